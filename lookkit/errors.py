@@ -1,0 +1,81 @@
+"""Every error that lookkit raises on purpose; the whole tree is this file.
+
+`InputError` and its children mean that what the user gave cannot be used (the
+command line exits with 2); any other `LookkitError` is a job that failed (exit 1).
+"""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+
+class LookkitError(Exception):
+    """A job that could not be finished; the message is for the user."""
+
+
+class InputError(LookkitError):
+    """Something the user gave cannot be used."""
+
+
+class UnknownNameError(InputError):
+    """A name that is not in the table it was looked up in."""
+
+    def __init__(self, what: str, name: str, choices: Iterable[str]) -> None:
+        self.what = what
+        self.name = name
+        self.choices = tuple(choices)
+        super().__init__(f"unknown {what} {name!r}: {self.expected}")
+
+    @property
+    def expected(self) -> str:
+        """What would have been accepted, with the nearest valid name first."""
+        return expected_one_of(self.name, self.choices)
+
+
+@dataclass(frozen=True, order=True)
+class Problem:
+    """One thing that is wrong with a file, and where.
+
+    `line` counts from 1; 0 means that the problem belongs to the whole file.
+    """
+
+    file: str
+    line: int
+    key: str
+    found: str
+    expected: str
+
+    def __str__(self) -> str:
+        place = f"{self.file}:{self.line}" if self.line else self.file
+        key = f"{self.key}: " if self.key else ""
+        tail = f", expected {self.expected}" if self.expected else ""
+        return f"{place}: {key}{self.found}{tail}"
+
+
+class RecipeError(InputError):
+    """All the problems of a recipe at once, in the order of their lines."""
+
+    def __init__(self, problems: Sequence[Problem]) -> None:
+        self.problems = tuple(sorted(set(problems)))
+        super().__init__("\n".join(str(problem) for problem in self.problems))
+
+
+def nearest(name: str, choices: Iterable[str]) -> str | None:
+    """Return the valid name closest to a misspelt one, or None if none is close."""
+    folded = {choice.casefold(): choice for choice in choices}
+    close = difflib.get_close_matches(name.casefold(), folded, n=1, cutoff=0.5)
+    return folded[close[0]] if close else None
+
+
+def expected_one_of(name: str, choices: Iterable[str]) -> str:
+    """Describe the valid names, the nearest one to `name` first."""
+    known = tuple(choices)
+    best = nearest(name, known)
+    listing = ", ".join(known) if known else "nothing is defined"
+    if best is None:
+        return f"one of: {listing}"
+    if len(known) > 12:
+        return f"did you mean {best!r}?"
+    return f"did you mean {best!r}? (one of: {listing})"

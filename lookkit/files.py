@@ -1,0 +1,85 @@
+"""Writing so that nothing half-written is ever left under a final name."""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from lookkit.errors import InputError, LookkitError
+
+
+@contextmanager
+def write_beside(path: Path) -> Iterator[Path]:
+    """Give a temporary file beside `path` and move it there when all went well.
+
+    An existing `path` is replaced in one step; on any error or interrupt the
+    temporary file is removed and `path` stays as it was.
+
+    Raises
+    ------
+    InputError
+        If the folder does not exist or cannot be written.
+    LookkitError
+        If the disk is full or fails while writing.
+    """
+    try:
+        handle, name = tempfile.mkstemp(
+            prefix=f".{path.stem[:40]}-", suffix=path.suffix, dir=path.parent
+        )
+    except OSError as error:
+        raise InputError(f"{path}: cannot be written ({error.strerror})") from error
+    os.close(handle)
+    beside = Path(name)
+    try:
+        yield beside
+        os.chmod(beside, 0o666 & ~_umask())
+        os.replace(beside, path)
+    except OSError as error:
+        raise LookkitError(f"{path}: writing failed ({error.strerror or error})") from error
+    finally:
+        beside.unlink(missing_ok=True)
+
+
+@contextmanager
+def build_beside(folder: Path) -> Iterator[Path]:
+    """Give an empty temporary folder beside `folder` and rename it there at the end.
+
+    Raises
+    ------
+    InputError
+        If `folder` exists already, or its parent cannot be written.
+    LookkitError
+        If the disk is full or fails while writing.
+    """
+    if folder.exists():
+        raise InputError(f"{folder}: exists already, and is left as it is; name another folder")
+    try:
+        folder.parent.mkdir(parents=True, exist_ok=True)
+        beside = Path(tempfile.mkdtemp(prefix=f".{folder.name[:40]}-", dir=folder.parent))
+    except OSError as error:
+        raise InputError(f"{folder}: cannot be written ({error.strerror})") from error
+    try:
+        yield beside
+        os.chmod(beside, 0o777 & ~_umask())
+        os.rename(beside, folder)
+    except OSError as error:
+        raise LookkitError(f"{folder}: writing failed ({error.strerror or error})") from error
+    finally:
+        shutil.rmtree(beside, ignore_errors=True)
+
+
+def safe_name(name: str) -> str:
+    """Return `name` with only letters, digits, dot, dash and underscore, safe in any folder."""
+    plain = re.sub(r"[^A-Za-z0-9._-]+", "-", name).strip("-.")
+    return plain or "unnamed"
+
+
+def _umask() -> int:
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask
