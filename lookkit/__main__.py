@@ -1,0 +1,5 @@
+"""`python -m lookkit`."""
+
+from lookkit.cli import main
+
+main()

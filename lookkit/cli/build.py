@@ -1,0 +1,29 @@
+"""`lookkit build`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+
+@click.command("build")
+@click.argument("recipe", type=click.Path(path_type=Path))
+@click.option(
+    "--into",
+    type=click.Path(path_type=Path),
+    default=Path(),
+    help="Where the hand-off folder goes; default here.",
+)
+def command(recipe: Path, into: Path) -> None:
+    """Write the hand-off folder of RECIPE: .cube files, the OCIO config and what to know."""
+    from lookkit.cli.progress import shown_progress
+    from lookkit.deliver.handoff import build
+    from lookkit.look import load
+
+    look = load(recipe)
+    with shown_progress() as progress:
+        folder = build(look, into, progress)
+    for path in sorted(folder.rglob("*")):
+        if path.is_file():
+            click.echo(path)

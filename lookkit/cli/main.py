@@ -1,0 +1,78 @@
+"""The `lookkit` command and its sub-commands, each loaded only when it runs."""
+
+from __future__ import annotations
+
+import importlib
+import sys
+from typing import Any
+
+import click
+
+from lookkit.version import __version__
+
+COMMANDS: dict[str, str] = {
+    "check": "Say what a recipe's graph is and what is wrong with it.",
+    "apply": "Grade stills through a recipe.",
+    "build": "Write the hand-off folder of a recipe.",
+    "schema": "Print the JSON Schema of recipes, for editors.",
+}
+"""Every command with its one line; `lookkit.cli.NAME` has the click command `command`."""
+
+
+class LazyGroup(click.Group):
+    """A group that imports a command's module only when the command is used."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Return the names in the order of the table."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Import and return one command."""
+        if cmd_name not in COMMANDS:
+            return None
+        module = importlib.import_module(f"lookkit.cli.{cmd_name}")
+        command: click.Command = module.command
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Write the table of commands without importing any."""
+        with formatter.section("Commands"):
+            formatter.write_dl(list(COMMANDS.items()))
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Name the nearest command for a misspelt one."""
+        from lookkit.errors import expected_one_of
+
+        if args and not args[0].startswith("-") and args[0] not in COMMANDS:
+            ctx.fail(f"no command {args[0]!r}: {expected_one_of(args[0], COMMANDS)}")
+        return super().resolve_command(ctx, args)
+
+
+@click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, message="lookkit %(version)s")
+def cli() -> None:
+    """One film-like look, as one text recipe, on every shot of every camera."""
+
+
+def main(args: list[str] | None = None) -> Any:
+    """Run the command line; the exit status is 0, 1 (a job failed) or 2 (bad input)."""
+    from lookkit.errors import InputError, LookkitError
+
+    try:
+        cli.main(args=args, prog_name="lookkit", standalone_mode=False)
+    except click.exceptions.Exit as stop:
+        sys.exit(stop.exit_code)
+    except click.ClickException as error:
+        error.show()
+        sys.exit(2)
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("interrupted; nothing half-written was left", err=True)
+        sys.exit(130)
+    except LookkitError as error:
+        click.echo(str(error), err=True)
+        sys.exit(2 if isinstance(error, InputError) else 1)
+    except BrokenPipeError:
+        sys.stderr.close()
+        sys.exit(1)

@@ -1,0 +1,39 @@
+"""A progress bar for whatever takes longer than a second."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from lookkit.progress import Progress
+
+
+@contextmanager
+def shown_progress() -> Iterator[Progress]:
+    """Give a `Progress` that draws a bar on the terminal once a second has passed."""
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeRemainingColumn
+    from rich.progress import Progress as Bar
+
+    bar = Bar(
+        TextColumn("{task.description}"),
+        BarColumn(),
+        MofNCompleteColumn(),
+        TimeRemainingColumn(),
+        console=Console(stderr=True),
+        transient=True,
+    )
+    task = bar.add_task("", total=None)
+    began = time.monotonic()
+
+    def show(what: str, done: int, total: int) -> None:
+        bar.update(task, description=what, completed=done, total=total)
+        if not bar.live.is_started and time.monotonic() - began > 1.0:
+            bar.start()
+
+    try:
+        yield show
+    finally:
+        if bar.live.is_started:
+            bar.stop()

@@ -1,0 +1,1 @@
+"""What a build delivers, one format a file."""

@@ -1,0 +1,242 @@
+"""The OCIO config: the look as a look, the rendering as view transforms, cameras as colour
+spaces, outputs as displays.
+
+Scene reference is ACES2065-1, display reference CIE XYZ D65 with 1.0 = 100 cd/m2. Steps
+that OpenColorIO keeps as numbers stay in the config's text; tables become CLF files beside it,
+each named after what it belongs to.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from lookkit.errors import LookkitError
+from lookkit.files import safe_name, write_beside
+from lookkit.lower import lower
+from lookkit.nodes.base import matrix_transform
+from lookkit.ocio import library
+from lookkit.spaces.encodings import Encoding, encoding
+from lookkit.spaces.outputs import Output
+from lookkit.spaces.working import AP0_TO_AP1, AP1_TO_AP0, OcioTransform
+
+if TYPE_CHECKING:
+    from lookkit.look import Look
+
+CONFIG_NAME = "config.ocio"
+LUTS = "luts"
+NO_LOOK = "Without the look"
+
+
+def write_config(look: Look, folder: Path) -> Path:
+    """Write the config, its LUT files and one archive of both into `folder`.
+
+    Returns
+    -------
+    Path
+        The config's path, `folder/config.ocio`; the archive is `folder/config.ocioz`.
+
+    Raises
+    ------
+    LookkitError
+        If OpenColorIO does not accept what was made.
+    """
+    ocio = library()
+    (folder / LUTS).mkdir(parents=True, exist_ok=True)
+    config = _Builder(look, folder).build()
+    _lowest_version(config)
+    path = folder / CONFIG_NAME
+    with write_beside(path) as beside:
+        beside.write_text(config.serialize(), encoding="utf-8")
+    try:
+        written = ocio.Config.CreateFromFile(str(path))
+        written.validate()
+        with write_beside(folder / "config.ocioz") as beside:
+            written.archive(str(beside.with_suffix("")))
+            made = beside.with_suffix("").with_suffix(".ocioz")
+            made.replace(beside)
+    except ocio.Exception as error:
+        raise LookkitError(f"{path}: not accepted by OpenColorIO ({error})") from error
+    return path
+
+
+class _Builder:
+    """Collects the parts of one config."""
+
+    def __init__(self, look: Look, folder: Path) -> None:
+        self.look = look
+        self.folder = folder
+        self.ocio = library()
+        self.config = self.ocio.Config()
+
+    def build(self) -> Any:
+        recipe = self.look.recipe
+        config = self.config
+        config.setVersion(2, 4)
+        config.setName(safe_name(f"{recipe.show}_{recipe.name}"))
+        config.setDescription(
+            f"{recipe.name}: one look for {', '.join(recipe.cameras) or 'any camera'}."
+        )
+        config.setSearchPath(LUTS)
+        self._scene_spaces()
+        self._displays()
+        self._look()
+        self._views()
+        self._roles()
+        return config
+
+    def _scene_spaces(self) -> None:
+        recipe = self.look.recipe
+        self._add_space("ACES2065-1", [], "Linear", encoding("ACES2065-1"))
+        self._add_space(
+            "ACEScg", [matrix_transform(AP1_TO_AP0)], "Linear", encoding("ACEScg")
+        )
+        acescct = encoding("ACEScct")
+        self._add_space(
+            "ACEScct", [*acescct.lower(), matrix_transform(AP1_TO_AP0)], "Log", acescct
+        )
+        for name in recipe.cameras:
+            step = self.look.graph.input_transform(name)
+            decoded = [*step.lower(), matrix_transform(AP1_TO_AP0)]
+            self._add_space(f"Camera {name}", decoded, "Cameras", step.encoding, aliases=[name])
+        raw = self.ocio.ColorSpace(name="Raw", isData=True, family="Data")
+        raw.setDescription("Numbers that are not colours.")
+        self.config.addColorSpace(raw)
+
+    def _add_space(
+        self,
+        name: str,
+        to_reference: Sequence[OcioTransform],
+        family: str,
+        described: Encoding,
+        aliases: Sequence[str] = (),
+    ) -> None:
+        space = self.ocio.ColorSpace(name=name, family=family)
+        space.setDescription(f"{described.name}. {described.source}")
+        space.setEncoding(
+            "scene-linear" if described.scene_linear else "log" if described.is_log else "sdr-video"
+        )
+        for alias in aliases:
+            space.addAlias(alias)
+        if to_reference:
+            group = self._group(to_reference, name)
+            space.setTransform(group, self.ocio.COLORSPACE_DIR_TO_REFERENCE)
+        self.config.addColorSpace(space)
+
+    def _displays(self) -> None:
+        xyz = self.ocio.ColorSpace(
+            referenceSpace=self.ocio.REFERENCE_SPACE_DISPLAY,
+            name="CIE XYZ D65",
+            family="Displays",
+        )
+        xyz.setDescription("Display light, Y = 1.0 is 100 cd/m2.")
+        xyz.setEncoding("display-linear")
+        self.config.addColorSpace(xyz)
+        for display in self._each_output():
+            space = self.ocio.ColorSpace(
+                referenceSpace=self.ocio.REFERENCE_SPACE_DISPLAY,
+                name=display.name,
+                family="Displays",
+            )
+            space.setDescription(display.source)
+            space.setEncoding("hdr-video" if display.is_hdr else "sdr-video")
+            steps = [matrix_transform(np.linalg.inv(display.limiting.to_xyz())), *display.lower()]
+            space.setTransform(
+                self._group(steps, display.name), self.ocio.COLORSPACE_DIR_FROM_REFERENCE
+            )
+            self.config.addColorSpace(space)
+
+    def _each_output(self) -> list[Output]:
+        found = {self.look.graph.output(name).name: name for name in self.look.outputs}
+        return [self.look.graph.output(name) for name in found.values()]
+
+    def _look(self) -> None:
+        recipe = self.look.recipe
+        steps = self.look.graph.look()
+        made = self.ocio.Look(name=recipe.name, processSpace="ACEScg")
+        made.setDescription(recipe.note or f"The look {recipe.name}.")
+        made.setTransform(self._group(lower(steps), f"look {recipe.name}"))
+        self.config.addLook(made)
+
+    def _views(self) -> None:
+        recipe = self.look.recipe
+        for name in self.look.outputs:
+            display = self.look.graph.output(name)
+            rendering = recipe.rendering_for(name)
+            view_transform = f"{rendering.kind} {display.limiting.name} {display.peak:g} cd/m2"
+            if self.config.getViewTransform(view_transform) is None:
+                steps = [
+                    matrix_transform(AP0_TO_AP1),
+                    *lower(self.look.graph.rendering(name)),
+                    matrix_transform(display.limiting.to_xyz()),
+                ]
+                made = self.ocio.ViewTransform(
+                    referenceSpace=self.ocio.REFERENCE_SPACE_SCENE, name=view_transform
+                )
+                made.setTransform(
+                    self._group(steps, view_transform), self.ocio.VIEWTRANSFORM_DIR_FROM_REFERENCE
+                )
+                self.config.addViewTransform(made)
+            for view, looks in ((recipe.name, recipe.name), (NO_LOOK, "")):
+                self.config.addDisplayView(
+                    display.name, view, view_transform, display.name, looks=looks
+                )
+
+    def _roles(self) -> None:
+        roles = {
+            "aces_interchange": "ACES2065-1",
+            "cie_xyz_d65_interchange": "CIE XYZ D65",
+            "scene_linear": "ACEScg",
+            "color_timing": "ACEScct",
+            "compositing_log": "ACEScct",
+            "color_picking": "ACEScct",
+            "data": "Raw",
+            "matte_paint": "ACEScct",
+            "texture_paint": "ACEScct",
+        }
+        for role, name in roles.items():
+            self.config.setRole(role, name)
+        rules = self.ocio.FileRules()
+        rules.setDefaultRuleColorSpace("Raw")
+        self.config.setFileRules(rules)
+
+    def _group(self, transforms: Sequence[OcioTransform], stem: str) -> OcioTransform:
+        """Return one transform in which every table is a file beside the config."""
+        ocio = self.ocio
+        group = ocio.GroupTransform()
+        count = 0
+        for transform in transforms:
+            if isinstance(transform, ocio.Lut1DTransform | ocio.Lut3DTransform):
+                count += 1
+                name = f"{safe_name(stem)}_{count}.clf"
+                _write_clf(transform, self.folder / LUTS / name, self.config)
+                transform = ocio.FileTransform(src=name, interpolation=ocio.INTERP_BEST)  # noqa: PLW2901
+            group.appendTransform(transform)
+        return group
+
+
+def _write_clf(transform: OcioTransform, path: Path, config: Any) -> None:
+    ocio = library()
+    group = ocio.GroupTransform()
+    group.appendTransform(transform)
+    with write_beside(path) as beside:
+        group.write(
+            formatName="Academy/ASC Common LUT Format", config=config, fileName=str(beside)
+        )
+
+
+def _lowest_version(config: Any) -> None:
+    """Set the lowest config version that validates and writes."""
+    ocio = library()
+    for minor in range(6):
+        config.setVersion(2, minor)
+        try:
+            config.validate()
+            config.serialize()
+        except ocio.Exception:
+            continue
+        return
+    config.validate()

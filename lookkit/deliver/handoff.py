@@ -1,0 +1,127 @@
+"""The hand-off: one folder in which each recipient finds the file that fits."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from lookkit.deliver.config import write_config
+from lookkit.deliver.cube import cube_name, write_look_cube
+from lookkit.errors import InputError
+from lookkit.files import build_beside, safe_name
+from lookkit.progress import Progress, silent
+from lookkit.version import __version__
+
+if TYPE_CHECKING:
+    from lookkit.look import Look
+
+FORMAT = 1
+"""The version of the folder's layout, kept in its manifest."""
+
+
+def handoff_name(look: Look) -> str:
+    """Return the name of the folder: show, look and version."""
+    recipe = look.recipe
+    return f"{safe_name(recipe.show)}_{safe_name(recipe.name)}_v{recipe.version:03d}"
+
+
+def build(look: Look, into: Path, progress: Progress = silent) -> Path:
+    """Write the hand-off folder below `into` and return its path.
+
+    The folder appears under its name only when it is whole.
+
+    Raises
+    ------
+    InputError
+        If the recipe has no camera or no output, or the folder exists or cannot be written.
+    LookkitError
+        If the disk fails or OpenColorIO refuses the config.
+    """
+    recipe = look.recipe
+    if not recipe.cameras or not recipe.outputs:
+        what = "cameras" if not recipe.cameras else "outputs"
+        raise InputError(f"{look.source}: no {what}, expected at least one to build for")
+    jobs = [
+        (camera, output, size)
+        for camera in look.cameras
+        if not look.graph.input_transform(camera).encoding.scene_linear
+        for output in look.outputs
+        for size in recipe.deliver.sizes
+    ]
+    total = len(jobs) + 2
+    with build_beside(into / handoff_name(look)) as folder:
+        for done, (camera, output, size) in enumerate(jobs):
+            progress(f"cube {camera} to {output}", done, total)
+            place = folder / "cube" / safe_name(camera)
+            place.mkdir(parents=True, exist_ok=True)
+            write_look_cube(look, camera, output, size, place)
+        if recipe.deliver.config:
+            progress("OCIO config", len(jobs), total)
+            write_config(look, folder / "ocio")
+        progress("manifest", total - 1, total)
+        (folder / "recipe.toml").write_text(look.text, encoding="utf-8")
+        (folder / "README.txt").write_text(_readme(look), encoding="utf-8")
+        _write_manifest(look, folder)
+        progress("done", total, total)
+    return into / handoff_name(look)
+
+
+def _readme(look: Look) -> str:
+    recipe = look.recipe
+    lines = [
+        f"{recipe.name}, version {recipe.version}, for {recipe.show}",
+        "",
+        "cube/CAMERA/  one .cube per output: load the one of your camera and display.",
+        "ocio/         an OCIO config (config.ocio with luts/, or config.ocioz alone).",
+        "recipe.toml   the look itself, as text.",
+        "",
+    ]
+    for camera in look.cameras:
+        step = look.graph.input_transform(camera)
+        source_range = step.range or step.encoding.native_range
+        lines.append(f"Camera {camera}: {step.encoding.name}, {source_range} range.")
+        if step.encoding.scene_linear:
+            lines.append("  Scene-linear: only through the OCIO config, no .cube can carry it.")
+            continue
+        for output in look.outputs:
+            target = look.graph.output(output)
+            lines.append(f"  {output}: {target.name}, {target.range} range")
+            lines += [
+                f"    cube/{safe_name(camera)}/{cube_name(look, camera, output, size)}"
+                for size in recipe.deliver.sizes
+            ]
+    lines += [
+        "",
+        "A full-range file in a legal-range path, or the reverse, is the commonest fault:",
+        "check black and white with a ramp before you trust a monitor.",
+        "A viewing LUT is no exposure meter: expose by the camera's own measures.",
+        "For broadcast, the delivery specification decides about levels.",
+        "",
+        f"Made by lookkit {__version__}.",
+        "",
+    ]
+    return "\n".join(lines)
+
+
+def _write_manifest(look: Look, folder: Path) -> None:
+    files = {
+        path.relative_to(folder).as_posix(): {
+            "sha256": hashlib.sha256(path.read_bytes()).hexdigest(),
+            "bytes": path.stat().st_size,
+        }
+        for path in sorted(folder.rglob("*"))
+        if path.is_file()
+    }
+    manifest = {
+        "format": FORMAT,
+        "lookkit": __version__,
+        "look": look.recipe.name,
+        "show": look.recipe.show,
+        "version": look.recipe.version,
+        "recipe_sha256": look.recipe_hash,
+        "files": files,
+    }
+    text = json.dumps(manifest, indent=2, sort_keys=True) + "\n"
+    (folder / "manifest.json").write_text(text, encoding="utf-8")

@@ -1,0 +1,206 @@
+"""Reading and writing stills through OpenImageIO: EXR, TIFF, PNG, JPEG, DPX and more."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from lookkit.errors import InputError, LookkitError
+from lookkit.files import write_beside
+
+Pixels = npt.NDArray[np.float32]
+
+FORMATS = {".exr": "half", ".tif": "uint16", ".tiff": "uint16", ".png": "uint16",
+           ".jpg": "uint8", ".jpeg": "uint8", ".dpx": "uint10"}  # fmt: skip
+"""The formats that can be written, each with the sample type it gets by default."""
+
+_STALE = (
+    "oiio:ColorSpace",
+    "ICCProfile",
+    "chromaticities",
+    "colorInteropID",
+    "oiio:BitsPerSample",
+    "CICP",
+    "dpx:Transfer",
+    "dpx:Colorimetric",
+    "Exif:ColorSpace",
+)
+"""What describes the colour or coding of the input and would be untrue of the output."""
+_STALE_PREFIXES = ("ICCProfile:", "compression", "tiff:", "openexr:", "png:", "jpeg:", "dpx:")
+
+
+@dataclass(frozen=True, eq=False)
+class Still:
+    """A picture as its file holds it.
+
+    `pixels` is float32 (height, width, 3): code values, 0-1 for the whole range of an
+    integer file, or the floats of an EXR. `alpha` is (height, width, 1) or None; colour
+    is not multiplied by it.
+    """
+
+    pixels: Pixels
+    alpha: Pixels | None
+    bits: int
+    spec: Any
+
+    @property
+    def not_finite(self) -> int:
+        """How many pixels hold a NaN or an infinity."""
+        return int((~np.isfinite(self.pixels)).any(axis=-1).sum())
+
+
+def read_still(path: Path) -> Still:
+    """Read a picture.
+
+    Raises
+    ------
+    InputError
+        If it is missing, not a picture, cut short, empty or has fewer than three channels.
+    """
+    import OpenImageIO as oiio
+
+    if not path.is_file():
+        what = "is not a file" if path.exists() else "does not exist"
+        raise InputError(f"{path}: {what}, expected a picture")
+    hints = oiio.ImageSpec()
+    hints.attribute("oiio:UnassociatedAlpha", 1)
+    hints.attribute("cineon:linear", 0)
+    reader = oiio.ImageInput.open(str(path), hints)
+    if reader is None:
+        raise InputError(f"{path}: cannot be read as a picture ({_reason(oiio)})")
+    try:
+        spec = reader.spec()
+        if spec.width < 1 or spec.height < 1 or spec.depth > 1:
+            raise InputError(f"{path}: an empty or volume picture, expected a flat one")
+        order = _channel_order(spec, path)
+        whole = reader.read_image(0, 0, 0, spec.nchannels, "float")
+        failure = reader.geterror()
+    finally:
+        reader.close()
+    if whole is None or failure:
+        raise InputError(f"{path}: damaged or cut short ({failure.strip() or 'no pixels'})")
+    whole = np.asarray(whole, dtype=np.float32).reshape(spec.height, spec.width, -1)
+    pixels = np.ascontiguousarray(whole[..., order])
+    alpha = None
+    if 0 <= spec.alpha_channel < spec.nchannels:
+        alpha = np.ascontiguousarray(whole[..., [spec.alpha_channel]])
+        if not spec.get_int_attribute("oiio:UnassociatedAlpha"):
+            pixels = np.divide(pixels, alpha, out=pixels.copy(), where=alpha > 0.0)
+    bits = spec.get_int_attribute("oiio:BitsPerSample", 8 * spec.format.size())
+    return Still(pixels, alpha, bits, spec)
+
+
+def write_still(
+    path: Path,
+    pixels: npt.NDArray[np.floating[Any]],
+    source: Still | None = None,
+    *,
+    bits: int | None = None,
+    interop_id: str | None = None,
+    note: str = "",
+) -> None:
+    """Write a picture beside `path` and move it there when it is whole.
+
+    Parameters
+    ----------
+    path
+        Where to; the extension chooses the format (see `FORMATS`).
+    pixels
+        Code values, (height, width, 3); integer formats round and clip to 0-1.
+    source
+        Its alpha and metadata are carried over, less what describes its coding.
+    bits
+        8, 10, 12 or 16 for integer formats; default by format (JPEG 8, DPX 10, else 16).
+    interop_id
+        The published colour interop id of the output, written where a format has a place.
+    note
+        Written as the picture's history.
+
+    Raises
+    ------
+    InputError
+        If the format is unknown or cannot hold that bit depth.
+    LookkitError
+        If writing fails.
+    """
+    import OpenImageIO as oiio
+
+    suffix = path.suffix.lower()
+    if suffix not in FORMATS:
+        raise InputError(f"{path}: unknown format, expected one of {', '.join(FORMATS)}")
+    alpha = source.alpha if source is not None and suffix not in (".jpg", ".jpeg") else None
+    pixels = np.asarray(pixels, dtype=np.float32)
+    height, width = pixels.shape[:2]
+    spec = oiio.ImageSpec(width, height, 3 if alpha is None else 4, "float")
+    if source is not None:
+        _carry(source.spec, spec)
+    _set_depth(spec, suffix, bits, path)
+    if note:
+        history = spec.get_string_attribute("Exif:ImageHistory")
+        spec.attribute("Exif:ImageHistory", f"{history}\n{note}" if history else note)
+    if interop_id:
+        spec.attribute("colorInteropID", interop_id)
+        spec.attribute("oiio:ColorSpace", interop_id)
+    whole = pixels
+    if alpha is not None:
+        stored = pixels * alpha if suffix == ".exr" else pixels
+        whole = np.concatenate([stored, alpha], axis=-1)
+        if suffix != ".exr":
+            spec.attribute("oiio:UnassociatedAlpha", 1)
+    with write_beside(path) as beside:
+        writer = oiio.ImageOutput.create(str(beside))
+        if writer is None or not writer.open(str(beside), spec):
+            raise LookkitError(f"{path}: cannot be written ({_reason(oiio, writer)})")
+        done = writer.write_image(np.ascontiguousarray(whole))
+        failure = writer.geterror()
+        if not (writer.close() and done):
+            raise LookkitError(f"{path}: writing failed ({failure.strip() or 'disk full?'})")
+
+
+def _channel_order(spec: Any, path: Path) -> list[int]:
+    """Return the indices of red, green and blue."""
+    names = [name.rpartition(".")[2].upper() for name in spec.channelnames]
+    if all(name in names for name in "RGB"):
+        return [names.index(name) for name in "RGB"]
+    if spec.nchannels < 3:
+        count = "one channel" if spec.nchannels == 1 else f"{spec.nchannels} channels"
+        raise InputError(f"{path}: {count}, expected red, green and blue")
+    return [0, 1, 2]
+
+
+def _carry(source: Any, target: Any) -> None:
+    for attribute in source.extra_attribs:
+        name = attribute.name
+        if name not in _STALE and not name.startswith(_STALE_PREFIXES):
+            target.attribute(name, attribute.type, attribute.value)
+
+
+Bits = Literal[8, 10, 12, 16]
+
+
+def _set_depth(spec: Any, suffix: str, bits: int | None, path: Path) -> None:
+    allowed = {".exr": (16, 32), ".jpg": (8,), ".jpeg": (8,), ".dpx": (8, 10, 12, 16)}
+    possible = allowed.get(suffix, (8, 16))
+    if bits is None:
+        bits = {".exr": 16, ".dpx": 10, ".jpg": 8, ".jpeg": 8}.get(suffix, 16)
+    if bits not in possible:
+        listing = ", ".join(map(str, possible))
+        raise InputError(f"{path}: {bits} bits do not fit the format, expected {listing}")
+    if suffix == ".exr":
+        spec.set_format("half" if bits == 16 else "float")
+        return
+    spec.set_format("uint8" if bits == 8 else "uint16")
+    if bits in (10, 12):
+        spec.attribute("oiio:BitsPerSample", bits)
+    if suffix in (".jpg", ".jpeg"):
+        spec.attribute("Compression", "jpeg:95")
+        spec.attribute("jpeg:subsampling", "4:4:4")
+
+
+def _reason(oiio: Any, part: Any = None) -> str:
+    text = (part.geterror() if part is not None else "") or oiio.geterror()
+    return text.strip().splitlines()[0] if text.strip() else "unknown format"

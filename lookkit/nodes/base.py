@@ -1,0 +1,184 @@
+"""What every node kind is: parameters, an exact evaluation, and its OCIO form.
+
+A node kind is one file with one subclass of `Node`. Its fields are the recipe
+schema (typed, with unit, range and a default that is the identity), `evaluate` is
+the float64 truth, `lower` says the same as OpenColorIO transforms, or None where
+OpenColorIO cannot say it, and `inverse` undoes it where that is possible.
+"""
+
+from __future__ import annotations
+
+from math import cos, radians
+from typing import Annotated, Any, ClassVar, Protocol
+
+import numpy as np
+from pydantic import BaseModel, ConfigDict, Discriminator, Field, Tag
+
+from lookkit.spaces.working import Array, OcioTransform, State
+
+
+class Op(Protocol):
+    """One step of a compiled chain: a node, an input transform, an output transform."""
+
+    @property
+    def label(self) -> str:
+        """What a reader of a trace or a graph sees."""
+        ...
+
+    @property
+    def takes(self) -> State:
+        """The state of the values it takes."""
+        ...
+
+    @property
+    def gives(self) -> State:
+        """The state of the values it gives."""
+        ...
+
+    def evaluate(self, rgb: Array) -> Array:
+        """Return the exact result; float64 of shape (..., 3) in and out."""
+        ...
+
+    def lower(self) -> list[OcioTransform] | None:
+        """Return the same as OpenColorIO transforms, or None if they cannot say it."""
+        ...
+
+
+def param(
+    default: Any,
+    text: str,
+    *,
+    unit: str = "",
+    ge: float | None = None,
+    gt: float | None = None,
+    le: float | None = None,
+) -> Any:
+    """Declare a parameter of a node: its default, meaning, unit and range."""
+    return Field(
+        default=default,
+        description=text,
+        ge=ge,
+        gt=gt,
+        le=le,
+        json_schema_extra={"unit": unit} if unit else None,
+    )
+
+
+class Table(BaseModel):
+    """A table of a recipe: unknown keys, infinities and NaN are errors."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+
+
+class Node(Table):
+    """The common part of all node kinds."""
+
+    takes: ClassVar[State] = State.SCENE
+    gives: ClassVar[State] = State.SCENE
+    example: ClassVar[str]
+    """A recipe fragment that loads; the reference pages show it."""
+
+    kind: str
+    id: str | None = param(None, "a name by which other nodes and scenes refer to this one")
+    enabled: bool = param(True, "false leaves the node out")
+
+    @property
+    def label(self) -> str:
+        """The kind, with the id where there is one."""
+        return f"{self.kind} ({self.id})" if self.id else self.kind
+
+    def evaluate(self, rgb: Array) -> Array:
+        """Return the exact result; float64 of shape (..., 3) in and out."""
+        raise NotImplementedError
+
+    def lower(self) -> list[OcioTransform] | None:
+        """Return the same as OpenColorIO transforms, or None if they cannot say it."""
+        raise NotImplementedError
+
+    def inverse(self, rgb: Array) -> Array | None:
+        """Return the input that gives `rgb`, or None where no inverse exists."""
+        return None
+
+
+Triple = Annotated[tuple[float, float, float], Field(description="one number per channel R, G, B")]
+Matrix = tuple[Triple, Triple, Triple]
+
+
+class Wheel(Table):
+    """A colour shift as an angle: three offsets that sum to zero, around a master.
+
+    Channel k of R, G, B gets master + amount cos(hue - 120 k): at hue 0 red rises
+    and green and blue fall by half as much.
+    """
+
+    hue: float = param(0.0, "0 is red, 120 green, 240 blue", unit="degrees")
+    amount: float = param(0.0, "how far red rises at hue 0", ge=0.0)
+    master: float | None = param(None, "the common value of all channels; default the identity")
+
+
+def _shape_of(value: Any) -> str:
+    if isinstance(value, dict | Wheel):
+        return "wheel"
+    if isinstance(value, list | tuple):
+        return "channels"
+    return "number"
+
+
+Channels = Annotated[
+    Annotated[float, Tag("number")]
+    | Annotated[Triple, Tag("channels")]
+    | Annotated[Wheel, Tag("wheel")],
+    Discriminator(_shape_of),
+]
+"""One number, three numbers, or a `Wheel`."""
+
+
+PerChannel = Annotated[
+    Annotated[float, Tag("number")] | Annotated[Triple, Tag("channels")],
+    Discriminator(_shape_of),
+]
+"""One number, or three numbers."""
+
+
+def per_channel(value: float | tuple[float, float, float] | Wheel, identity: float) -> Array:
+    """Return the three numbers that a `Channels` value stands for, shape (3,)."""
+    if isinstance(value, Wheel):
+        master = identity if value.master is None else value.master
+        return np.array(
+            [master + value.amount * cos(radians(value.hue - 120.0 * k)) for k in range(3)]
+        )
+    return np.broadcast_to(np.asarray(value, dtype=np.float64), (3,)).copy()
+
+
+def power_mirrored(x: Array, exponent: Array) -> Array:
+    """Return sign(x) |x|^exponent: a power that is odd-symmetric below zero."""
+    return np.asarray(np.copysign(np.abs(x) ** exponent, x))
+
+
+def scale_offset(scale: Array, offset: Array | None = None) -> OcioTransform:
+    """Return an OCIO matrix that multiplies channels and then adds."""
+    import PyOpenColorIO as ocio
+
+    matrix = np.zeros((4, 4))
+    matrix[[0, 1, 2, 3], [0, 1, 2, 3]] = [*scale, 1.0]
+    added = [0.0] * 4 if offset is None else [*map(float, offset), 0.0]
+    return ocio.MatrixTransform(matrix=matrix.ravel().tolist(), offset=added)
+
+
+def matrix_transform(matrix: Array, offset: Array | None = None) -> OcioTransform:
+    """Return an OCIO matrix transform from a 3x3 and an offset."""
+    import PyOpenColorIO as ocio
+
+    padded = np.eye(4)
+    padded[:3, :3] = matrix
+    added = [0.0] * 4 if offset is None else [*map(float, offset), 0.0]
+    return ocio.MatrixTransform(matrix=padded.ravel().tolist(), offset=added)
+
+
+def mirrored_exponent(exponent: Array) -> OcioTransform:
+    """Return an OCIO power that is odd-symmetric below zero."""
+    import PyOpenColorIO as ocio
+
+    return ocio.ExponentTransform(
+        value=[*map(float, exponent), 1.0], negativeStyle=ocio.NEGATIVE_MIRROR
+    )

@@ -1,0 +1,107 @@
+"""The ASC CDL in ACEScct, without clamps.
+
+    c   = ACEScct(in)
+    c   = c slope + offset
+    c   = c^power where c >= 0, else c
+    Y   = .2126 R + .7152 G + .0722 B
+    c   = Y + saturation (c - Y)
+    out = ACEScct^-1(c)
+
+Source: ASC Color Decision List v1.2, no-clamp variant as OpenColorIO implements it;
+ACEScct: Academy S-2016-001. Negatives and values above one are carried. Invertible
+unless saturation or a slope is zero.
+"""
+
+from __future__ import annotations
+
+from typing import ClassVar, Literal
+
+import numpy as np
+from pydantic import field_validator
+from pydantic_core import PydanticCustomError
+
+from lookkit.nodes.base import Node, Triple, param
+from lookkit.spaces.encodings import encoding
+from lookkit.spaces.working import Array, OcioTransform
+
+REC709_LUMA = np.array([0.2126, 0.7152, 0.0722])
+
+
+class Cdl(Node):
+    """Slope, offset, power and saturation, as every grading table exchanges them."""
+
+    example: ClassVar[str] = """
+        [[look]]
+        kind = "cdl"
+        slope = [1.05, 1.0, 0.98]
+        offset = [0.0, 0.0, 0.004]
+        power = [1.0, 1.0, 1.02]
+        saturation = 0.95
+    """
+
+    kind: Literal["cdl"] = "cdl"
+    slope: Triple = param((1.0, 1.0, 1.0), "multiplies the ACEScct code; at least 0")
+    offset: Triple = param((0.0, 0.0, 0.0), "added to the ACEScct code")
+    power: Triple = param((1.0, 1.0, 1.0), "exponent of the ACEScct code; above 0")
+    saturation: float = param(1.0, "about Rec.709 luma", ge=0.0, le=10.0)
+
+    @field_validator("slope")
+    @classmethod
+    def _slope(cls, value: Triple) -> Triple:
+        if min(value) < 0.0:
+            raise PydanticCustomError("slope", "a negative slope, expected 0 or more")
+        return value
+
+    @field_validator("power")
+    @classmethod
+    def _power(cls, value: Triple) -> Triple:
+        if min(value) <= 0.0:
+            raise PydanticCustomError("power", "a power of 0 or less, expected more than 0")
+        return value
+
+    def evaluate(self, rgb: Array) -> Array:
+        """Return the CDL of the ACEScct code, decoded again."""
+        acescct = encoding("ACEScct")
+        code = apply_cdl(
+            acescct.encode(rgb),
+            np.array(self.slope),
+            np.array(self.offset),
+            np.array(self.power),
+            self.saturation,
+        )
+        return acescct.decode(code)
+
+    def lower(self) -> list[OcioTransform]:
+        """Return a log, the native CDL without clamp, and the log's inverse."""
+        import PyOpenColorIO as ocio
+
+        acescct = encoding("ACEScct")
+        return [
+            *acescct.lower_inverse(),
+            ocio.CDLTransform(
+                slope=list(self.slope),
+                offset=list(self.offset),
+                power=list(self.power),
+                sat=self.saturation,
+            ),
+            *acescct.lower(),
+        ]
+
+    def inverse(self, rgb: Array) -> Array | None:
+        """Return the ACEScct code with the CDL undone, decoded again."""
+        if self.saturation == 0.0 or min(self.slope) == 0.0:
+            return None
+        acescct = encoding("ACEScct")
+        code = acescct.encode(rgb)
+        luma = (code @ REC709_LUMA)[..., None]
+        code = luma + (code - luma) / self.saturation
+        code = np.where(code > 0.0, np.abs(code) ** (1.0 / np.array(self.power)), code)
+        return acescct.decode((code - np.array(self.offset)) / np.array(self.slope))
+
+
+def apply_cdl(code: Array, slope: Array, offset: Array, power: Array, saturation: float) -> Array:
+    """Return the no-clamp ASC CDL of `code`, shape (..., 3)."""
+    code = code * slope + offset
+    code = np.where(code > 0.0, np.abs(code) ** power, code)
+    luma = (code @ REC709_LUMA)[..., None]
+    return np.asarray(luma + saturation * (code - luma))

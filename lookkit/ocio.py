@@ -1,0 +1,113 @@
+"""The one place where pixels are handed to OpenColorIO.
+
+OpenColorIO's image description ignores numpy strides and writes in place, so only
+C-contiguous float32 copies made here ever reach it. It releases the interpreter lock
+while it works, so strips of a picture run on all cores, bit-identical to one core.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
+from functools import cache
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from lookkit.spaces.working import Array, OcioTransform
+
+_STRIP_PIXELS = 1 << 16
+
+
+@cache
+def library() -> Any:
+    """Return PyOpenColorIO, with the environment variables that change results ignored."""
+    for name in (
+        "OCIO_OPTIMIZATION_FLAGS",
+        "OCIO_ACTIVE_DISPLAYS",
+        "OCIO_ACTIVE_VIEWS",
+        "OCIO_INACTIVE_COLORSPACES",
+    ):
+        os.environ.pop(name, None)
+    import PyOpenColorIO as ocio
+
+    return ocio
+
+
+@cache
+def _raw_config() -> Any:
+    return library().Config.CreateRaw()
+
+
+@cache
+def _workers() -> ThreadPoolExecutor:
+    return ThreadPoolExecutor(max_workers=cores(), thread_name_prefix="lookkit")
+
+
+def cores() -> int:
+    """Return how many cores this process may use."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
+
+
+class Processor:
+    """A compiled chain of OpenColorIO transforms, without lossy optimisation."""
+
+    def __init__(self, transforms: Sequence[OcioTransform]) -> None:
+        ocio = library()
+        group = ocio.GroupTransform()
+        for transform in transforms:
+            group.appendTransform(transform)
+        self._cpu = (
+            _raw_config().getProcessor(group).getOptimizedCPUProcessor(ocio.OPTIMIZATION_LOSSLESS)
+        )
+
+    @classmethod
+    def of(cls, processor: Any) -> Processor:
+        """Wrap a processor that a config made."""
+        made = cls.__new__(cls)
+        made._cpu = processor.getOptimizedCPUProcessor(library().OPTIMIZATION_LOSSLESS)
+        return made
+
+    def apply(
+        self, pixels: npt.ArrayLike, out: npt.NDArray[np.float32] | None = None
+    ) -> npt.NDArray[np.float32]:
+        """Return the processed pixels; float32, the shape of the input, (..., 3).
+
+        The input is never changed. `out`, where given, must be C-contiguous float32 of
+        the same shape; it is filled and returned.
+
+        Raises
+        ------
+        ValueError
+            If the last axis is not of length 3 or `out` does not fit.
+        """
+        source = np.asarray(pixels)
+        if source.ndim == 0 or source.shape[-1] != 3:
+            raise ValueError(f"expected an array of shape (..., 3), found {source.shape}")
+        if out is None:
+            out = np.empty(source.shape, dtype=np.float32)
+        elif out.shape != source.shape or out.dtype != np.float32 or not out.flags.c_contiguous:
+            raise ValueError("out must be C-contiguous float32 of the input's shape")
+        if source.size == 0:
+            return out
+        flat_out = out.reshape(-1, 3)
+        flat_in = source.reshape(-1, 3)
+        starts = range(0, len(flat_out), _STRIP_PIXELS)
+        if len(starts) == 1:
+            self._strip(flat_in, flat_out, 0)
+        else:
+            list(_workers().map(lambda start: self._strip(flat_in, flat_out, start), starts))
+        return out
+
+    def apply_exact(self, pixels: Array) -> Array:
+        """Return the processed pixels as float64, for steps whose truth is OpenColorIO's own."""
+        return self.apply(pixels).astype(np.float64)
+
+    def _strip(self, source: np.ndarray, target: np.ndarray, start: int) -> None:
+        strip = target[start : start + _STRIP_PIXELS]
+        np.copyto(strip, source[start : start + _STRIP_PIXELS], casting="same_kind")
+        self._cpu.apply(library().PackedImageDesc(strip, len(strip), 1, 3))

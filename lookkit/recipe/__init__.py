@@ -1,0 +1,1 @@
+"""The recipe: its model, its loader, the lines of its keys."""

@@ -1,0 +1,1 @@
+"""Words, curves and sheets about a look."""

@@ -1,0 +1,23 @@
+"""Shared by all tests: hypothesis profiles and the folder of real samples."""
+
+import os
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, settings
+
+settings.register_profile(
+    "quick", max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow]
+)
+settings.register_profile("thorough", max_examples=500, deadline=None)
+settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "quick"))
+
+
+@pytest.fixture(scope="session")
+def shared_data() -> Path:
+    """The folder of real photographs, LUTs and clips that are not part of the repository."""
+    beside = Path(__file__).resolve().parents[2] / "shared" / "data"
+    folder = Path(os.environ.get("LOOKKIT_SAMPLES", beside))
+    if not folder.is_dir():
+        pytest.skip("the real samples are not here; set LOOKKIT_SAMPLES to their folder")
+    return folder

@@ -1,0 +1,96 @@
+"""Hypothesis strategies that make valid nodes of every kind."""
+
+import numpy as np
+from hypothesis import strategies as st
+from hypothesis.extra import numpy as hnp
+
+from lookkit.nodes import KINDS, kind_name
+
+
+def number(low, high):
+    return st.floats(low, high, allow_nan=False, width=32)
+
+
+def triple(low, high):
+    return st.tuples(number(low, high), number(low, high), number(low, high))
+
+
+def wheel(low, high, amount):
+    return st.fixed_dictionaries(
+        {"hue": number(-720, 720), "amount": number(0, amount)},
+        optional={"master": number(low, high)},
+    )
+
+
+def channels(low, high, amount):
+    return st.one_of(number(low, high), triple(low, high), wheel(low, high, amount))
+
+
+def rows_near_identity():
+    return hnp.arrays(np.float64, (3, 3), elements=number(-0.2, 0.2)).map(
+        lambda noise: (np.eye(3) + noise).tolist()
+    )
+
+
+def table(**fields):
+    """Any subset of the fields: what is left out must have an identity default."""
+    return st.fixed_dictionaries({}, optional=fields)
+
+
+FILM = {
+    "gamma": st.one_of(number(0.3, 1.0), triple(0.3, 1.0)),
+    "toe": number(0.05, 0.6),
+    "shoulder": number(0.05, 0.6),
+}
+
+FIELDS = {
+    "exposure": table(stops=number(-6, 6)),
+    "white-balance": table(kelvin=number(2000, 12000), tint=number(-0.02, 0.02)),
+    "matrix": table(matrix=rows_near_identity(), offset=triple(-0.1, 0.1)),
+    "lift-gamma-gain": table(
+        lift=channels(-0.1, 0.2, 0.05),
+        gamma=channels(0.5, 2.0, 0.2),
+        gain=channels(0.5, 2.0, 0.2),
+        white=number(0.5, 4.0),
+    ),
+    "cdl": table(
+        slope=triple(0.5, 1.5),
+        offset=triple(-0.1, 0.1),
+        power=triple(0.7, 1.4),
+        saturation=number(0.5, 1.5),
+    ),
+    "contrast": table(
+        contrast=st.one_of(number(0.5, 2.0), triple(0.5, 2.0)), pivot=number(0.05, 1.0)
+    ),
+    "saturation": table(saturation=number(0.125, 2.0)),
+    "gamut-compress": table(
+        limit=triple(1.05, 2.0), threshold=triple(0.3, 0.9), power=number(1.0, 2.0)
+    ),
+    "film-print": table(
+        negative=table(**FILM, d_max=number(1.5, 3.0), aim=number(0.4, 1.0)),
+        print=table(
+            **{**FILM, "gamma": number(2.0, 4.0)}, d_max=number(2.5, 4.0), aim=number(0.6, 1.4)
+        ),
+        lights=st.one_of(number(15, 35), triple(15, 35)),
+        crosstalk=number(0, 1),
+        separation=number(0, 1),
+    ),
+    "aces-2": table(),
+}
+"""For every kind, tables that it must accept."""
+
+
+def nodes(kind):
+    return FIELDS[kind_name(kind)].map(lambda fields: kind.model_validate(fields))
+
+
+def scene(low=-6.0, high=64.0):
+    """Scene values: small, large, negative and zero."""
+    value = st.one_of(
+        number(low, high), number(-0.05, 0.05), number(0.0, 1.0), st.sampled_from([0.0, 0.18])
+    )
+    return hnp.arrays(np.float64, (24, 3), elements=value)
+
+
+def test_every_kind_has_a_strategy():
+    assert set(FIELDS) == {kind_name(kind) for kind in KINDS}

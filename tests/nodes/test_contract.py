@@ -1,0 +1,159 @@
+"""What holds for every node kind."""
+
+import textwrap
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from lookkit.nodes import KINDS, LOOK_KINDS, RENDERING_KINDS, kind_name
+from lookkit.ocio import Processor
+from lookkit.recipe.load import parse_recipe
+from lookkit.spaces.outputs import output
+from lookkit.spaces.working import State
+from tests.nodes.strategies import FIELDS, nodes, scene
+
+every_kind = pytest.mark.parametrize("kind", KINDS, ids=kind_name)
+every_look_kind = pytest.mark.parametrize("kind", LOOK_KINDS, ids=kind_name)
+every_rendering = pytest.mark.parametrize("kind", RENDERING_KINDS, ids=kind_name)
+
+OUTPUTS = ("Rec.709 BT.1886", "P3-D65 2.6")
+
+HOSTILE = np.array(
+    [[0.0, 0.0, 0.0], [-1e4, 0.0, 1e4], [1e4, 1e4, 1e4], [-0.0, 1e-30, -1e-30], [1e6, -1e6, 0.0]]
+)
+
+
+def steps_of(node):
+    """A look node itself; a rendering with all it takes to reach each output's gamut."""
+    if node.gives == State.SCENE:
+        return [[node]]
+    return [node.ops_for(output(name)) for name in OUTPUTS]
+
+
+def run(steps, rgb):
+    for step in steps:
+        rgb = step.evaluate(rgb)
+    return rgb
+
+
+def lowered(steps):
+    return Processor([transform for step in steps for transform in step.lower()])
+
+
+def parity_error(exact, fast):
+    """Relative difference with a floor of 0.01."""
+    return np.max(np.abs(fast - exact) / np.maximum(np.abs(exact), 0.01))
+
+
+@every_look_kind
+@given(rgb=scene())
+def test_defaults_are_the_identity_except_where_the_node_is_its_defaults(kind, rgb):
+    if kind_name(kind) == "gamut-compress":
+        inside = np.abs(rgb)
+        inside = np.maximum(inside, 0.25 * inside.max(axis=-1, keepdims=True))
+        np.testing.assert_allclose(kind().evaluate(inside), inside, atol=1e-12)
+        return
+    np.testing.assert_allclose(kind().evaluate(rgb), rgb, rtol=1e-12, atol=1e-12)
+
+
+@every_kind
+@given(data=st.data(), rgb=scene())
+def test_evaluation_and_lowering_agree(kind, data, rgb):
+    """OpenColorIO runs in float32: <= 1e-5 relative with a floor of 0.01."""
+    node = data.draw(nodes(kind))
+    for steps in steps_of(node):
+        exact = run(steps, rgb)
+        assert parity_error(exact, lowered(steps).apply(rgb)) <= 1e-5
+
+
+@every_kind
+@given(data=st.data(), rgb=scene(0.001, 8.0))
+def test_the_inverse_undoes_the_node(kind, data, rgb):
+    node = data.draw(nodes(kind))
+    rgb = np.maximum(rgb, 0.001)
+    back = node.inverse(node.evaluate(rgb)) if node.gives == State.SCENE else None
+    if back is None:
+        return
+    np.testing.assert_allclose(back, rgb, rtol=1e-6, atol=1e-9)
+
+
+@every_kind
+@given(data=st.data())
+def test_any_finite_input_gives_a_finite_output(kind, data):
+    node = data.draw(nodes(kind))
+    for steps in steps_of(node):
+        assert np.isfinite(run(steps, HOSTILE)).all()
+
+
+@every_kind
+def test_any_number_of_dimensions_is_taken(kind):
+    node = kind()
+    rgb = np.linspace(-0.1, 2.0, 24)
+    for steps in steps_of(node):
+        flat = run(steps, rgb.reshape(8, 3))
+        np.testing.assert_array_equal(run(steps, rgb.reshape(2, 4, 3)).reshape(8, 3), flat)
+        np.testing.assert_allclose(run(steps, rgb[:3]), flat[0], rtol=1e-12, atol=1e-15)
+
+
+@every_kind
+@given(data=st.data(), rgb=scene())
+def test_the_input_array_is_left_alone(kind, data, rgb):
+    node = data.draw(nodes(kind))
+    before = rgb.copy()
+    for steps in steps_of(node):
+        run(steps, rgb)
+        np.testing.assert_array_equal(rgb, before)
+
+
+@every_kind
+@given(data=st.data())
+def test_a_node_survives_the_way_through_a_recipe(kind, data):
+    fields = data.draw(FIELDS[kind_name(kind)])
+    place = "look" if kind in LOOK_KINDS else "rendering"
+    header = "[[look]]" if place == "look" else "[rendering]"
+    lines = [f"{key} = {inline(value)}" for key, value in fields.items()]
+    text = "\n".join(
+        ["schema = 1", 'name = "x"', header, f'kind = "{kind_name(kind)}"', *lines]
+    )
+    recipe = parse_recipe(text)
+    loaded = recipe.look[0] if place == "look" else recipe.rendering
+    assert loaded == kind.model_validate(fields)
+
+
+def inline(value):
+    if isinstance(value, dict):
+        return "{" + ", ".join(f"{key} = {inline(item)}" for key, item in value.items()) + "}"
+    if isinstance(value, list | tuple):
+        return "[" + ", ".join(inline(item) for item in value) + "]"
+    return repr(value) if "e" not in repr(value) else f"{value:.40f}"
+
+
+@every_kind
+def test_the_example_of_the_docstring_loads(kind):
+    head = 'schema = 1\nname = "example"\n'
+    recipe = parse_recipe(head + textwrap.dedent(kind.example))
+    node = recipe.look[0] if kind in LOOK_KINDS else recipe.rendering
+    assert isinstance(node, kind)
+    if kind_name(kind) not in ("gamut-compress", "aces-2"):
+        assert node != kind(), "an example shows parameters"
+
+
+@every_kind
+def test_the_module_states_the_formula_and_every_parameter(kind):
+    module = __import__(kind.__module__, fromlist=["__doc__"])
+    assert "out" in module.__doc__
+    assert "ource" in module.__doc__ or "no source" in module.__doc__
+    for name, field in kind.model_fields.items():
+        assert name == "kind" or field.description, name
+
+
+@every_rendering
+@given(rgb=scene())
+def test_a_rendering_stays_inside_the_display_before_it_is_encoded(kind, rgb):
+    """Film print: exactly. ACES 2 as OpenColorIO computes it: within float32 rounding."""
+    for name in OUTPUTS:
+        light = run(kind().ops_for(output(name)), rgb)
+        assert light.min() >= -2e-4
+        assert light.max() <= 1.0 + 2e-4
