@@ -1,0 +1,1 @@
+"""Encodings, outputs, signal ranges, primaries and whites."""
