@@ -79,7 +79,7 @@ class Encoding:
             return np.eye(3)
         if self.primaries == AP0:
             return AP1_TO_AP0
-        return np.linalg.inv(self.to_ap1)
+        return np.asarray(np.linalg.inv(self.to_ap1), dtype=np.float64)
 
     @cached_property
     def _to_ap0(self) -> Array:

@@ -143,7 +143,9 @@ class Output:
         """Return `decode` as OpenColorIO transforms."""
         from lookkit.spaces.ocio_ops import matrix
 
-        gamut = [] if np.array_equal(self.matrix, np.eye(3)) else [matrix(np.linalg.inv(self.matrix))]
+        gamut = (
+            [] if np.array_equal(self.matrix, np.eye(3)) else [matrix(np.linalg.inv(self.matrix))]
+        )
         video = ranges.lower(self.range, "full", self.bits)
         return [*video, *self.curve.lower_decode(), *gamut]
 

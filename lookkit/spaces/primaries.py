@@ -56,7 +56,7 @@ class Primaries:
         area = abs((xg - xr) * (yb - yr) - (xb - xr) * (yg - yr)) / 2
         if area < 1e-4:
             raise InputError(f"{self.name}: the three primaries lie on one line")
-        weights = np.linalg.solve(numbers[:3].T.tolist() + [[1.0, 1.0, 1.0]], [*self.white, 1.0])
+        weights = np.linalg.solve(np.c_[numbers[:3], np.ones(3)].T, [*self.white, 1.0])
         if weights.min() <= 0:
             raise InputError(f"{self.name}: the white lies outside the triangle of the primaries")
 
@@ -70,7 +70,9 @@ class Primaries:
 
 @cache
 def _to_xyz(primaries: Primaries) -> Array:
-    columns = np.array([_xyz_sum_one(xy) for xy in (primaries.red, primaries.green, primaries.blue)])
+    columns = np.array(
+        [_xyz_sum_one(xy) for xy in (primaries.red, primaries.green, primaries.blue)]
+    )
     white = white_xyz(primaries.white)
     scale = np.linalg.solve(columns.T, white)
     return columns.T * scale

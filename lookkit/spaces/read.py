@@ -178,9 +178,7 @@ def _constant(value: object, keys: Keys) -> Any:
     return float(value)
 
 
-def _gamut(
-    entry: Mapping[str, Any], table: Mapping[str, Any], keys: Keys
-) -> tuple[Primaries, Any]:
+def _gamut(entry: Mapping[str, Any], table: Mapping[str, Any], keys: Keys) -> tuple[Primaries, Any]:
     given = _required(entry, "primaries", keys)
     keys = (*keys, "primaries")
     name = "own primaries"
