@@ -76,6 +76,10 @@ class Output:
         """The 3x3 matrix from linear RGB of the limiting gamut to that of the display."""
         return between(self.limiting, self.display, self.adaptation)
 
+    @cached_property
+    def _inverse(self) -> Array:
+        return np.asarray(np.linalg.inv(self.matrix), dtype=np.float64)
+
     def delivered(
         self,
         range: SignalRange | None = None,
@@ -120,7 +124,7 @@ class Output:
     def decode(self, signal: Array) -> Array:
         """Return light, RGB of the limiting gamut, 1.0 = 100 cd/m2; nothing is clipped."""
         video = ranges.convert(as_pixels(signal), self.range, "full", self.bits)
-        return self.curve.decode(video) @ np.linalg.inv(self.matrix).T
+        return self.curve.decode(video) @ self._inverse.T
 
     def lower(self) -> list[OcioTransform]:
         """Return `encode` as OpenColorIO transforms."""
@@ -143,11 +147,11 @@ class Output:
         """Return `decode` as OpenColorIO transforms."""
         from lookkit.spaces.ocio_ops import matrix
 
-        gamut = (
-            [] if np.array_equal(self.matrix, np.eye(3)) else [matrix(np.linalg.inv(self.matrix))]
-        )
         video = ranges.lower(self.range, "full", self.bits)
-        return [*video, *self.curve.lower_decode(), *gamut]
+        steps = [*video, *self.curve.lower_decode()]
+        if not np.array_equal(self.matrix, np.eye(3)):
+            steps.append(matrix(self._inverse))
+        return steps
 
 
 def outputs() -> Mapping[str, Output]:

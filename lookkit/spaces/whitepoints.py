@@ -74,6 +74,10 @@ def locus(kelvin: float) -> Chromaticity:
     """
     if not LOWEST_KELVIN <= kelvin <= HIGHEST_KELVIN:
         raise InputError(f"{kelvin:g} K: expected {LOWEST_KELVIN:g} to {HIGHEST_KELVIN:g} K")
+    return _locus(kelvin)
+
+
+def _locus(kelvin: float) -> Chromaticity:
     low, high = _BLEND
     if kelvin >= high:
         return daylight(kelvin)
@@ -124,24 +128,23 @@ def kelvin_and_tint(xy: Chromaticity) -> tuple[float, float]:
 
     def past(mired: float) -> float:
         """How far along the locus the white lies beyond a point of it."""
-        kelvin = 1e6 / mired
-        along = _greenward(kelvin) @ np.array([[0.0, -1.0], [1.0, 0.0]])
-        return float((target - np.array(_uv(locus(kelvin)))) @ along)
+        across = _greenward(1e6 / mired)
+        u, v = target - np.array(_uv(_locus(1e6 / mired)))
+        return float(u * across[1] - v * across[0])
 
-    low, high = 1e6 / HIGHEST_KELVIN * 1.0001, 1e6 / LOWEST_KELVIN * 0.9999
-    grid = np.geomspace(low, high, 60)
+    grid = np.linspace(0.999e6 / HIGHEST_KELVIN, 1.001e6 / LOWEST_KELVIN, 100)
     signs = np.array([past(float(mired)) for mired in grid])
     found = []
-    for index in np.flatnonzero(np.diff(np.sign(signs)) != 0):
+    for index in np.flatnonzero(np.diff(signs > 0)):
         near, far = float(grid[index]), float(grid[index + 1])
-        rising = signs[index] > 0
         for _ in range(60):
             middle = (near + far) / 2
-            near, far = (middle, far) if (past(middle) > 0) == rising else (near, middle)
-        kelvin = 1e6 / near
-        offset = target - np.array(_uv(locus(kelvin)))
+            same = (past(middle) > 0) == (signs[index] > 0)
+            near, far = (middle, far) if same else (near, middle)
+        kelvin = min(max(1e6 / near, LOWEST_KELVIN), HIGHEST_KELVIN)
+        offset = target - np.array(_uv(_locus(kelvin)))
         found.append((kelvin, float(offset @ _greenward(kelvin))))
-    found = [one for one in found if abs(one[1]) <= LARGEST_TINT]
+    found = [one for one in found if abs(one[1]) <= LARGEST_TINT * (1 + 1e-9)]
     if not found:
         raise InputError(f"white {xy[0]:.4f} {xy[1]:.4f}: too far from any colour temperature")
     return min(found, key=lambda one: abs(one[1]))
@@ -152,7 +155,7 @@ def _greenward(kelvin: float) -> Array:
     cooler = np.array(_uv(planckian(kelvin * 0.9999)))
     hotter = np.array(_uv(planckian(kelvin * 1.0001)))
     along = cooler - hotter
-    return np.array([-along[1], along[0]]) / np.hypot(*along)
+    return np.asarray(np.array([-along[1], along[0]]) / np.hypot(*along))
 
 
 def _uv(xy: Chromaticity) -> tuple[float, float]:
