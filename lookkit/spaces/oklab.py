@@ -1,0 +1,85 @@
+r"""Hue and chroma of scene light, measured so that exposure changes neither.
+
+    lms     = A rgb                          AP1 to D65 (Bradford), then Oklab's cones
+    L, a, b = B cbrt(lms)                    cube roots keep signs
+    hue     = atan2(b, a)                    degrees
+    chroma  = C / sqrt(C^2 + L^2),           C = sqrt(a^2 + b^2)
+
+Every step but the last is homogeneous: twice the light multiplies L, a and b by the cube
+root of two, so hue and chroma stay exactly. Chroma runs from 0 (neutral) to 1 (no
+lightness left) and is finite for every colour; skin has about 0.15, the red of a chart 0.35,
+a red lamp 0.4 to 0.5.
+
+Hue for orientation: chart red 24, skin 40, orange 53, yellow 95-110, foliage 126, green
+145, cyan 190-217, sky 253, blue lamp 243-264, violet 318, magenta 346.
+
+Source: B. Ottosson, "A perceptual color space for image processing" (2020), the form of
+W3C CSS Color Module Level 4. The rows of A are scaled, and one entry of B shifted by
+4e-8, so that neutrals of AP1 are neutral exactly.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from lookkit.spaces.primaries import ACES_WHITE, AP1, D65, adaptation
+from lookkit.spaces.working import Array
+
+XYZ_TO_LMS = np.array(
+    [
+        [0.8189330101, 0.3618667424, -0.1288597137],
+        [0.0329845436, 0.9293118715, 0.0361456387],
+        [0.0482003018, 0.2643662691, 0.6338517070],
+    ]
+)
+ROOTS_TO_LAB = np.array(
+    [
+        [0.2104542553, 0.7936177850, -0.0040720468],
+        [1.9779984951, -2.4285922050, 0.4505937099],
+        [0.0259040371, 0.7827717662, -0.8086757660],
+    ]
+)
+
+
+def _cones() -> Array:
+    published = XYZ_TO_LMS @ adaptation(ACES_WHITE, D65, "bradford") @ AP1.to_xyz()
+    return np.asarray(published / published.sum(axis=1, keepdims=True))
+
+
+def _opponents() -> Array:
+    exact = ROOTS_TO_LAB.copy()
+    exact[1:, 2] = -(exact[1:, 0] + exact[1:, 1])
+    return exact
+
+
+CONES = _cones()
+"""A: AP1 to cone responses, shape (3, 3), rows sum to one."""
+OPPONENTS = _opponents()
+"""B: roots of cone responses to L, a, b, shape (3, 3)."""
+
+
+def oklab(rgb: Array) -> Array:
+    """Return L, a, b of scene-linear AP1, shape (..., 3); odd-symmetric, unbounded."""
+    return np.asarray(np.cbrt(rgb @ CONES.T) @ OPPONENTS.T)
+
+
+def from_oklab(lab: Array) -> Array:
+    """Return the scene-linear AP1 of L, a, b, shape (..., 3)."""
+    return np.asarray((lab @ np.linalg.inv(OPPONENTS).T) ** 3 @ np.linalg.inv(CONES).T)
+
+
+def hue_of(lab: Array) -> Array:
+    """Return the hue of L, a, b in degrees, -180 to 180, shape (..., 3) to (...)."""
+    return np.asarray(np.degrees(np.arctan2(lab[..., 2], lab[..., 1])))
+
+
+def chroma_of(lab: Array) -> Array:
+    """Return the chroma of L, a, b, 0 to 1, shape (..., 3) to (...); black has 0."""
+    square = np.square(lab[..., 1]) + np.square(lab[..., 2])
+    whole = square + np.square(lab[..., 0])
+    return np.sqrt(np.divide(square, whole, out=np.zeros_like(whole), where=whole > 0.0))
+
+
+def hue_distance(hue: Array, centre: float) -> Array:
+    """Return how far `hue` lies from `centre` around the circle, 0 to 180 degrees."""
+    return np.asarray(np.abs((hue - centre + 180.0) % 360.0 - 180.0))
