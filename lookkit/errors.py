@@ -62,6 +62,14 @@ class RecipeError(InputError):
         super().__init__("\n".join(str(problem) for problem in self.problems))
 
 
+class LutFileError(InputError):
+    """A LUT file that a strict reader must refuse, with all that is wrong, by line."""
+
+    def __init__(self, problems: Sequence[Problem]) -> None:
+        self.problems = tuple(problems)
+        super().__init__("\n".join(str(problem) for problem in self.problems))
+
+
 def nearest(name: str, choices: Iterable[str]) -> str | None:
     """Return the valid name closest to a misspelt one, or None if none is close."""
     folded = {choice.casefold(): choice for choice in choices}

@@ -16,15 +16,15 @@ from typing import BinaryIO, Final
 
 import numpy as np
 
-from lookkit.errors import LookkitError
+from lookkit.errors import LookkitError, LutFileError
 from lookkit.files import write_beside
+from lookkit.lutfile.cube_scan import LINE_BYTES, SIZES, scan_cube
+from lookkit.lutfile.model import LutFile
 from lookkit.spaces.working import Array
 
-LINE_BYTES: Final = 250
-"""Longest line that the format allows (.cube 1.0; from memory)."""
-SIZES_1D: Final = (2, 65536)
-SIZES_3D: Final = (2, 256)
-"""Sizes that the format allows (.cube 1.0; from memory)."""
+CubeFile = LutFile
+"""A .cube file as read: `.lattice` or `.curve` (a mixed file is refused), `.title`, ..."""
+
 WRITTEN_SIZES_3D: Final = (2, 129)
 """Sizes that are written: OpenColorIO reads no lattice above 129 points."""
 LARGEST_VALUE: Final = 1e30
@@ -86,6 +86,36 @@ def write_cube(
     _write(path_or_file, f"LUT_3D_SIZE {size}", rows, title, comments, decimals, domain)
 
 
+def read_cube(path: str | os.PathLike[str]) -> CubeFile:
+    """Read a .cube file strictly.
+
+    Nothing is guessed: a file that breaks the format, or whose numbers could mean two
+    things, is refused with every fault and its line. What the format forbids and yet leaves
+    no doubt (CR LF, a TITLE without quotes) is accepted and listed in `faults`.
+
+    Returns
+    -------
+    CubeFile
+        `lattice.values` has shape (n, n, n, 3), indexed [red, green, blue]; `curve.table`
+        has shape (n, 3); values as written, negatives and values above 1 included.
+
+    Raises
+    ------
+    InputError
+        If there is no such file, it is no regular file or larger than 256 MiB.
+    LutFileError
+        With all the faults, each with its line.
+    """
+    return accepted(scan_cube(Path(path)))
+
+
+def accepted(file: LutFile) -> LutFile:
+    """Return the file, or raise LutFileError if it has a fault that must be refused."""
+    if file.errors:
+        raise LutFileError([fault.problem(str(file.path)) for fault in file.errors])
+    return file
+
+
 def write_cube_1d(
     path_or_file: str | os.PathLike[str] | BinaryIO,
     curve: Array,
@@ -106,7 +136,7 @@ def write_cube_1d(
     The other parameters and the errors are those of `write_cube`.
     """
     rows = np.repeat(curve[:, None], 3, axis=1) if curve.ndim == 1 else curve
-    low, high = SIZES_1D
+    low, high = SIZES["LUT_1D_SIZE"]
     if rows.ndim != 2 or rows.shape[1] != 3 or not low <= len(rows) <= high:
         raise ValueError(f"expected (n, 3) or (n,) with n {low} to {high}, found {curve.shape}")
     bad = _first_unwritable(rows)
@@ -138,6 +168,7 @@ def _write(
     if not 7 <= decimals <= 17:
         raise ValueError(f"expected 7 to 17 decimals, found {decimals}")
     head = [_title_line(title), *_comment_lines(comments), size_line]
+    # Behind the size: FFmpeg passes over a domain that stands before it.
     if domain is not None:
         for name, values in zip(("DOMAIN_MIN", "DOMAIN_MAX"), domain, strict=True):
             head.append(" ".join([name, *(repr(float(value)) for value in values)]))
