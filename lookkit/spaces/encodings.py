@@ -11,17 +11,22 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache, cached_property
-from types import MappingProxyType
+from typing import Final
 
 import numpy as np
 
-from lookkit.errors import UnknownNameError
+from lookkit.errors import InputError, UnknownNameError
 from lookkit.spaces import ranges
 from lookkit.spaces.curves import Curve, Linear
-from lookkit.spaces.data import shipped_table
+from lookkit.spaces.data import Catalogue, find, shipped_table
 from lookkit.spaces.primaries import AP0, AP1, Adaptation, Primaries, between
 from lookkit.spaces.ranges import SignalRange
 from lookkit.spaces.working import AP0_TO_AP1, AP1_TO_AP0, Array, OcioTransform, as_pixels
+
+Rows = tuple[tuple[float, ...], ...]
+
+_LARGEST: Final = 1e30
+"""Codes and light are held within this, far beyond any picture, to keep them finite."""
 
 
 @dataclass(frozen=True)
@@ -37,6 +42,8 @@ class Encoding:
     native_range, bits
         How the signal lies in the file's integers unless a recipe says otherwise. "full"
         where the maker's formula gives code / (2^bits - 1), as camera logs do.
+    rows_to_ap0
+        The matrix from the curve's light to AP0, where it is given as such.
     evidence
         V seen in an official copy, V2 in a copy that quotes it, M from memory, C as
         implemented by an independent library, user for tables that users add.
@@ -53,6 +60,7 @@ class Encoding:
     aliases: tuple[str, ...] = ()
     interop_id: str | None = None
     note: str = ""
+    rows_to_ap0: Rows | None = None
 
     @property
     def is_log(self) -> bool:
@@ -67,23 +75,18 @@ class Encoding:
     @cached_property
     def to_ap1(self) -> Array:
         """The 3x3 matrix from linear RGB of the primaries to AP1."""
+        if self.rows_to_ap0 is not None:
+            return np.asarray(AP0_TO_AP1 @ np.array(self.rows_to_ap0), dtype=np.float64)
         if self.primaries == AP1:
             return np.eye(3)
-        to_ap0 = np.eye(3) if self.primaries == AP0 else self._to_ap0
-        return AP0_TO_AP1 @ to_ap0
+        return AP0_TO_AP1 @ between(self.primaries, AP0, self.adaptation)
 
     @cached_property
     def from_ap1(self) -> Array:
         """The 3x3 matrix from AP1 to linear RGB of the primaries."""
-        if self.primaries == AP1:
-            return np.eye(3)
         if self.primaries == AP0:
             return AP1_TO_AP0
         return np.asarray(np.linalg.inv(self.to_ap1), dtype=np.float64)
-
-    @cached_property
-    def _to_ap0(self) -> Array:
-        return between(self.primaries, AP0, self.adaptation)
 
     def decode(
         self, code: Array, range: SignalRange | None = None, bits: int | None = None
@@ -97,7 +100,8 @@ class Encoding:
         range, bits
             How the file carries the signal, where not as the camera does.
         """
-        signal = ranges.convert(as_pixels(code), *self._carried(range, bits))
+        held = np.clip(as_pixels(code), -_LARGEST, _LARGEST)
+        signal = ranges.convert(held, *self._carried(range, bits))
         return self.curve.decode(signal) @ self.to_ap1.T
 
     def encode(
@@ -105,7 +109,8 @@ class Encoding:
     ) -> Array:
         """Return code values for scene-linear AP1, shape (..., 3); the inverse of `decode`."""
         source, target, depth = self._carried(range, bits)
-        signal = self.curve.encode(as_pixels(scene) @ self.from_ap1.T)
+        held = np.clip(as_pixels(scene), -_LARGEST, _LARGEST)
+        signal = self.curve.encode(held @ self.from_ap1.T)
         return ranges.convert(signal, target, source, depth)
 
     def lower(
@@ -130,20 +135,23 @@ class Encoding:
     def _carried(
         self, given: SignalRange | None, bits: int | None
     ) -> tuple[SignalRange, SignalRange, int]:
-        """Return the file's range, the range the curve wants ("full" of the signal), the bits."""
+        """Return the range of the file, that of the curve's signal (full), and the bits."""
+        if given == "legal" and self.scene_linear:
+            raise InputError(f"encoding {self.name!r} is scene-linear, which has no legal range")
         return given or self.native_range, "full", bits or self.bits
 
 
 def encodings() -> Mapping[str, Encoding]:
-    """Return every shipped encoding by name, in the order of the table."""
+    """Return every shipped encoding by name, in the order of the table; built when asked for."""
     return _shipped()
 
 
 @cache
-def _shipped() -> Mapping[str, Encoding]:
-    from lookkit.spaces.read import read_encodings
+def _shipped() -> Catalogue[Encoding]:
+    from lookkit.spaces.read import build_encoding
 
-    return MappingProxyType(read_encodings(shipped_table("encodings")))
+    table = shipped_table("encodings")
+    return Catalogue(table["encodings"], lambda name, entry: build_encoding(name, entry, table))
 
 
 def encoding(name: str, extra: Mapping[str, Encoding] | None = None) -> Encoding:
@@ -159,31 +167,11 @@ def encoding(name: str, extra: Mapping[str, Encoding] | None = None) -> Encoding
     UnknownNameError
         With the nearest name, or with the exposure indexes that are published.
     """
-    key = name.strip().casefold()
-    for table in (extra or {}, encodings()):
-        if found := _by_any_name(table).get(key):
-            return found
+    found = find(name, extra, _shipped())
+    if found is not None:
+        return found
     known = [*(extra or {}), *encodings()]
-    family = re.fullmatch(r"(.+ ei) ?\d+", key)
+    family = re.fullmatch(r"(.+ ei) ?\d+", name.strip().casefold())
     if family and (same := [one for one in known if one.casefold().startswith(family[1])]):
         raise UnknownNameError("exposure index", name, same)
     raise UnknownNameError("encoding", name, known)
-
-
-def _by_any_name(table: Mapping[str, Encoding]) -> dict[str, Encoding]:
-    if isinstance(table, MappingProxyType):
-        return _shipped_names()
-    return _names(table)
-
-
-@cache
-def _shipped_names() -> dict[str, Encoding]:
-    return _names(_shipped())
-
-
-def _names(table: Mapping[str, Encoding]) -> dict[str, Encoding]:
-    names = {}
-    for one in table.values():
-        for also in (*one.aliases, *([one.interop_id] if one.interop_id else [])):
-            names[also.casefold()] = one
-    return names | {one.name.casefold(): one for one in table.values()}

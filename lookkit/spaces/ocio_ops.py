@@ -86,6 +86,11 @@ def inverted(transform: OcioTransform) -> OcioTransform:
     return transform
 
 
-def fixed_function(style: str, parameters: list[float]) -> OcioTransform:
-    """Return a named fixed function of OpenColorIO."""
-    return ocio.FixedFunctionTransform(getattr(ocio, style), parameters)
+def builtin(style: str) -> OcioTransform:
+    """Return a builtin transform of OpenColorIO."""
+    return ocio.BuiltinTransform(style)
+
+
+def surround(gamma: float) -> OcioTransform:
+    """Return `rgb * Y^(gamma - 1)`, Y the BT.2020 luminance, not below 1e-4."""
+    return ocio.FixedFunctionTransform(ocio.FIXED_FUNCTION_REC2100_SURROUND, [gamma])

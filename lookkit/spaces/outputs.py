@@ -9,16 +9,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cache, cached_property
-from types import MappingProxyType
-from typing import Any, Final
 
 import numpy as np
 
 from lookkit.errors import InputError, UnknownNameError
 from lookkit.spaces import ranges
-from lookkit.spaces.curves import Bt1886, Curve, Power, ToePower
-from lookkit.spaces.data import shipped_table
-from lookkit.spaces.primaries import BT709, P3_D65, Adaptation, Primaries, between
+from lookkit.spaces.curves import Bt1886, Curve
+from lookkit.spaces.data import Catalogue, find, shipped_table
+from lookkit.spaces.primaries import Adaptation, Primaries, between
 from lookkit.spaces.ranges import SignalRange
 from lookkit.spaces.working import Array, OcioTransform, as_pixels
 
@@ -155,61 +153,34 @@ class Output:
 
 
 def outputs() -> Mapping[str, Output]:
-    """Return every shipped output by name, in the order of the table."""
+    """Return every shipped output by name, in the order of the table; built when asked for."""
     return _shipped()
+
+
+@cache
+def _shipped() -> Catalogue[Output]:
+    from lookkit.spaces.read import build_output
+
+    table = shipped_table("outputs")
+    return Catalogue(table["outputs"], lambda name, entry: build_output(name, entry, table))
 
 
 def output(name: str, extra: Mapping[str, Output] | None = None) -> Output:
     """Return an output by its name, an alias or its interop id, in any case.
+
+    An interop id that several outputs share gives the first of the table.
+
+    Parameters
+    ----------
+    extra
+        The user's own outputs; they come before shipped ones of the same name.
 
     Raises
     ------
     UnknownNameError
         With the nearest name.
     """
-    key = name.strip().casefold()
-    for table in (extra or {}, outputs()):
-        for one in table.values():
-            if key in (one.name.casefold(), *(also.casefold() for also in one.aliases)):
-                return one
-        for one in table.values():
-            if one.interop_id == key:
-                return one
-    raise UnknownNameError("output", name, [*(extra or {}), *outputs()])
-
-
-_CURVES: Final[Mapping[str, Curve]] = {
-    "BT.1886": Bt1886(),
-    "sRGB": ToePower(2.4, 0.055, 12.92, 0.0031308),
-    "gamma 2.6": Power(2.6),
-}
-_PRIMARIES: Final = {one.name: one for one in (BT709, P3_D65)}
-
-
-@cache
-def _shipped() -> Mapping[str, Output]:
-    table = shipped_table("outputs")["outputs"]
-    return MappingProxyType({name: _output(name, entry) for name, entry in table.items()})
-
-
-def _output(name: str, entry: Mapping[str, Any]) -> Output:
-    display = _PRIMARIES[entry["primaries"]]
-    peak = float(entry.get("peak", 100))
-    return Output(
-        name=name,
-        display=display,
-        limiting=_PRIMARIES[entry.get("limiting", display.name)],
-        curve=_CURVES[entry["curve"]],
-        peak=peak,
-        reference_white=float(entry.get("reference_white", peak)),
-        range=entry.get("range", "full"),
-        bits=entry.get("bits", 10),
-        source=entry["source"],
-        evidence=entry["evidence"],
-        aliases=tuple(entry.get("aliases", ())),
-        interop_id=entry.get("interop_id"),
-        aces2_style=entry.get("aces2_style"),
-        adaptation=entry.get("adaptation", "none"),
-        interface_range=entry.get("interface_range", "full"),
-        note=entry.get("note", ""),
-    )
+    found = find(name, extra, _shipped())
+    if found is None:
+        raise UnknownNameError("output", name, [*(extra or {}), *outputs()])
+    return found

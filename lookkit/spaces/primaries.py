@@ -78,6 +78,24 @@ def _to_xyz(primaries: Primaries) -> Array:
     return columns.T * scale
 
 
+def from_xyz_matrix(name: str, to_xyz: Array) -> Primaries:
+    """Return the primaries whose RGB a 3x3 matrix takes to CIE XYZ.
+
+    Raises
+    ------
+    InputError
+        If the matrix cannot be inverted or is no matrix of primaries.
+    """
+    columns = np.c_[to_xyz, to_xyz.sum(axis=1)].T
+    totals = columns.sum(axis=1)
+    if abs(np.linalg.det(to_xyz)) < 1e-9 or (np.abs(totals) < 1e-9).any():
+        raise InputError(f"{name}: the matrix cannot be inverted")
+    red, green, blue, white = (
+        (float(c[0] / t), float(c[1] / t)) for c, t in zip(columns, totals, strict=True)
+    )
+    return Primaries(name, red, green, blue, white)
+
+
 def _xyz_sum_one(xy: Chromaticity) -> Array:
     return np.array([xy[0], xy[1], 1.0 - xy[0] - xy[1]])
 
