@@ -1,7 +1,7 @@
 """From a recipe to the chain of steps that one camera's picture takes to one output.
 
-    code -> input transform -> scene -> look nodes -> scene -> rendering -> display
-         -> output transform -> signal
+code -> input transform -> scene -> look nodes -> scene -> rendering -> display
+-> output transform -> signal
 """
 
 from __future__ import annotations

@@ -10,7 +10,8 @@ import lookkit
 PACKAGE = Path(lookkit.__file__).parent
 
 LAYERS = (
-    {"version", "errors", "files", "progress"},
+    {"version", "errors", "progress"},
+    {"files"},
     {"spaces"},
     {"ocio"},
     {"nodes"},
@@ -24,7 +25,8 @@ LAYERS = (
     {"match"},
     {"media"},
     {"report"},
-    {"cli", "__main__"},
+    {"cli"},
+    {"__main__"},
 )
 LEVEL = {name: level for level, names in enumerate(LAYERS) for name in names}
 FILES = sorted(PACKAGE.rglob("*.py"))

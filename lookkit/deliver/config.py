@@ -8,6 +8,7 @@ each named after what it belongs to.
 
 from __future__ import annotations
 
+import zipfile
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -54,13 +55,26 @@ def write_config(look: Look, folder: Path) -> Path:
     try:
         written = ocio.Config.CreateFromFile(str(path))
         written.validate()
-        with write_beside(folder / "config.ocioz") as beside:
-            written.archive(str(beside.with_suffix("")))
-            made = beside.with_suffix("").with_suffix(".ocioz")
-            made.replace(beside)
     except ocio.Exception as error:
         raise LookkitError(f"{path}: not accepted by OpenColorIO ({error})") from error
+    _write_archive(folder)
     return path
+
+
+def _write_archive(folder: Path) -> None:
+    """Pack the config and its LUTs as OpenColorIO's own archive: a zip, the config at its root.
+
+    Written here rather than by OpenColorIO so that it is the same bytes every time.
+    """
+    names = [CONFIG_NAME, *(f"{LUTS}/{path.name}" for path in sorted((folder / LUTS).iterdir()))]
+    with (
+        write_beside(folder / "config.ocioz") as beside,
+        zipfile.ZipFile(beside, "w", zipfile.ZIP_DEFLATED) as archive,
+    ):
+        for name in names:
+            entry = zipfile.ZipInfo(name)
+            entry.compress_type = zipfile.ZIP_DEFLATED
+            archive.writestr(entry, (folder / name).read_bytes())
 
 
 class _Builder:
@@ -91,13 +105,9 @@ class _Builder:
     def _scene_spaces(self) -> None:
         recipe = self.look.recipe
         self._add_space("ACES2065-1", [], "Linear", encoding("ACES2065-1"))
-        self._add_space(
-            "ACEScg", [matrix_transform(AP1_TO_AP0)], "Linear", encoding("ACEScg")
-        )
+        self._add_space("ACEScg", [matrix_transform(AP1_TO_AP0)], "Linear", encoding("ACEScg"))
         acescct = encoding("ACEScct")
-        self._add_space(
-            "ACEScct", [*acescct.lower(), matrix_transform(AP1_TO_AP0)], "Log", acescct
-        )
+        self._add_space("ACEScct", [*acescct.lower(), matrix_transform(AP1_TO_AP0)], "Log", acescct)
         for name in recipe.cameras:
             step = self.look.graph.input_transform(name)
             decoded = [*step.lower(), matrix_transform(AP1_TO_AP0)]
@@ -213,7 +223,7 @@ class _Builder:
                 count += 1
                 name = f"{safe_name(stem)}_{count}.clf"
                 _write_clf(transform, self.folder / LUTS / name, self.config)
-                transform = ocio.FileTransform(src=name, interpolation=ocio.INTERP_BEST)  # noqa: PLW2901
+                transform = ocio.FileTransform(src=name, interpolation=ocio.INTERP_BEST)
             group.appendTransform(transform)
         return group
 
@@ -223,9 +233,7 @@ def _write_clf(transform: OcioTransform, path: Path, config: Any) -> None:
     group = ocio.GroupTransform()
     group.appendTransform(transform)
     with write_beside(path) as beside:
-        group.write(
-            formatName="Academy/ASC Common LUT Format", config=config, fileName=str(beside)
-        )
+        group.write(formatName="Academy/ASC Common LUT Format", config=config, fileName=str(beside))
 
 
 def _lowest_version(config: Any) -> None:

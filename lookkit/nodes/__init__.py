@@ -6,14 +6,17 @@ from lookkit.nodes.aces_2 import Aces2
 from lookkit.nodes.base import Node
 from lookkit.nodes.cdl import Cdl
 from lookkit.nodes.contrast import Contrast
+from lookkit.nodes.curve import Curve
 from lookkit.nodes.exposure import Exposure
 from lookkit.nodes.film_print import FilmPrint
 from lookkit.nodes.gamut_compress import GamutCompress
+from lookkit.nodes.hue_bands import HueBands
 from lookkit.nodes.lift_gamma_gain import LiftGammaGain
 from lookkit.nodes.matrix import MatrixNode
 from lookkit.nodes.rendering import Rendering
 from lookkit.nodes.saturation import Saturation
 from lookkit.nodes.white_balance import WhiteBalance
+from lookkit.nodes.zones import Zones
 
 LOOK_KINDS: tuple[type[Node], ...] = (
     Exposure,
@@ -23,6 +26,9 @@ LOOK_KINDS: tuple[type[Node], ...] = (
     Cdl,
     Contrast,
     Saturation,
+    Zones,
+    HueBands,
+    Curve,
     GamutCompress,
 )
 RENDERING_KINDS: tuple[type[Rendering], ...] = (FilmPrint, Aces2)

@@ -7,6 +7,8 @@ without lossy optimisation: here that is the truth itself, so evaluation and low
 cannot differ. Scene light above 64 (8.5 stops over mid-grey) is held at 64 first: there
 the picture is at its peak already, and the builtin turns isolated pixels black beyond
 it. Negatives are carried into it. No inverse is offered.
+
+Source: Academy, ACES 2.0 output transforms, as OpenColorIO ships them.
 """
 
 from __future__ import annotations
@@ -53,9 +55,7 @@ class Aces2Output:
     def lower(self) -> list[OcioTransform]:
         """Return a ceiling, AP1 to AP0, the builtin, and XYZ to the limiting gamut."""
         ocio = library()
-        ceiling = ocio.RangeTransform(
-            maxInValue=HIGHEST, maxOutValue=HIGHEST, style=ocio.RANGE_CLAMP
-        )
+        ceiling = ocio.RangeTransform(maxInValue=HIGHEST, maxOutValue=HIGHEST)
         from_xyz = np.linalg.inv(self.output.limiting.to_xyz())
         return [
             ceiling,

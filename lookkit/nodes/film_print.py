@@ -48,15 +48,10 @@ from lookkit.nodes.base import (
 from lookkit.nodes.gamut_fit import fit_into
 from lookkit.nodes.rendering import Rendering
 from lookkit.spaces.outputs import Output
-from lookkit.spaces.primaries import Primaries, between
+from lookkit.spaces.primaries import AP1, P3_D65, between
 from lookkit.spaces.working import MID_GREY, Array, OcioTransform
 
-PRINT_PRIMARIES = Primaries(
-    "P3-D65", (0.680, 0.320), (0.265, 0.690), (0.150, 0.060), (0.3127, 0.3290)
-)
-AP1_PRIMARIES = Primaries(
-    "AP1", (0.713, 0.293), (0.165, 0.830), (0.128, 0.044), (0.32168, 0.33767)
-)
+PRINT_PRIMARIES = P3_D65
 
 ADX_CROSSTALK = np.array(
     [[0.75573, 0.22197, 0.02230], [0.05901, 0.96928, -0.02829], [0.16134, 0.07406, 0.76460]]
@@ -204,7 +199,7 @@ class FilmPrint(Rendering):
     @cached_property
     def taking(self) -> Array:
         """M: what the film sees of AP1, shape (3, 3), rows sum to one."""
-        towards = between(AP1_PRIMARIES, PRINT_PRIMARIES, "bradford")
+        towards = between(AP1, PRINT_PRIMARIES, "bradford")
         return np.asarray(np.eye(3) + self.separation * (towards - np.eye(3)))
 
     @cached_property

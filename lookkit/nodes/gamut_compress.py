@@ -70,6 +70,10 @@ class GamutCompress(Node):
         )
 
 
+_NO_LIGHT = 1e-37
+"""Below this float32 has no light left to measure a distance by."""
+
+
 def compress_distance(
     rgb: Array, limit: Array, threshold: Array, power: float, *, undo: bool = False
 ) -> Array:
@@ -80,7 +84,7 @@ def compress_distance(
     """
     top = rgb.max(axis=-1, keepdims=True)
     size = np.abs(top)
-    distance = np.divide(top - rgb, size, out=np.zeros_like(rgb), where=size > 0.0)
+    distance = np.divide(top - rgb, size, out=np.zeros_like(rgb), where=size > _NO_LIGHT)
     span = limit - threshold
     scale = span / (((1.0 - threshold) / span) ** -power - 1.0) ** (1.0 / power)
     x = np.maximum(distance - threshold, 0.0) / scale
@@ -89,7 +93,13 @@ def compress_distance(
         raised = np.where(x < 1.0, x, 0.0) ** power
         bent = np.where(x < 1.0, scale * (raised / (1.0 - raised)) ** (1.0 / power), scale * x)
     else:
-        bent = scale * x / (1.0 + x**power) ** (1.0 / power)
+        near = np.minimum(x, 1.0)
+        far = 1.0 / np.maximum(x, 1.0)
+        bent = scale * np.where(
+            x < 1.0,
+            near / (1.0 + near**power) ** (1.0 / power),
+            1.0 / (1.0 + far**power) ** (1.0 / power),
+        )
     distance = np.where(distance < threshold, distance, threshold + bent)
     return np.asarray(top - distance * size)
 

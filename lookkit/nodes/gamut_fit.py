@@ -29,6 +29,8 @@ from lookkit.spaces.working import Array, OcioTransform, State
 THRESHOLD = np.full(3, 0.75)
 POWER = 1.2
 _SMALLEST_LIMIT = 1.001
+_MARGIN = 2e-4
+"""The limits come from a grid on the cube's faces; between its points lies up to 2e-5 more."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,8 +93,8 @@ def fit_into(source: Primaries, target: Primaries) -> Sequence[Op]:
 def _limits(light: Array) -> Array | None:
     top = light.max(axis=-1, keepdims=True)
     distance = np.divide(top - light, top, out=np.zeros_like(light), where=top > 1e-9)
-    limits = distance.max(axis=0)
-    return np.maximum(limits, _SMALLEST_LIMIT) if (limits > _SMALLEST_LIMIT).any() else None
+    limits = distance.max(axis=0) + _MARGIN
+    return np.maximum(limits, _SMALLEST_LIMIT) if limits.max() > _SMALLEST_LIMIT else None
 
 
 def _cube_faces() -> Array:

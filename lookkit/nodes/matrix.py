@@ -3,7 +3,7 @@
     out = matrix in + offset
 
 Any affine change of scene-linear RGB. Negatives are carried. Invertible unless the
-matrix is singular, which is refused.
+matrix is singular, which is refused. Source: common practice, no source.
 """
 
 from __future__ import annotations

@@ -38,7 +38,9 @@ def read_text(path: Path) -> str:
     except OSError as error:
         raise InputError(f"{path}: cannot be read ({error.strerror})") from error
     except UnicodeDecodeError as error:
-        raise InputError(f"{path}: byte {error.start} is not UTF-8, expected a text file") from error
+        raise InputError(
+            f"{path}: byte {error.start} is not UTF-8, expected a text file"
+        ) from error
 
 
 def parse_recipe(text: str, file: str = "<recipe>") -> Recipe:
@@ -102,7 +104,11 @@ def problems_of(
 ) -> list[Problem]:
     """Turn pydantic's errors into located problems in the user's words."""
     problems = []
-    for detail in error.errors(include_url=False):
+    details = error.errors(include_url=False)
+    for detail in details:
+        inner = [other for other in details if other["loc"][: len(detail["loc"])] == detail["loc"]]
+        if detail["type"] == "too_short" and len(inner) > 1:
+            continue
         path = _real_path(detail["loc"], data)
         found, expected = _words(cast(dict[str, Any], detail), path, data, error)
         problems.append(Problem(file, line_of(lines, path), dotted(path), found, expected))
@@ -122,13 +128,16 @@ def _real_path(loc: tuple[str | int, ...], data: Any) -> KeyPath:
     path: KeyPath = ()
     at = data
     for position, part in enumerate(loc):
-        if isinstance(at, dict) and part in at:
+        if (isinstance(at, dict) and part in at) or (
+            isinstance(at, list) and isinstance(part, int) and part < len(at)
+        ):
             at = at[part]
-        elif isinstance(at, list) and isinstance(part, int) and part < len(at):
-            at = at[part]
-        elif position < len(loc) - 1 or part in _TAGS or part == "[key]":
-            continue
-        elif not isinstance(at, dict | list):
+        elif (
+            position < len(loc) - 1
+            or part in _TAGS
+            or part == "[key]"
+            or not isinstance(at, dict | list)
+        ):
             continue
         path = (*path, part)
     return path

@@ -20,6 +20,9 @@ every_rendering = pytest.mark.parametrize("kind", RENDERING_KINDS, ids=kind_name
 
 OUTPUTS = ("Rec.709 BT.1886", "P3-D65 2.6")
 
+HIGHEST = 65504.0
+"""The highest light of ACEScct (S-2016-001), and of half floats: beyond it nothing is compared."""
+
 HOSTILE = np.array(
     [[0.0, 0.0, 0.0], [-1e4, 0.0, 1e4], [1e4, 1e4, 1e4], [-0.0, 1e-30, -1e-30], [1e6, -1e6, 0.0]]
 )
@@ -39,12 +42,20 @@ def run(steps, rgb):
 
 
 def lowered(steps):
-    return Processor([transform for step in steps for transform in step.lower()])
+    """The steps as OpenColorIO runs them, or None where it cannot say one of them."""
+    parts = [step.lower() for step in steps]
+    if any(part is None for part in parts):
+        return None
+    return Processor([transform for part in parts for transform in part])
 
 
-def parity_error(exact, fast):
-    """Relative difference with a floor of 0.01."""
-    return np.max(np.abs(fast - exact) / np.maximum(np.abs(exact), 0.01))
+def float32_slack(steps, rgb, exact):
+    """What float32 costs where large channels cancel each other, as nodes/base.py states."""
+    rounding = 2.0**-22
+    largest = rounding * np.abs(rgb).max(axis=-1, keepdims=True)
+    moved = [run(steps, rgb + sign * largest * axis) for axis in np.eye(3) for sign in (-1.0, 1.0)]
+    conditioning = np.max([np.abs(other - exact) for other in moved], axis=0)
+    return conditioning + rounding * np.abs(exact).max(axis=-1, keepdims=True)
 
 
 @every_look_kind
@@ -64,8 +75,13 @@ def test_evaluation_and_lowering_agree(kind, data, rgb):
     """OpenColorIO runs in float32: <= 1e-5 relative with a floor of 0.01."""
     node = data.draw(nodes(kind))
     for steps in steps_of(node):
+        fast = lowered(steps)
+        if fast is None:
+            continue
         exact = run(steps, rgb)
-        assert parity_error(exact, lowered(steps).apply(rgb)) <= 1e-5
+        allowed = 1e-5 * np.maximum(np.abs(exact), 0.01) + float32_slack(steps, rgb, exact)
+        within = np.abs(fast.apply(rgb) - exact) <= allowed
+        assert (within | (np.abs(exact) > HIGHEST)).all()
 
 
 @every_kind
@@ -114,9 +130,7 @@ def test_a_node_survives_the_way_through_a_recipe(kind, data):
     place = "look" if kind in LOOK_KINDS else "rendering"
     header = "[[look]]" if place == "look" else "[rendering]"
     lines = [f"{key} = {inline(value)}" for key, value in fields.items()]
-    text = "\n".join(
-        ["schema = 1", 'name = "x"', header, f'kind = "{kind_name(kind)}"', *lines]
-    )
+    text = "\n".join(["schema = 1", 'name = "x"', header, f'kind = "{kind_name(kind)}"', *lines])
     recipe = parse_recipe(text)
     loaded = recipe.look[0] if place == "look" else recipe.rendering
     assert loaded == kind.model_validate(fields)
@@ -127,7 +141,7 @@ def inline(value):
         return "{" + ", ".join(f"{key} = {inline(item)}" for key, item in value.items()) + "}"
     if isinstance(value, list | tuple):
         return "[" + ", ".join(inline(item) for item in value) + "]"
-    return repr(value) if "e" not in repr(value) else f"{value:.40f}"
+    return repr(value)
 
 
 @every_kind

@@ -1,0 +1,250 @@
+r"""A monotone curve through points in stops from mid-grey.
+
+    s   = log2(|in| / 0.18)
+    out = sign(in) 0.18 2^f(s)
+
+f is the piecewise cubic Hermite polynomial through the points with the slopes of Fritsch and
+Butland (PCHIP), so it never overshoots and always rises; beyond the outermost points it goes
+on in a straight line with its end slopes. `points` shape all channels alike, each on its own
+value; `red`, `green` and `blue` then shape one channel each. Neutrals stay neutral as long
+as the three are equal.
+
+Black and negatives: 16 stops and more below mid-grey (light under 2.7e-6) the curve is a
+straight line through zero in light, and it is odd-symmetric, so it is continuous through black.
+Light above 65504 is carried on here and held by OpenColorIO. A curve that ends flat holds
+everything beyond at one value, and has no inverse; any other is exactly invertible.
+
+Source: F. N. Fritsch and J. Butland, "A method for constructing local monotone piecewise
+cubic interpolants" (1984), as in SciPy's PchipInterpolator.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import pairwise
+from typing import Annotated, ClassVar, Literal
+
+import numpy as np
+from pydantic import AfterValidator, Field
+
+from lookkit.nodes.base import Node, error_at, param
+from lookkit.spaces.working import MID_GREY, Array, OcioTransform
+
+LOWEST = -16.0
+"""Stops from mid-grey below which the curve is a straight line through zero."""
+STEEPEST = 4.0
+"""Stops out for one stop in between two points; more would not survive a table."""
+_HALVES = 65536
+_FARTHEST = (-100.0, 40.0)
+
+
+def _rising(points: tuple[tuple[float, float], ...]) -> tuple[tuple[float, float], ...]:
+    if len(points) == 1:
+        raise error_at((0,), "one point only, expected none or at least two", points[0])
+    for index, (before, after) in enumerate(pairwise(points), start=1):
+        for place, what in enumerate(("in", "out")):
+            if after[place] <= before[place]:
+                raise error_at(
+                    (index,),
+                    f"{what} {after[place]:g} follows {before[place]:g}, expected points whose "
+                    "in and out both rise",
+                    after,
+                )
+        slope = (after[1] - before[1]) / (after[0] - before[0])
+        if slope > STEEPEST:
+            raise error_at(
+                (index,),
+                f"{slope:.1f} stops out for one stop in, expected at most {STEEPEST:g}",
+                after,
+            )
+    return points
+
+
+Stops = Annotated[float, Field(ge=LOWEST, le=20.0)]
+Points = Annotated[
+    tuple[tuple[Stops, Stops], ...],
+    AfterValidator(_rising),
+]
+"""Pairs of stops in and stops out, both rising."""
+
+
+class Curve(Node):
+    """Shape tone with a curve through points."""
+
+    example: ClassVar[str] = """
+        [[look]]
+        kind = "curve"
+        points = [[-8, -8.5], [-3, -3.2], [0, 0], [4, 3.5], [8, 6.5]]
+        blue = [[-8, -7.9], [0, 0], [8, 7.9]]
+    """
+
+    kind: Literal["curve"] = "curve"
+    points: Points = param(
+        (), "pairs [in, out] for all channels; none is the identity", unit="stops from mid-grey"
+    )
+    red: Points = param((), "pairs for red, after `points`", unit="stops from mid-grey")
+    green: Points = param((), "pairs for green, after `points`", unit="stops from mid-grey")
+    blue: Points = param((), "pairs for blue, after `points`", unit="stops from mid-grey")
+
+    @cached_property
+    def _curves(self) -> tuple[tuple[Spline, ...], ...]:
+        """The curves of each channel, in the order in which they are applied."""
+        return tuple(
+            tuple(Spline.through(points) for points in (self.points, own) if points)
+            for own in (self.red, self.green, self.blue)
+        )
+
+    def evaluate(self, rgb: Array) -> Array:
+        """Return each channel through its curves."""
+        out = np.array(rgb)
+        for channel, curves in enumerate(self._curves):
+            for curve in curves:
+                out[..., channel] = shaped(curve, out[..., channel])
+        return out
+
+    def lower(self) -> list[OcioTransform]:
+        """Return a 1D table over all half floats, negatives included.
+
+        OpenColorIO interpolates linearly between neighbouring half floats, a thousandth
+        apart; beyond the largest, 65504, it holds.
+        """
+        if not any(self._curves):
+            return []
+        import PyOpenColorIO as ocio
+
+        halves = np.arange(_HALVES, dtype=np.uint16).view(np.float16).astype(np.float64)
+        light = np.nan_to_num(halves, nan=0.0, posinf=65504.0, neginf=-65504.0)
+        values = self.evaluate(np.repeat(light[:, None], 3, axis=1))
+        table = ocio.Lut1DTransform(_HALVES, True)
+        table.setData(np.ascontiguousarray(values, dtype=np.float32).ravel())
+        return [table]
+
+    def inverse(self, rgb: Array) -> Array | None:
+        """Return the light before the curves, or None if one of them ends flat."""
+        if any(0.0 in curve.ends for curves in self._curves for curve in curves):
+            return None
+        out = np.array(rgb)
+        for channel, curves in enumerate(self._curves):
+            for curve in reversed(curves):
+                out[..., channel] = unshaped(curve, out[..., channel])
+        return out
+
+    def warnings(self) -> list[str]:
+        """Say where a curve ends flat."""
+        found = []
+        for name in ("points", "red", "green", "blue"):
+            points = getattr(self, name)
+            ends = Spline.through(points).ends if points else (1.0, 1.0)
+            if ends[0] == 0.0:
+                found.append(
+                    f"{name} ends flat: all light below {points[0][0]:+g} stops comes out at "
+                    f"{points[0][1]:+g} stops; add a point before it"
+                )
+            if ends[1] == 0.0:
+                found.append(
+                    f"{name} ends flat: all light above {points[-1][0]:+g} stops comes out at "
+                    f"{points[-1][1]:+g} stops; add a point beyond it"
+                )
+        return found
+
+
+@dataclass(frozen=True, eq=False)
+class Spline:
+    """A monotone cubic through points; arrays of shape (points,)."""
+
+    x: Array
+    y: Array
+    slopes: Array
+
+    @classmethod
+    def through(cls, points: tuple[tuple[float, float], ...]) -> Spline:
+        """Return the curve through two or more points that rise in both numbers."""
+        x, y = np.array(points, dtype=np.float64).T
+        return cls(x, y, pchip_slopes(x, y))
+
+    @property
+    def ends(self) -> tuple[float, float]:
+        """The slopes of the straight lines beyond the first and the last point."""
+        return float(self.slopes[0]), float(self.slopes[-1])
+
+    def __call__(self, s: Array) -> Array:
+        """Return f(s), any shape."""
+        inside = np.clip(s, self.x[0], self.x[-1])
+        segment = np.clip(np.searchsorted(self.x, inside, side="right") - 1, 0, len(self.x) - 2)
+        t = inside - self.x[segment]
+        linear, square, cube = self._coefficients
+        value = self.y[segment] + t * (linear[segment] + t * (square[segment] + t * cube[segment]))
+        beyond = s - inside
+        return np.asarray(value + beyond * np.where(beyond < 0.0, self.slopes[0], self.slopes[-1]))
+
+    @cached_property
+    def _coefficients(self) -> tuple[Array, Array, Array]:
+        h = np.diff(self.x)
+        chord = np.diff(self.y) / h
+        first, last = self.slopes[:-1], self.slopes[1:]
+        square = (3.0 * chord - 2.0 * first - last) / h
+        cube = (first + last - 2.0 * chord) / h**2
+        return first, square, cube
+
+    def inverse(self, y: Array) -> Array:
+        """Return the s with f(s) = y, any shape, for end slopes above 0."""
+        low = np.minimum(self.x[0], self.x[0] + (y - self.y[0]) / self.slopes[0])
+        high = np.maximum(self.x[-1], self.x[-1] + (y - self.y[-1]) / self.slopes[-1])
+        # Bisection: a cubic may be flat at a point, where Newton's method would jump.
+        for _ in range(64):
+            middle = 0.5 * (low + high)
+            below = self(middle) < y
+            low, high = np.where(below, middle, low), np.where(below, high, middle)
+        return np.asarray(0.5 * (low + high))
+
+
+def pchip_slopes(x: Array, y: Array) -> Array:
+    """Return the slopes at the points, shape (n,): weighted harmonic means of the chords'.
+
+    At the ends: the three-point formula, limited so that the curve stays monotone.
+    """
+    h = np.diff(x)
+    chord = np.diff(y) / h
+    if len(x) == 2:
+        return np.repeat(chord, 2)
+    slopes = np.zeros_like(x)
+    ahead, behind = 2.0 * h[1:] + h[:-1], h[1:] + 2.0 * h[:-1]
+    rising = chord[:-1] * chord[1:] > 0.0
+    near, far = np.where(rising, chord[:-1], 1.0), np.where(rising, chord[1:], 1.0)
+    slopes[1:-1] = np.where(rising, (ahead + behind) / (ahead / near + behind / far), 0.0)
+    slopes[0] = _end_slope(h[0], h[1], chord[0], chord[1])
+    slopes[-1] = _end_slope(h[-1], h[-2], chord[-1], chord[-2])
+    return slopes
+
+
+def _end_slope(h: float, h_next: float, chord: float, chord_next: float) -> float:
+    slope = ((2.0 * h + h_next) * chord - h * chord_next) / (h + h_next)
+    if slope * chord <= 0.0:
+        return 0.0
+    if chord * chord_next < 0.0 and abs(slope) > 3.0 * abs(chord):
+        return 3.0 * chord
+    return float(slope)
+
+
+def shaped(curve: Spline, light: Array) -> Array:
+    """Return `light` through `curve`: any shape, odd-symmetric, linear near zero."""
+    size = _light_at(curve, np.log2(np.maximum(np.abs(light), _FLOOR) / MID_GREY))
+    near_zero = _light_at(curve, np.array(LOWEST)) / _FLOOR
+    return np.where(np.abs(light) < _FLOOR, light * near_zero, np.copysign(size, light))
+
+
+def unshaped(curve: Spline, light: Array) -> Array:
+    """Return the light that `shaped` turns into `light`."""
+    floor = _light_at(curve, np.array(LOWEST))
+    size = np.maximum(np.abs(light), floor)
+    stops = curve.inverse(np.log2(size / MID_GREY))
+    outside = np.copysign(MID_GREY * np.exp2(stops), light)
+    return np.where(np.abs(light) < floor, light * (_FLOOR / floor), outside)
+
+
+def _light_at(curve: Spline, stops: Array) -> Array:
+    return np.asarray(MID_GREY * np.exp2(np.clip(curve(stops), *_FARTHEST)))
+
+
+_FLOOR = MID_GREY * 2.0**LOWEST

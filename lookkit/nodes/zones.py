@@ -1,0 +1,235 @@
+r"""Tonal zones: exposure, colour and saturation by how bright the scene is.
+
+    s     = log2(level(in) / 0.18)                        stops from mid-grey
+    w_i   = e^(l_i) / sum_j e^(l_j)                       weights, positive, sum to one
+    l_0   = 0,   l_(i+1) = l_i + (s - b_i) / t_i
+    b_i   = (c_i v_(i+1) + c_(i+1) v_i) / (v_i + v_(i+1))    c: centres, v: widths
+    t_i   = v_i v_(i+1) / (c_(i+1) - c_i)
+    a     = in 2^(sum w_i (exposure_i + shift_i))         shift per channel
+    out   = Y(a) + (sum w_i saturation_i) (a - Y(a))
+
+With equal widths these weights are bell curves of standard deviation v around the centres,
+divided by their sum; with unequal ones neighbours still meet at b_i, nearer to the narrower
+zone. They are smooth, and as s goes to minus or plus infinity the first or last zone takes
+all: the outermost zones hold. The level (`spaces/level.py`) is the luminance-weighted root
+mean square: it equals luminance on neutrals, and stays positive for negative and very
+saturated colours, where luminance would call a blue lamp a shadow. Exposure multiplies all
+channels alike, so it moves neither hue nor relative saturation. Negatives are carried.
+
+A setting that folds tone is refused. Along any exposure ray with channels of 0 or more the
+level alone moves the zones, and the largest output is linear in the other channels; so it is
+enough that along the rays of the three primaries, their mixtures in pairs, and neutral, each
+channel that carries the ray rises, and that each channel's gain falls slower than the light
+rises. No inverse is offered. Source: the weights are the standard normalised (softmax) form
+of bell curves; luminance weights from Academy S-2014-004; the rest is ours.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import combinations, pairwise
+from typing import ClassVar, Literal
+
+import numpy as np
+from pydantic import field_validator
+
+from lookkit.nodes.base import Channels, Node, Table, error_at, param, per_channel
+from lookkit.spaces.level import luminance, stops_of
+from lookkit.spaces.working import AP1_LUMINANCE, Array, OcioTransform
+
+NEAR_FOLD = 0.25
+"""Stops out for one stop in below which a warning is given."""
+_REACH = 15.0
+_STEPS = 241
+
+
+class Zone(Table):
+    """One zone of tone."""
+
+    centre: float = param(..., "where the zone sits", unit="stops from mid-grey", ge=-20, le=20)
+    width: float = param(
+        2.0, "how far it spreads; wider hands over more softly", unit="stops", ge=0.1, le=20
+    )
+    exposure: float = param(0.0, "brighter or darker", unit="stops", ge=-10, le=10)
+    shift: Channels = param(0.0, "colour shift: more or less of each channel", unit="stops")
+    saturation: float = param(1.0, "about luminance; 0 is grey", ge=0, le=4)
+
+
+class Zones(Node):
+    """Expose, tint and saturate shadows, middle and lights apart."""
+
+    example: ClassVar[str] = """
+        [[look]]
+        kind = "zones"
+        zones = [
+          { centre = -5, width = 2, exposure = 0.4, shift = { hue = 220, amount = 0.05 } },
+          { centre = 0, width = 2 },
+          { centre = 5, width = 2, exposure = -0.8, saturation = 0.9 },
+        ]
+    """
+
+    kind: Literal["zones"] = "zones"
+    zones: tuple[Zone, ...] = param((), "from dark to light; none is the identity")
+
+    @field_validator("zones")
+    @classmethod
+    def _ordered_and_rising(cls, zones: tuple[Zone, ...]) -> tuple[Zone, ...]:
+        for index, (below, above) in enumerate(pairwise(zones), start=1):
+            if above.centre < below.centre + 0.01:
+                raise error_at(
+                    (index,),
+                    f"centre {above.centre:g} follows {below.centre:g}, expected zones from dark "
+                    "to light, at least 0.01 stops apart",
+                    above.centre,
+                )
+        stop, slope = flattest(zones)
+        if slope <= 0.0:
+            index = _culprit(zones, stop)
+            raise error_at(
+                (index,),
+                f"zone {index + 1} (centre {zones[index].centre:+g}) folds tone at {stop:+.1f} "
+                "stops: the output falls while the light rises, expected less difference to its "
+                "neighbours, or wider zones",
+                zones[index].model_dump(),
+            )
+        return zones
+
+    @cached_property
+    def _blend(self) -> Blend:
+        return Blend.of(self.zones)
+
+    def weights(self, stops: Array) -> Array:
+        """Return the weight of each zone at `stops` from mid-grey: (...) to (..., zones)."""
+        return np.moveaxis(self._blend.weights(stops), 0, -1)
+
+    def evaluate(self, rgb: Array) -> Array:
+        """Return the light, exposed, tinted and saturated by its zone."""
+        if not self.zones:
+            return np.array(rgb)
+        blend = self._blend
+        weights = blend.weights(stops_of(rgb))
+        gains = np.exp2(np.tensordot(weights, blend.gain_stops, axes=(0, 0)))
+        out = rgb * gains
+        if blend.saturates:
+            grey = luminance(out)[..., None]
+            out = grey + np.tensordot(weights, blend.saturation, axes=(0, 0))[..., None] * (
+                out - grey
+            )
+        return np.asarray(out)
+
+    def lower(self) -> list[OcioTransform] | None:
+        """Return None: OpenColorIO has no zones that keep ratios."""
+        return None if self.zones else []
+
+    def warnings(self) -> list[str]:
+        """Say where tone is close to folding."""
+        stop, slope = flattest(self.zones)
+        if slope >= NEAR_FOLD:
+            return []
+        index = _culprit(self.zones, stop)
+        return [
+            f"zone {index + 1} (centre {self.zones[index].centre:+g}) nearly folds tone: at "
+            f"{stop:+.1f} stops only {slope:.2f} stops come out for one stop in"
+        ]
+
+
+@dataclass(frozen=True, eq=False)
+class Blend:
+    """Zones as arrays, ready to be mixed.
+
+    Shapes: `crossing` and `softness` (zones - 1,), `gain_stops` (zones, 1) where all channels
+    move alike, else (zones, 3), `saturation` (zones,).
+    """
+
+    crossing: Array
+    softness: Array
+    gain_stops: Array
+    saturation: Array
+
+    @classmethod
+    def of(cls, zones: tuple[Zone, ...]) -> Blend:
+        """Gather zones, which stand from dark to light."""
+        centre = np.array([zone.centre for zone in zones])
+        width = np.array([zone.width for zone in zones])
+        sums = width[:-1] + width[1:]
+        gains = np.array([per_channel(zone.shift, 0.0) + zone.exposure for zone in zones])
+        if (gains == gains[:, :1]).all():
+            gains = gains[:, :1]
+        return cls(
+            crossing=(centre[:-1] * width[1:] + centre[1:] * width[:-1]) / sums,
+            softness=width[:-1] * width[1:] / np.diff(centre),
+            gain_stops=gains,
+            saturation=np.array([zone.saturation for zone in zones]),
+        )
+
+    @property
+    def saturates(self) -> bool:
+        """Whether any zone changes saturation."""
+        return bool((self.saturation != 1.0).any())
+
+    def weights(self, stops: Array) -> Array:
+        """Return the weights at `stops`: shape (...) to (zones, ...)."""
+        stops = np.asarray(stops)
+        logs = np.zeros((len(self.crossing) + 1, *stops.shape))
+        for index, (crossing, softness) in enumerate(
+            zip(self.crossing, self.softness, strict=True), start=1
+        ):
+            logs[index] = logs[index - 1] + (stops - crossing) / softness
+        weights = np.exp(logs - logs.max(axis=0))
+        return np.asarray(weights / weights.sum(axis=0))
+
+    def slope(self, stops: Array) -> Array:
+        """Return the least stops out for one stop in, over all rays, at each of `stops`."""
+        weights = self.weights(stops)
+        rates = np.concatenate([[0.0], np.cumsum(1.0 / self.softness)])[:, None]
+        change = weights * (rates - (weights * rates).sum(axis=0))
+        gain_stops = np.broadcast_to(self.gain_stops, (len(self.gain_stops), 3))
+        # The common factor 2^s cancels in a relative slope; it is kept as "+ 1" below.
+        gain = np.exp2(weights.T @ gain_stops)
+        channel_slope = 1.0 + change.T @ gain_stops
+        gain_rate = np.log(2.0) * gain * channel_slope
+        amount = (weights.T @ self.saturation)[:, None]
+        amount_rate = (change.T @ self.saturation)[:, None]
+        least = channel_slope.min(axis=-1)
+        for carriers in _RAYS:
+            grey = (gain[:, carriers] @ AP1_LUMINANCE[carriers])[:, None]
+            grey_rate = (gain_rate[:, carriers] @ AP1_LUMINANCE[carriers])[:, None]
+            value = grey + amount * (gain[:, carriers] - grey)
+            rate = (
+                grey_rate
+                + amount_rate * (gain[:, carriers] - grey)
+                + amount * (gain_rate[:, carriers] - grey_rate)
+            )
+            value = np.where(value == 0.0, np.finfo(float).tiny, value)
+            least = np.minimum(least, (rate / value).min(axis=-1) / np.log(2.0))
+        return np.asarray(least)
+
+
+_RAYS = [list(carriers) for count in (1, 2, 3) for carriers in combinations(range(3), count)]
+
+
+def flattest(zones: tuple[Zone, ...]) -> tuple[float, float]:
+    """Return where tone rises least, in stops from mid-grey, and its slope there.
+
+    The slope is in stops out for one stop in, the least over neutral and the rays of the
+    primaries and their mixtures; 0 or less is a fold. A single zone never folds.
+    """
+    if len(zones) < 2:
+        return 0.0, 1.0
+    blend = Blend.of(zones)
+    around = np.linspace(-_REACH, _REACH, _STEPS)
+    stops = np.unique(blend.crossing + around[:, None] * blend.softness)
+    slopes = blend.slope(stops)
+    worst = int(slopes.argmin())
+    return float(stops[worst]), float(slopes[worst])
+
+
+def _culprit(zones: tuple[Zone, ...], stop: float) -> int:
+    """Return the zone whose adjustments, taken away, would help most at `stop`."""
+    slopes = []
+    for index, zone in enumerate(zones):
+        bare = Zone(centre=zone.centre, width=zone.width)
+        changed = (*zones[:index], bare, *zones[index + 1 :])
+        slopes.append(float(Blend.of(changed).slope(np.array([stop]))[0]))
+    return int(np.argmax(slopes))

@@ -1,0 +1,92 @@
+"""The command line: right exit status, no traceback, heavy libraries only when needed."""
+
+import subprocess
+import sys
+
+import pytest
+
+from lookkit.cli.main import COMMANDS, main
+
+
+def run(capsys, *args):
+    with pytest.raises(SystemExit) as stop:
+        main(list(map(str, args)))
+        raise SystemExit(0)
+    captured = capsys.readouterr()
+    return stop.value.code or 0, captured.out, captured.err
+
+
+RECIPE = """schema = 1
+name = "Plain"
+[cameras.A]
+encoding = "LogC4"
+[outputs.monitor]
+output = "Rec.709 BT.1886"
+"""
+
+
+@pytest.fixture
+def recipe(tmp_path):
+    path = tmp_path / "plain.toml"
+    path.write_text(RECIPE)
+    return path
+
+
+def test_help_imports_nothing_heavy():
+    code = (
+        "import sys; from lookkit.cli import main\n"
+        "try: main(['--help'])\n"
+        "except SystemExit: pass\n"
+        "heavy = {'numpy', 'pydantic', 'PyOpenColorIO', 'OpenImageIO', 'scipy', 'rich', 'colour'}\n"
+        "print(sorted(heavy & set(sys.modules)))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.splitlines()[-1] == "[]"
+    for name, text in COMMANDS.items():
+        assert name in done.stdout
+        assert text.split()[0] in done.stdout
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_every_command_has_help(name, capsys):
+    status, out, _ = run(capsys, name, "--help")
+    assert status == 0
+    assert "Usage: lookkit" in out
+
+
+def test_a_misspelt_command_gets_the_nearest(capsys):
+    status, _, err = run(capsys, "biuld")
+    assert status == 2
+    assert "did you mean 'build'" in err
+
+
+def test_a_bad_recipe_exits_with_2_and_every_problem(tmp_path, capsys):
+    path = tmp_path / "bad.toml"
+    path.write_text(RECIPE + "[[look]]\nkind = 'exposure'\nstop = 1\n[deliver]\nsize = 33\n")
+    status, out, err = run(capsys, "check", path)
+    assert status == 2
+    assert out == ""
+    assert len(err.splitlines()) == 2
+    assert err.startswith(f"{path}:8: look[1].stop: ") or err.startswith(f"{path}:9: ")
+
+
+def test_check_says_what_the_graph_is(recipe, capsys):
+    status, out, _ = run(capsys, "check", recipe)
+    assert status == 0
+    for word in ("LogC4", "film-print", "Rec.709 BT.1886", "scene -> display"):
+        assert word in out
+
+
+def test_build_lists_what_it_wrote_and_refuses_to_overwrite(recipe, tmp_path, capsys):
+    status, out, _ = run(capsys, "build", recipe, "--into", tmp_path / "out")
+    assert status == 0
+    assert "manifest.json" in out
+    status, _, err = run(capsys, "build", recipe, "--into", tmp_path / "out")
+    assert status == 2
+    assert "exists already" in err
+
+
+def test_a_missing_recipe_exits_with_2(capsys, tmp_path):
+    status, _, err = run(capsys, "build", tmp_path / "none.toml")
+    assert status == 2
+    assert "does not exist" in err

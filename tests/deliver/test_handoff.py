@@ -1,0 +1,161 @@
+"""The hand-off folder: whole or not there, and readers we did not write agree with it."""
+
+import hashlib
+import json
+import os
+
+import numpy as np
+import pytest
+
+from lookkit.deliver.config import NO_LOOK
+from lookkit.deliver.handoff import build
+from lookkit.errors import InputError
+from lookkit.files import build_beside
+from lookkit.look import Look
+from lookkit.ocio import Processor, library
+from lookkit.recipe.load import parse_recipe
+from tests.test_look import RECIPE
+
+
+@pytest.fixture(scope="module")
+def look():
+    text = RECIPE + "[deliver]\nsizes = [17, 33]\n"
+    return Look(parse_recipe(text), text)
+
+
+@pytest.fixture(scope="module")
+def folder(look, tmp_path_factory):
+    return build(look, tmp_path_factory.mktemp("build"))
+
+
+def test_the_folder_is_named_after_show_look_and_version(folder):
+    assert folder.name == "Pottery_Warm-print_v001"
+    assert {path.name for path in folder.iterdir()} == {
+        "README.txt", "manifest.json", "recipe.toml", "cube", "ocio"
+    }  # fmt: skip
+    assert {path.name for path in (folder / "cube").iterdir()} == {"A", "B", "C"}
+
+
+def test_the_manifest_has_the_hash_of_every_file(folder):
+    manifest = json.loads((folder / "manifest.json").read_text())
+    listed = manifest["files"]
+    present = {p.relative_to(folder).as_posix() for p in folder.rglob("*") if p.is_file()}
+    assert set(listed) == present - {"manifest.json"}
+    for name, entry in listed.items():
+        assert hashlib.sha256((folder / name).read_bytes()).hexdigest() == entry["sha256"]
+
+
+def test_a_cube_says_what_it_takes_and_gives(folder, look):
+    (path,) = (folder / "cube" / "A").glob("*monitor*_33.cube")
+    text = path.read_bytes()
+    assert b"\r" not in text
+    head = text[:2000].decode("ascii")
+    for word in ("LogC4", "full range", "Rec.709 BT.1886", look.recipe_hash, "lookkit "):
+        assert word in head
+    assert "full" in path.name
+    assert "LogC4" in path.name
+
+
+@pytest.mark.parametrize("output", ["monitor", "cinema", "aces"])
+@pytest.mark.parametrize("camera", ["A", "B", "C"])
+def test_ocio_reads_every_cube_as_the_exact_graph(folder, look, camera, output):
+    """OpenColorIO's own reader at the lattice points: the written decimals."""
+    ocio = library()
+    for path in sorted((folder / "cube" / camera).glob(f"*_{output}_*.cube")):
+        size = int(path.stem.rpartition("_")[2])
+        read = Processor([ocio.FileTransform(src=str(path), interpolation=ocio.INTERP_TETRAHEDRAL)])
+        index = np.random.default_rng(size).integers(0, size, (200, 3))
+        codes = index / (size - 1)
+        exact = look.evaluate(codes, camera=camera, output=output)
+        assert np.abs(read.apply(codes) - exact).max() <= 2e-5
+
+
+@pytest.fixture(scope="module", params=["config.ocio", "config.ocioz"])
+def config(request, folder):
+    return library().Config.CreateFromFile(str(folder / "ocio" / request.param))
+
+
+@pytest.mark.parametrize("output", ["monitor", "cinema", "aces"])
+@pytest.mark.parametrize("camera", ["A", "B", "C", "linear"])
+def test_the_pixels_of_the_config_equal_ours(config, look, camera, output):
+    config.validate()
+    display = look.graph.output(output).name
+    read = Processor.of(
+        config.getProcessor(
+            f"Camera {camera}", display, look.recipe.name, library().TRANSFORM_DIR_FORWARD
+        )
+    )
+    codes = np.random.default_rng(3).random((2000, 3))
+    exact = look.evaluate(codes, camera=camera, output=output)
+    assert np.abs(read.apply(codes) - exact).max() <= 5e-5
+
+
+def test_the_config_has_the_parts_a_recipient_looks_for(config, look):
+    assert list(config.getLookNames()) == ["Warm print"]
+    assert config.getCanonicalName("A") == "Camera A"
+    assert set(config.getDisplays()) == {"Rec.709 BT.1886", "P3-D65 2.6", "sRGB"}
+    for display in config.getDisplays():
+        assert list(config.getViews(display)) == ["Warm print", NO_LOOK]
+    assert config.getLook("Warm print").getProcessSpace() == "ACEScg"
+    for role in ("aces_interchange", "cie_xyz_d65_interchange", "scene_linear"):
+        assert config.hasRole(role)
+
+
+def test_the_config_is_of_the_lowest_version_that_holds_it(config):
+    """ACES 2 outputs came with config version 2.4 (OpenColorIO's release notes)."""
+    assert (config.getMajorVersion(), config.getMinorVersion()) == (2, 4)
+
+
+def test_a_folder_that_exists_is_left_alone(look, folder):
+    before = (folder / "manifest.json").read_bytes()
+    with pytest.raises(InputError, match="exists already"):
+        build(look, folder.parent)
+    assert (folder / "manifest.json").read_bytes() == before
+
+
+def test_an_interrupted_build_leaves_nothing(look, tmp_path):
+    def interrupt(what, done, total):
+        if done == 3:
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        build(look, tmp_path, interrupt)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_disk_that_fails_leaves_nothing(look, tmp_path, monkeypatch):
+    def full(*args, **kwargs):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("lookkit.deliver.handoff.write_config", full)
+    with pytest.raises(Exception, match="No space left"):
+        build(look, tmp_path)
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.skipif(os.geteuid() == 0, reason="the superuser may write anywhere")
+def test_a_folder_that_cannot_be_written_is_refused(look, tmp_path):
+    tmp_path.chmod(0o500)
+    with pytest.raises(InputError, match="cannot be written"):
+        build(look, tmp_path / "below")
+
+
+def test_a_place_that_is_a_file_is_refused(look, tmp_path):
+    (tmp_path / "file").write_text("x")
+    with pytest.raises(InputError, match="cannot be written"):
+        build(look, tmp_path / "file")
+
+
+def test_names_in_a_recipe_cannot_leave_the_folder(tmp_path):
+    with pytest.raises(InputError, match="letters"):
+        parse_recipe(RECIPE.replace("[cameras.A]", "[cameras.'../../A']"))
+    with pytest.raises(InputError, match="letters"):
+        parse_recipe(RECIPE.replace('show = "Pottery"', 'show = "../Pottery"'))
+    with build_beside(tmp_path / "x") as folder:
+        assert folder.parent == tmp_path
+
+
+def test_a_recipe_without_cameras_builds_nothing(tmp_path):
+    text = 'schema = 1\nname = "x"\n'
+    with pytest.raises(InputError, match="no cameras"):
+        build(Look(parse_recipe(text), text), tmp_path)
