@@ -16,10 +16,10 @@ from typing import BinaryIO, Final
 
 import numpy as np
 
-from lookkit.errors import LookkitError, LutFileError
+from lookkit.errors import LookkitError
 from lookkit.files import write_beside
 from lookkit.lutfile.cube_scan import LINE_BYTES, SIZES, scan_cube
-from lookkit.lutfile.model import LutFile
+from lookkit.lutfile.model import LutFile, accepted
 from lookkit.spaces.working import Array
 
 CubeFile = LutFile
@@ -107,13 +107,6 @@ def read_cube(path: str | os.PathLike[str]) -> CubeFile:
         With all the faults, each with its line.
     """
     return accepted(scan_cube(Path(path)))
-
-
-def accepted(file: LutFile) -> LutFile:
-    """Return the file, or raise LutFileError if it has a fault that must be refused."""
-    if file.errors:
-        raise LutFileError([fault.problem(str(file.path)) for fault in file.errors])
-    return file
 
 
 def write_cube_1d(

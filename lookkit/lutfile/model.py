@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
+from lookkit.errors import LutFileError
 from lookkit.lutfile.faults import Fault
 from lookkit.spaces.working import Array
 
@@ -127,3 +128,10 @@ class LutFile:
     def curve(self) -> Curve | None:
         """The first evenly spaced curve, or None."""
         return next((stage for stage in self.stages if isinstance(stage, Curve)), None)
+
+
+def accepted(file: LutFile) -> LutFile:
+    """Return the file, or raise LutFileError if it has a fault that must be refused."""
+    if file.errors:
+        raise LutFileError([fault.problem(str(file.path)) for fault in file.errors])
+    return file
