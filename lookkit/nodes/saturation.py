@@ -10,9 +10,11 @@ default, luminance stays and out = c. A print makes a colour purer by adding dye
 light away: `density` darkens each colour by how pure it has become. q is the share of the
 channels' luminance-weighted variance in their mean square: 0 for neutrals, which stay, near
 .05 for skin, .4 for the red of a chart, .7 for a pure red, at most 1, and the same at every
-exposure. So tone never folds along an exposure ray. Negatives are carried. Saturation 0 gives a grey picture, which
-has no inverse; any other value is exactly invertible, for q is the same before and after the
-darkening. Source: saturation is common practice, no source; the density variant is ours.
+exposure. So tone never folds along an exposure ray. Negatives are carried.
+
+Saturation 0 gives a grey picture, which has no inverse; any other value is exactly
+invertible, for q is the same before and after the darkening. Source: saturation is common
+practice, no source; the density variant is ours.
 """
 
 from __future__ import annotations

@@ -7,8 +7,8 @@ r"""Hue and chroma of scene light, measured so that exposure changes neither.
 
 Every step but the last is homogeneous: twice the light multiplies L, a and b by the cube
 root of two, so hue and chroma stay exactly. Chroma runs from 0 (neutral) to 1 (no
-lightness left) and is finite for every colour; skin has about 0.15, the red of a chart 0.35,
-a red lamp 0.4 to 0.5.
+lightness left) and is finite for every colour: skin has about 0.1, the red of a chart 0.3, a
+red lamp 0.4 to 0.5, a blue one 0.6 to 0.7.
 
 Hue for orientation: chart red 24, skin 40, orange 53, yellow 95-110, foliage 126, green
 145, cyan 190-217, sky 253, blue lamp 243-264, violet 318, magenta 346.
@@ -58,9 +58,26 @@ OPPONENTS = _opponents()
 """B: roots of cone responses to L, a, b, shape (3, 3)."""
 
 
+def cone_roots(rgb: Array) -> Array:
+    """Return the cube roots of the cone responses to scene-linear AP1, shape (..., 3).
+
+    Computed from the differences to green, so that those of a neutral are equal to the bit.
+    """
+    green = rgb[..., 1:2]
+    return np.cbrt(green + (rgb[..., ::2] - green) @ CONES[:, ::2].T)
+
+
+def opponents(roots: Array) -> Array:
+    """Return L, a, b of the roots, shape (..., 3); equal roots have no a and b to the bit."""
+    lab = np.empty_like(roots)
+    lab[..., 0] = roots @ OPPONENTS[0]
+    lab[..., 1:] = (roots[..., ::2] - roots[..., 1:2]) @ OPPONENTS[1:, ::2].T
+    return lab
+
+
 def oklab(rgb: Array) -> Array:
     """Return L, a, b of scene-linear AP1, shape (..., 3); odd-symmetric, unbounded."""
-    return np.asarray(np.cbrt(rgb @ CONES.T) @ OPPONENTS.T)
+    return opponents(cone_roots(rgb))
 
 
 def from_oklab(lab: Array) -> Array:
