@@ -14,6 +14,7 @@ COMMANDS: dict[str, str] = {
     "check": "Say what a recipe's graph is and what is wrong with it.",
     "apply": "Grade stills through a recipe.",
     "build": "Write the hand-off folder of a recipe.",
+    "stops": "Say where each stop of light lands in the code and on the monitor.",
     "schema": "Print the JSON Schema of recipes, for editors.",
 }
 """Every command with its one line; `lookkit.cli.NAME` has the click command `command`."""

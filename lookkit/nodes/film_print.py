@@ -17,7 +17,9 @@ inverse. The aim density of mid-grey is placed exactly: u0 = L - S_shoulder^-1(S
     out = 10^-D_print(h)
 
 `out` is the light that a print passes to the screen, 1.0 = the open gate = 100 cd/m2, as
-RGB of P3-D65, the gamut of a projected print (common practice, no source). Light of zero or
+RGB of P3-D65, the gamut of a projected print (common practice, no source). On an HDR
+display the print keeps its character with 1.0 at paper white (203 cd/m2, ITU-R BT.2408) and
+opens its highlights towards the peak: see `HdrPrint`. Light of zero or
 less leaves the negative at D-min: there the print is black and has no inverse; values
 above one go on up the shoulder. With equal lights and equal curves neutrals stay neutral.
 
@@ -28,7 +30,7 @@ and the negative's gamma from the Academy's ADX documents. The equations are our
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import ClassVar, Literal
@@ -49,7 +51,7 @@ from lookkit.nodes.gamut_fit import fit_into
 from lookkit.nodes.rendering import Rendering
 from lookkit.spaces.outputs import Output
 from lookkit.spaces.primaries import AP1, P3_D65, between
-from lookkit.spaces.working import MID_GREY, Array, OcioTransform
+from lookkit.spaces.working import MID_GREY, Array, OcioTransform, State
 
 PRINT_PRIMARIES = P3_D65
 
@@ -241,9 +243,13 @@ class FilmPrint(Rendering):
         Both tables have 8192 entries over the exposures where the curves move; OCIO
         interpolates linearly between them, which costs less than 5e-6 of density.
         """
+        return self.lower_with(self.print_light)
+
+    def lower_with(self, light: Callable[[Array], Array]) -> list[OcioTransform]:
+        """Return `lower` with another function from print exposure to light."""
         import PyOpenColorIO as ocio
 
-        negative, positive = self.curves
+        negative, _ = self.curves
         low, high = negative.reach()[0].min(), negative.reach()[1].max()
         steps = np.repeat(np.linspace(low, high, _ENTRIES)[:, None], 3, axis=1)
         to_table = ocio.LogAffineTransform(
@@ -262,12 +268,67 @@ class FilmPrint(Rendering):
             to_table,
             _table(negative.density(steps) - negative.aim),
             matrix_transform(-self.dyes / span[:, None], (self.light_offset - first) / span),
-            _table(10.0 ** -positive.density(print_steps)),
+            _table(light(print_steps)),
         ]
 
     def ops_for(self, output: Output) -> Sequence[Op]:
         """Return this print and, where the output's gamut is smaller, the fit into it."""
-        return [self, *fit_into(PRINT_PRIMARIES, output.limiting)]
+        shown = HdrPrint(self, output.reference_white, output.peak) if output.is_hdr else self
+        return [shown, *fit_into(PRINT_PRIMARIES, output.limiting)]
+
+
+@dataclass(frozen=True)
+class HdrPrint:
+    """The same print on an HDR display: `paper` and `peak` in cd/m2.
+
+    Up to _KNEE of the print's own light nothing but the scale differs: 1.0 of the print is
+    paper white. Above it, the print's highlights open towards the peak:
+
+        t   = (h_knee - h) / (h_knee - h_end), held to 0-1
+        w   = 6 t^5 - 15 t^4 + 10 t^3
+        out = (paper / 100) 10^-D_print(h) (peak / paper)^w
+
+    h_knee is the print exposure at the knee, h_end lies _END of the way from mid-grey to the
+    negative's D-max. Twice differentiable and strictly monotone, for both factors are.
+    """
+
+    film: FilmPrint
+    paper: float
+    peak: float
+    takes: State = State.SCENE
+    gives: State = State.DISPLAY
+
+    @property
+    def label(self) -> str:
+        """Name the print with its levels."""
+        return f"{self.film.label}, paper white {self.paper:g}, peak {self.peak:g} cd/m2"
+
+    def light(self, h: Array) -> Array:
+        """Return the light for a print exposure; 1.0 = 100 cd/m2."""
+        film = self.film
+        negative, positive = film.curves
+        knee = positive.exposure(np.full(3, -np.log10(_KNEE)))
+        end = np.minimum(-_END * (negative.d_max - negative.aim), knee - _SHORTEST)
+        t = np.clip((knee - h) / (knee - end), 0.0, 1.0)
+        opened = t**3 * (t * (6.0 * t - 15.0) + 10.0)
+        return np.asarray(
+            self.paper / 100.0 * film.print_light(h) * (self.peak / self.paper) ** opened
+        )
+
+    def evaluate(self, rgb: Array) -> Array:
+        """Return display light, RGB of P3-D65, between 0 and peak / 100."""
+        film = self.film
+        contrast = film.negative_density(rgb @ film.taking.T)
+        return self.light(film.light_offset - contrast @ film.dyes.T)
+
+    def lower(self) -> list[OcioTransform]:
+        """Return the print's own steps with the last table opened up."""
+        return self.film.lower_with(self.light)
+
+
+_KNEE = 0.35
+_END = 1.0
+_SHORTEST = 0.2
 
 
 def _curve(film: Negative | Print) -> Curve:

@@ -1,0 +1,136 @@
+"""Where each stop of light lands: the camera's code and the monitor's signal through the look.
+
+Neutral light from 8 stops under mid-grey to where the camera's encoding ends. A viewing
+LUT is no exposure meter: this says where values land, not how to expose.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from lookkit.errors import UnknownNameError
+from lookkit.evaluate import evaluate
+from lookkit.files import write_beside
+from lookkit.spaces import ranges
+from lookkit.spaces.working import MID_GREY
+
+if TYPE_CHECKING:
+    from lookkit.look import Look
+
+LOWEST = -8
+HIGHEST = 12.0
+"""Stops over mid-grey at which a scene-linear camera, which has no end, is cut off."""
+
+CAUTION = "A viewing LUT is no exposure meter: expose by the camera's own measures."
+
+
+@dataclass(frozen=True)
+class Stop:
+    """One line of the chart: light in stops from mid-grey, and where it lands."""
+
+    stops: float
+    code: float
+    """10-bit code value in the camera's file, 0 to 1023."""
+    percent: dict[str, float]
+    """Percent of each output's nominal signal, by the output's name in the recipe."""
+
+
+@dataclass(frozen=True)
+class StopChart:
+    """The chart of one camera."""
+
+    camera: str
+    encoding: str
+    clip: float | None
+    """Stops over mid-grey at which the encoding ends, or None where it does not."""
+    rows: tuple[Stop, ...]
+
+    def to_text(self) -> str:
+        """Return the chart as a table of text."""
+        names = list(self.rows[0].percent)
+        head = ["stops", "10-bit", *(f"{name} %" for name in names)]
+        lines = [f"camera {self.camera}: {self.encoding}"]
+        body = [
+            [f"{row.stops:+.1f}", f"{row.code:.0f}", *(f"{row.percent[n]:.1f}" for n in names)]
+            for row in self.rows
+        ]
+        widths = [max(len(line[i]) for line in [head, *body]) for i in range(len(head))]
+        for line in [head, *body]:
+            lines.append("  ".join(cell.rjust(width) for cell, width in zip(line, widths, strict=True)))
+        if self.clip is None:
+            lines.append("the encoding has no end of its own")
+        else:
+            lines.append(f"the encoding ends {self.clip:+.2f} stops over mid-grey")
+        return "\n".join(lines)
+
+
+def stop_chart(look: Look, camera: str) -> StopChart:
+    """Return where each whole stop, and the end of the encoding, lands for `camera`.
+
+    Raises
+    ------
+    UnknownNameError
+        If the recipe has no such camera.
+    """
+    if camera not in look.cameras:
+        raise UnknownNameError("camera", camera, look.cameras)
+    step = look.graph.input_transform(camera)
+    clip: float | None = None
+    if not step.encoding.scene_linear:
+        top = step.evaluate(np.ones((1, 3)))
+        clip = float(np.log2(top.max() / MID_GREY))
+    last = HIGHEST if clip is None else clip
+    stops = [float(s) for s in range(LOWEST, int(np.floor(last)) + 1)]
+    if clip is not None and clip - stops[-1] > 0.05:
+        stops.append(clip)
+    light = MID_GREY * 2.0 ** np.array(stops)[:, None].repeat(3, axis=1)
+    codes = step.inverse(light)
+    percents = {name: _percent(look, camera, name, codes) for name in look.outputs}
+    rows = tuple(
+        Stop(s, float(codes[i, 1]) * 1023.0, {name: float(p[i]) for name, p in percents.items()})
+        for i, s in enumerate(stops)
+    )
+    return StopChart(camera, step.encoding.name, clip, rows)
+
+
+def _percent(look: Look, camera: str, output: str, codes: Any) -> Any:
+    target = look.graph.output(output)
+    signal = evaluate(look.graph.chain(camera, output), codes)
+    return 100.0 * ranges.convert(signal, target.range, "full", target.bits)[:, 1]
+
+
+def draw_stop_charts(charts: list[StopChart], path: Path) -> None:
+    """Draw charts one above the other, light across, code and signal upwards, into `path`.
+
+    Raises
+    ------
+    LookkitError
+        If matplotlib is not installed, or the picture cannot be written.
+    """
+    from lookkit.report.plotting import figure
+
+    drawing, axes = figure(len(charts))
+    for chart, axis in zip(charts, axes, strict=True):
+        stops = [row.stops for row in chart.rows]
+        axis.plot(stops, [row.code / 10.23 for row in chart.rows], "o-",
+                  label=f"camera code ({chart.encoding}), % of 1023")  # fmt: skip
+        for name in chart.rows[0].percent:
+            axis.plot(stops, [row.percent[name] for row in chart.rows], "s--",
+                      label=f"signal on {name}, %")  # fmt: skip
+        axis.axvline(0.0, linewidth=0.8, color="0.6")
+        if chart.clip is not None:
+            axis.axvline(chart.clip, linewidth=1.2, color="0.2", linestyle=":")
+            axis.annotate("encoding ends", (chart.clip, 3), rotation=90, ha="right", fontsize=8)
+        axis.set_title(f"camera {chart.camera}")
+        axis.set_xlabel("stops from mid-grey")
+        axis.set_ylabel("percent")
+        axis.set_xticks(range(LOWEST, int(max(stops)) + 1))
+        axis.grid(alpha=0.3)
+        axis.legend(fontsize=8)
+    drawing.text(0.01, 0.005, CAUTION, fontsize=7)
+    with write_beside(path) as beside:
+        drawing.savefig(beside)
