@@ -91,6 +91,9 @@ def read_still(path: Path) -> Still:
         if not spec.get_int_attribute("oiio:UnassociatedAlpha"):
             pixels = np.divide(pixels, alpha, out=pixels.copy(), where=alpha > 0.0)
     bits = spec.get_int_attribute("oiio:BitsPerSample", 8 * spec.format.size())
+    if bits in (10, 12):
+        top = np.float32((1 << bits) - 1)
+        pixels = np.rint(pixels * top) / top
     return Still(pixels, alpha, bits, spec)
 
 
@@ -147,7 +150,7 @@ def write_still(
         spec.attribute("oiio:ColorSpace", interop_id)
     whole = pixels
     if alpha is not None:
-        stored = pixels * alpha if suffix == ".exr" else pixels
+        stored = pixels * np.where(alpha > 0.0, alpha, 1.0) if suffix == ".exr" else pixels
         whole = np.concatenate([stored, alpha], axis=-1)
         if suffix != ".exr":
             spec.attribute("oiio:UnassociatedAlpha", 1)
@@ -155,7 +158,7 @@ def write_still(
         writer = oiio.ImageOutput.create(str(beside))
         if writer is None or not writer.open(str(beside), spec):
             raise LookkitError(f"{path}: cannot be written ({_reason(oiio, writer)})")
-        done = writer.write_image(np.ascontiguousarray(whole))
+        done = writer.write_image(_filled(whole, spec.get_int_attribute("oiio:BitsPerSample")))
         failure = writer.geterror()
         if not (writer.close() and done):
             raise LookkitError(f"{path}: writing failed ({failure.strip() or 'disk full?'})")
@@ -199,6 +202,15 @@ def _set_depth(spec: Any, suffix: str, bits: int | None, path: Path) -> None:
     if suffix in (".jpg", ".jpeg"):
         spec.attribute("Compression", "jpeg:95")
         spec.attribute("jpeg:subsampling", "4:4:4")
+
+
+def _filled(whole: Pixels, bits: int) -> npt.NDArray[Any]:
+    """Return 10 and 12 bits rounded and spread over 16, which OpenImageIO itself would cut off."""
+    if bits not in (10, 12):
+        return np.ascontiguousarray(whole)
+    top = (1 << bits) - 1
+    code = np.rint(np.clip(whole, 0.0, 1.0) * top).astype(np.uint16)
+    return (code << (16 - bits)) | (code >> (2 * bits - 16))
 
 
 def _reason(oiio: Any, part: Any = None) -> str:
