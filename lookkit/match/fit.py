@@ -1,0 +1,285 @@
+"""Fitting a match, and asking it honestly how good it is.
+
+The fit is robust (Huber on each patch, then a second fit without outliers). Its own
+residual proves little, so every patch is also predicted by a fit that never saw it in
+any exposure. A colour stage beyond the matrix stays only if those predictions gain.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Final, Literal
+
+import numpy as np
+
+from lookkit.errors import InputError
+from lookkit.match import charts
+from lookkit.match.camera_curve import bt709_decode
+from lookkit.match.colour import difference
+from lookkit.match.solve import Problem, Solution, errors, solve, start
+from lookkit.progress import Progress, silent
+from lookkit.spaces.working import MID_GREY, Array
+
+Stage = Literal["auto", "never", "always"]
+
+KNOTS: Final = 45
+SIGNAL_TOP: Final = 1.09
+"""The highest signal of legal range: super-white at code 254 of 8 bits."""
+EARNS: Final = 0.85
+"""A colour stage must bring the mean of the left-out patches below this share."""
+FEWEST: Final = 12
+_LUMINANCE_FLOOR: Final = 1e-4
+
+
+@dataclass(frozen=True)
+class Shot:
+    """The chart in one exposure of camera B.
+
+    Attributes
+    ----------
+    stops
+        Nominal exposure relative to the main one.
+    light
+        Linear values before the curve, (n, 3).
+    usable
+        Which patches may be used, (n,) booleans.
+    """
+
+    stops: float
+    light: Array
+    usable: np.ndarray
+
+
+@dataclass(frozen=True)
+class Errors:
+    """Delta E 2000 summed up."""
+
+    mean: float
+    p95: float
+    max: float
+
+    @classmethod
+    def of(cls, values: Array) -> Errors:
+        """Sum up differences of any shape."""
+        return cls(float(values.mean()), float(np.percentile(values, 95)), float(values.max()))
+
+
+@dataclass(frozen=True)
+class Fit:
+    """A fitted match and what is known about it.
+
+    Attributes
+    ----------
+    solution
+        Curve, matrix, perhaps a colour stage; exposure errors and flare as nuisances.
+    per_patch
+        Delta E 2000 of each patch, mean over the exposures that counted, (n,).
+    left_out
+        The same for patches predicted by a fit that never saw them, (n,); empty where
+        that was not asked.
+    observed
+        Delta E 2000 of each patch in each exposure, (shots, n).
+    kept
+        Which of those counted in the end, (shots, n) booleans.
+    covers
+        Darkest and brightest light that was observed, in stops from mid-grey.
+    stage_offered
+        Left-out mean with the colour stage, over that without; None if not tried.
+    """
+
+    solution: Solution
+    per_patch: Array
+    left_out: Array
+    observed: Array
+    kept: np.ndarray
+    covers: tuple[float, float]
+    stage_offered: float | None = None
+
+    @property
+    def chart(self) -> Errors:
+        """The residual of the fit on what it saw; trust `left_out` more."""
+        return Errors.of(self.observed[self.kept])
+
+    @property
+    def cross(self) -> Errors:
+        """The errors of the left-out patches."""
+        return Errors.of(self.left_out)
+
+
+def curve_knots(top: float = SIGNAL_TOP) -> Array:
+    """Return where the slopes of a fitted curve stand: evenly spaced signals, decoded."""
+    return bt709_decode(np.linspace(0.0, top, KNOTS))
+
+
+def fit_shots(
+    shots: Sequence[Shot],
+    target: Array,
+    *,
+    knots: Array | None,
+    stage: Stage = "auto",
+    hold_white: bool = False,
+    leave_out: bool = True,
+    progress: Progress = silent,
+) -> Fit:
+    """Fit camera B's chart to the colours it should become.
+
+    Parameters
+    ----------
+    shots
+        One or more exposures; -2, 0, +2 stops are best.
+    target
+        Scene-linear AP1 of each patch at exposure 0, (n, 3).
+    knots
+        Where the tone curve's slopes stand; None for a known encoding (matrix only).
+    stage
+        Whether a colour stage beyond the matrix may be used.
+    hold_white
+        Land the chart's white exactly.
+    leave_out
+        Whether to predict each patch without it (asked for by "auto").
+
+    Raises
+    ------
+    InputError
+        If fewer than twelve patches are usable.
+    """
+    usable = np.array([shot.usable for shot in shots])
+    if usable.any(axis=0).sum() < min(FEWEST, len(target)):
+        raise InputError(
+            f"only {int(usable.any(axis=0).sum())} of {len(target)} patches are usable "
+            f"(the rest clip or are not seen); at least {FEWEST} are needed: expose less"
+        )
+    problem = Problem(
+        np.concatenate([shot.light for shot in shots]),
+        np.array([shot.stops for shot in shots], dtype=np.float64),
+        np.repeat(np.arange(len(shots)), len(target)),
+        np.tile(target, (len(shots), 1)),
+        usable.ravel(),
+    )
+    if not problem.keep[problem.shot == np.argmin(np.abs(problem.stops))].sum() >= 8:
+        raise InputError("the main exposure has fewer than 8 usable patches: expose less")
+    with_stage = stage == "always"
+    kept, solution = _robust(problem, start(problem, knots, with_stage))
+    left = _leave_out(kept, solution, len(target), progress) if leave_out else np.empty(0)
+    offered = None
+    if stage == "auto" and leave_out:
+        richer_kept, richer = _robust(problem, replace(solution, roots=np.zeros((3, 3))))
+        richer_left = _leave_out(richer_kept, richer, len(target), progress)
+        offered = float(richer_left.mean() / left.mean())
+        if offered <= EARNS and richer_left.max() <= left.max():
+            kept, solution, left = richer_kept, richer, richer_left
+    if hold_white:
+        solution = _white_exact(kept, solution, len(target))
+    observed = errors(problem, solution).reshape(usable.shape)
+    counted = kept.keep.reshape(usable.shape)
+    return Fit(
+        solution,
+        _mean_where(observed, counted),
+        left,
+        observed,
+        counted,
+        _covers(target, shots, counted),
+        offered,
+    )
+
+
+def fit_pairs(values: Array, target: Array, *, knots: Array | None) -> Fit:
+    """Fit paired colours of one scene, many of which may be wrong pairs.
+
+    Parameters
+    ----------
+    values
+        Linear values of camera B before the curve, (n, 3).
+    target
+        Scene-linear AP1 of camera A at the same places, (n, 3).
+    knots
+        As in `fit_shots`.
+
+    Raises
+    ------
+    InputError
+        If there are fewer than 24 pairs.
+    """
+    if len(values) < charts.COUNT:
+        raise InputError(f"only {len(values)} paired colours, at least {charts.COUNT} are needed")
+    problem = Problem(
+        values, np.zeros(1), np.zeros(len(values), dtype=int), target, np.ones(len(values), bool)
+    )
+    kept, solution = problem, start(problem, knots, False)
+    for _ in range(4):
+        kept, solution = _robust(replace(problem, keep=kept.keep), solution, again=True)
+    observed = errors(problem, solution)
+    shot = Shot(0.0, values, kept.keep)
+    return Fit(
+        solution,
+        observed,
+        np.empty(0),
+        observed[None],
+        kept.keep[None],
+        _covers(target, [shot], kept.keep[None]),
+    )
+
+
+def _robust(
+    problem: Problem, first: Solution, again: bool = False
+) -> tuple[Problem, Solution]:
+    """Fit, drop outliers, fit once more. `again` lets dropped observations come back."""
+    solution = solve(problem, first)
+    found = errors(problem, solution)
+    limit = max(3.0, 3.5 * 1.4826 * float(np.median(found[problem.keep])))
+    fair = found <= limit
+    keep = fair if again else problem.keep & fair
+    if keep.sum() < 0.4 * problem.keep.sum():
+        keep = problem.keep & (found <= np.quantile(found[problem.keep], 0.6))
+    kept = replace(problem, keep=keep)
+    return kept, solve(kept, solution)
+
+
+def _leave_out(kept: Problem, solution: Solution, patches: int, progress: Progress) -> Array:
+    """Error of each patch under a fit without it in any exposure, mean over exposures."""
+    patch = np.tile(np.arange(patches), len(kept.stops))
+    out = np.full(patches, np.nan)
+    for index in range(patches):
+        progress("leaving out each patch", index, patches)
+        mine = (patch == index) & kept.keep
+        if not mine.any():
+            continue
+        without = replace(kept, keep=kept.keep & ~mine)
+        refitted = solve(without, solution, tolerance=1e-4)
+        out[index] = errors(kept, refitted)[mine].mean()
+    return out[np.isfinite(out)]
+
+
+def _white_exact(kept: Problem, solution: Solution, patches: int) -> Solution:
+    """Scale the rows of the matrix so that the brightest neutral that counts lands exactly."""
+    order = (charts.WHITE, charts.WHITE + 1, charts.WHITE + 2)
+    middle = int(np.argmin(np.abs(kept.stops)))
+    for patch in order:
+        row = middle * patches + patch
+        if kept.keep[row]:
+            break
+    else:
+        raise InputError("white cannot be held: the chart's white and light greys are unusable")
+    plain = replace(solution, flare=np.zeros(3))
+    got = plain.scene(kept.values[row], kept.stops[middle])
+    gain = kept.target[row] / got
+    roots = None if solution.roots is None else gain[:, None] * solution.roots
+    return replace(solution, matrix=gain[:, None] * solution.matrix, roots=roots)
+
+
+def _mean_where(values: Array, mask: np.ndarray) -> Array:
+    counts = np.maximum(mask.sum(axis=0), 1)
+    return np.asarray(np.where(mask, values, 0.0).sum(axis=0) / counts)
+
+
+def _covers(target: Array, shots: Sequence[Shot], kept: np.ndarray) -> tuple[float, float]:
+    stops = np.array([shot.stops for shot in shots])[:, None]
+    level = np.maximum(target.mean(axis=1), _LUMINANCE_FLOOR)
+    light = (np.log2(level / MID_GREY)[None] + stops)[kept]
+    return float(light.min()), float(light.max())
+
+
+def compare(first: Array, second: Array) -> Errors:
+    """Return the errors between two sets of scene-linear AP1 colours, (n, 3)."""
+    return Errors.of(difference(first, second))

@@ -1,0 +1,285 @@
+"""The frames a match is made from: stills and clips, averaged over time, with exposures."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from itertools import islice
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+
+from lookkit.errors import InputError, LookkitError
+from lookkit.match.camera_curve import bt709_decode
+from lookkit.match.model import UNKNOWN
+from lookkit.progress import Progress, silent
+from lookkit.spaces import ranges
+from lookkit.spaces.encodings import Encoding
+from lookkit.spaces.ranges import SignalRange
+from lookkit.spaces.working import Array
+
+STILLS: Final = (".exr", ".tif", ".tiff", ".png", ".jpg", ".jpeg", ".dpx", ".cin")
+CLIPS: Final = (".mov", ".mp4", ".mxf", ".mkv", ".webm", ".avi", ".m4v")
+MOST_FRAMES: Final = 48
+
+
+@dataclass(frozen=True, eq=False)
+class Exposure:
+    """One exposure: the mean of its frames.
+
+    Attributes
+    ----------
+    picture
+        Code values, (height, width, 3); 0-1 spans the file's whole integer range.
+    stops
+        Relative to the camera's main exposure.
+    bits, range
+        Of the file; `range` is None where the file does not say (stills).
+    """
+
+    picture: Array
+    stops: float = 0.0
+    files: tuple[str, ...] = ()
+    sha256: str = ""
+    bits: int = 8
+    range: SignalRange | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Footage:
+    """All exposures of one camera, and how its codes are to be read.
+
+    Attributes
+    ----------
+    encoding
+        None where unknown: a consumer gamma whose curve the match finds.
+    range, bits
+        Of the files; default as the encoding says, else as the files say.
+    corners
+        Four (x, y) in pixels, where the chart is not to be searched for.
+    crop
+        x, y, width, height in pixels in which to search.
+    """
+
+    camera: str
+    exposures: tuple[Exposure, ...]
+    encoding: Encoding | None = None
+    range: SignalRange | None = None
+    bits: int | None = None
+    corners: Array | None = None
+    crop: tuple[int, int, int, int] | None = None
+
+    def __post_init__(self) -> None:
+        if not self.exposures:
+            raise InputError(f"camera {self.camera}: no frames")
+        sizes = {one.picture.shape[:2] for one in self.exposures}
+        if len(sizes) > 1:
+            listing = " and ".join(f"{width} x {height}" for height, width in sorted(sizes))
+            raise InputError(
+                f"camera {self.camera}: frames of different size ({listing} pixels), "
+                "expected all exposures from one set-up of the camera"
+            )
+        stops = [one.stops for one in self.exposures]
+        if len(set(stops)) < len(stops):
+            raise InputError(
+                f"camera {self.camera}: two exposures at the same stops "
+                f"({', '.join(f'{value:+g}' for value in stops)}): say each one's own, "
+                "as in FRAME@-2 FRAME@0 FRAME@+2"
+            )
+
+    @property
+    def main(self) -> Exposure:
+        """The exposure nearest to 0 stops."""
+        return min(self.exposures, key=lambda one: abs(one.stops))
+
+    @property
+    def encoding_name(self) -> str:
+        """The encoding's name, or "unknown"."""
+        return self.encoding.name if self.encoding is not None else UNKNOWN
+
+    @property
+    def signal_range(self) -> SignalRange:
+        """The range of the codes of a camera of unknown encoding."""
+        return self.range or self.exposures[0].range or "full"
+
+    @property
+    def depth(self) -> int:
+        """The bits of the codes of a camera of unknown encoding."""
+        return self.bits or next(bits for bits in (*ranges.DEPTHS, 16) if bits >= self._file_bits)
+
+    @property
+    def _file_bits(self) -> int:
+        return min(self.exposures[0].bits, 16)
+
+    def decode(self, codes: Array) -> Array:
+        """Return linear light: AP1 for a known encoding, else BT.709-decoded camera RGB."""
+        if self.encoding is not None:
+            bits = self.bits if self.range else None
+            return self.encoding.decode(codes, range=self.range, bits=bits)
+        return bt709_decode(ranges.convert(codes, self.signal_range, "full", self.depth))
+
+
+def read_exposure(
+    paths: Sequence[Path], stops: float = 0.0, progress: Progress = silent
+) -> Exposure:
+    """Read one exposure: one still, many stills, or a clip; the mean over time.
+
+    Raises
+    ------
+    InputError
+        If a file is missing, is no picture or clip, or the sizes differ.
+    """
+    if not paths:
+        raise InputError("no frames to read")
+    total: Array | None = None
+    count, bits = 0, 8
+    span: SignalRange | None = None
+    for number, path in enumerate(paths):
+        progress("reading frames", number, len(paths))
+        if not path.is_file():
+            what = "is not a file" if path.exists() else "does not exist"
+            raise InputError(f"{path}: {what}, expected a picture or a clip")
+        read = _clip if path.suffix.lower() in CLIPS else _still
+        for picture, bits, span in read(path):
+            if not np.isfinite(picture).all():
+                picture = np.nan_to_num(picture, nan=0.0, posinf=0.0, neginf=0.0)
+            if total is not None and picture.shape != total.shape:
+                raise InputError(
+                    f"{path}: frames of different size ({picture.shape[1]} x {picture.shape[0]} "
+                    f"pixels, the first has {total.shape[1]} x {total.shape[0]})"
+                )
+            total = picture.copy() if total is None else total + picture
+            count += 1
+    if total is None:
+        raise InputError(f"{paths[0]}: holds no frame")
+    names = tuple(path.name for path in paths)
+    return Exposure(total / count, stops, names, _digest(paths), bits, span)
+
+
+def parse_frames(text: str) -> tuple[str, list[Path], float]:
+    """Split CAMERA:FRAMES[@STOPS] into the camera's name, the files and the stops.
+
+    FRAMES is a still, a clip, a folder of stills or a pattern with * in it.
+
+    Raises
+    ------
+    InputError
+        If it has another form or names no file.
+    """
+    camera, colon, rest = text.partition(":")
+    if not colon or not camera.strip() or not rest:
+        raise InputError(f"{text!r}: expected CAMERA:FRAMES, as in B:chart.png or B:chart.png@-2")
+    place, at, tail = rest.rpartition("@")
+    stops = 0.0
+    if at:
+        try:
+            stops = float(tail)
+        except ValueError:
+            place = rest
+    else:
+        place = rest
+    if not np.isfinite(stops) or abs(stops) > 16.0:
+        raise InputError(f"{text!r}: exposure {tail} stops, expected between -16 and +16")
+    return camera.strip(), _expand(place), stops
+
+
+def _expand(place: str) -> list[Path]:
+    path = Path(place)
+    if path.is_dir():
+        return _only(path.iterdir(), place, "the folder holds no stills")
+    if "*" in path.name:
+        return _only(path.parent.glob(path.name), place, "no still or clip matches")
+    return [path]
+
+
+def _only(paths: Iterable[Path], place: str, problem: str) -> list[Path]:
+    found = sorted(one for one in paths if one.suffix.lower() in (*STILLS, *CLIPS))
+    if not found:
+        raise InputError(f"{place}: {problem}")
+    return found
+
+
+_Picture = tuple[Array, int, SignalRange | None]
+"""Code values, bits and, where the file says so, the range."""
+
+
+def _still(path: Path) -> Iterator[_Picture]:
+    import OpenImageIO as oiio
+
+    hints = oiio.ImageSpec()
+    hints.attribute("cineon:linear", 0)
+    reader = oiio.ImageInput.open(str(path), hints)
+    if reader is None:
+        reason = (oiio.geterror().strip().splitlines() or ["unknown format"])[0]
+        raise InputError(f"{path}: cannot be read as a picture ({reason})")
+    try:
+        spec = reader.spec()
+        if spec.nchannels < 3:
+            raise InputError(f"{path}: {spec.nchannels} channel(s), expected red, green and blue")
+        names = [name.rpartition(".")[2].upper() for name in spec.channelnames]
+        order = [names.index(c) for c in "RGB"] if set("RGB") <= set(names) else [0, 1, 2]
+        pixels = reader.read_image(0, 0, 0, spec.nchannels, "float")
+        if pixels is None or reader.has_error:
+            raise InputError(f"{path}: damaged or cut short")
+        bits = spec.get_int_attribute("oiio:BitsPerSample", 8 * spec.format.size())
+        yield np.asarray(pixels)[..., order].astype(np.float64), bits, None
+    finally:
+        reader.close()
+
+
+def _clip(path: Path) -> Iterator[_Picture]:
+    """The first frames of a clip."""
+    try:
+        import av
+    except ImportError as error:
+        raise LookkitError(
+            f"{path}: clips need the optional extra 'video' (pip install 'lookkit[video]')"
+        ) from error
+    try:
+        with av.open(str(path)) as container:
+            if not container.streams.video:
+                raise InputError(f"{path}: holds no picture")
+            for frame in islice(container.decode(video=0), MOST_FRAMES):
+                yield _frame(frame)
+    except av.FFmpegError as error:
+        raise InputError(f"{path}: cannot be read as a clip ({error.strerror})") from error
+
+
+_LUMA = {"709": (0.2126, 0.0722), "601": (0.299, 0.114), "2020": (0.2627, 0.0593)}
+"""Kr and Kb of ITU-R BT.709, BT.601 and BT.2020."""
+_MATRIX = {1: "709", 5: "601", 6: "601", 9: "2020", 10: "2020"}
+"""By the code points of ITU-T H.273 for matrix coefficients."""
+
+
+def _frame(frame: Any) -> _Picture:
+    """Y'CbCr to R'G'B' codes on the file's own scale; super-white and chroma excursions kept."""
+    component = frame.format.components[0]
+    bits = int(component.bits)
+    if frame.format.is_rgb:
+        rgb = frame.reformat(format="gbrp16le").to_ndarray()
+        return np.asarray(rgb, dtype=np.float64)[..., :3] / 65535.0, bits, "full"
+    full = int(frame.color_range) == 2 or frame.format.name.startswith("yuvj")
+    planes = np.asarray(frame.reformat(format="yuv444p16le").to_ndarray(), dtype=np.float64)
+    # Widening by swscale is a shift: in units of the file's own integers again.
+    y, cb, cr = np.moveaxis(planes, -1, 0) / 2.0 ** (16 - bits)
+    low, high = ranges.limits("full" if full else "legal", bits)
+    middle = 2.0 ** (bits - 1)
+    spread = (high - low) if full else 224.0 * 2.0 ** (bits - 8)
+    height = frame.height
+    fallback = "601" if height < 720 else "709"
+    kr, kb = _LUMA[_MATRIX.get(int(frame.colorspace), fallback)]
+    luma = (y - low) / (high - low)
+    blue = luma + 2.0 * (1.0 - kb) * (cb - middle) / spread
+    red = luma + 2.0 * (1.0 - kr) * (cr - middle) / spread
+    green = (luma - kr * red - kb * blue) / (1.0 - kr - kb)
+    signal = np.stack([red, green, blue], axis=-1)
+    return (low + (high - low) * signal) / (2**bits - 1), bits, "full" if full else "legal"
+
+
+def _digest(paths: Sequence[Path]) -> str:
+    whole = hashlib.sha256()
+    for path in paths:
+        whole.update(path.read_bytes())
+    return whole.hexdigest()

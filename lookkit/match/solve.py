@@ -1,0 +1,303 @@
+"""The least-squares problem at the heart of a match.
+
+    scene = M z + R roots(z),   z = 2^-(stops + error) curve(x) - flare
+
+with one rising curve for the three channels, a 3x3 matrix M, where asked for a matrix R
+on `roots` (a colour stage that leaves neutrals alone and scales with exposure), an error
+of each shot's exposure and a flare. Residuals are steps of about one Delta E 2000 with a
+Huber loss on the norm of each patch. After P. Debevec, J. Malik, "Recovering High Dynamic
+Range Radiance Maps from Photographs" (1997) for the joint curve, and G. Finlayson,
+M. Mackiewicz, A. Hurlbert, "Color Correction Using Root-Polynomial Regression" (2015).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+
+from lookkit.lattice.difference import delta_e_2000
+from lookkit.match.colour import lab, lab_jacobian, perceived
+from lookkit.match.curve import RisingCurve
+from lookkit.spaces.working import Array
+
+HUBER: Final = 2.0
+"""Delta E above which an observation counts by its size instead of its square."""
+_SMOOTH: Final = 20.0
+_SMOOTH_KINK: Final = 0.01
+"""Bends of the log slope are nearly free of cost where few (a camcorder's knee)."""
+_NEAR_IDENTITY: Final = 0.2
+_EXPOSURE: Final = 100.0
+_EXPOSURE_KINK: Final = 0.02
+"""Stops; an exposure may be off by more, but has to pay for it in proportion."""
+_FLARE: Final = 30.0
+_ROOTS: Final = 3.0
+_LN2: Final = float(np.log(2.0))
+
+
+@dataclass(frozen=True)
+class Problem:
+    """Observations to be explained.
+
+    Attributes
+    ----------
+    values
+        Linear values of camera B before its curve, (n, 3).
+    stops
+        Nominal exposure of each shot, (shots,).
+    shot
+        Which shot each observation belongs to, (n,) integers.
+    target
+        Scene-linear AP1 that each observation should become, (n, 3).
+    keep
+        Which observations count, (n,) booleans.
+    """
+
+    values: Array
+    stops: Array
+    shot: np.ndarray
+    target: Array
+    keep: np.ndarray
+
+
+@dataclass(frozen=True)
+class Solution:
+    """What explains them; `curve` and `roots` are None where there is no such stage."""
+
+    curve: RisingCurve | None
+    matrix: Array
+    roots: Array | None
+    exposure_errors: Array
+    flare: Array
+
+    def scene(self, values: Array, stops: Array | float = 0.0, flare: bool = False) -> Array:
+        """Return scene-linear AP1 of linear values (..., 3) shot at `stops`."""
+        z = values if self.curve is None else self.curve(values)
+        z = z * np.asarray(2.0 ** -np.asarray(stops, dtype=np.float64))
+        if flare:
+            z = z - self.flare
+        out = z @ self.matrix.T
+        if self.roots is not None:
+            out = out + root_terms(z) @ self.roots.T
+        return np.asarray(out)
+
+
+def root_terms(z: Array) -> Array:
+    """Return sqrt(rg) - (r+g)/2, sqrt(gb) - (g+b)/2, sqrt(rb) - (r+b)/2, shape (..., 3).
+
+    All are 0 for neutrals and scale with exposure; negative channels count as 0.
+    """
+    r, g, b = np.moveaxis(np.maximum(z, 0.0), -1, 0)
+    return np.stack(
+        [
+            np.sqrt(r * g) - 0.5 * (r + g),
+            np.sqrt(g * b) - 0.5 * (g + b),
+            np.sqrt(r * b) - 0.5 * (r + b),
+        ],
+        axis=-1,
+    )
+
+
+def _root_jacobian(z: Array) -> Array:
+    """Derivative of `root_terms` by z, (n, 3, 3); bounded where a channel reaches 0."""
+    q = np.maximum(z, 1e-6)
+    positive = z > 0.0
+    out = np.zeros((len(z), 3, 3))
+    for term, (i, j) in enumerate(((0, 1), (1, 2), (0, 2))):
+        ratio = np.sqrt(q[:, j] / q[:, i])
+        out[:, term, i] = np.where(positive[:, i], 0.5 * np.minimum(ratio, 30.0) - 0.5, 0.0)
+        out[:, term, j] = np.where(positive[:, j], 0.5 * np.minimum(1 / ratio, 30.0) - 0.5, 0.0)
+    return out
+
+
+def start(problem: Problem, knots: Array | None, stage: bool) -> Solution:
+    """Return the identity curve with the matrix that least squares gives for it."""
+    shots = len(problem.stops)
+    curve = None if knots is None else RisingCurve(knots, np.zeros(len(knots)))
+    z = problem.values if curve is None else curve(problem.values)
+    z = z * 2.0 ** -problem.stops[problem.shot][:, None]
+    middle = problem.shot == int(np.argmin(np.abs(problem.stops)))
+    rows = middle & problem.keep
+    matrix = _robust_matrix(z[rows], problem.target[rows])
+    return Solution(curve, matrix, np.zeros((3, 3)) if stage else None, np.zeros(shots), np.zeros(3))
+
+
+def _robust_matrix(source: Array, target: Array) -> Array:
+    """A 3x3 from relative least absolute deviations, starting from the median gain."""
+    brightness = np.maximum(target.mean(axis=1), 1e-4)
+    gain = np.median(target.mean(axis=1) / np.maximum(source.mean(axis=1), 1e-6))
+    matrix = np.eye(3) * gain
+    for _ in range(30):
+        miss = np.linalg.norm(source @ matrix.T - target, axis=1) / brightness
+        weight = 1.0 / (brightness * np.sqrt(np.maximum(miss, 0.02)))
+        ridge = 1e-3 * weight.sum() * brightness.mean() / len(weight) * np.eye(3)
+        rows = np.concatenate([source * weight[:, None], ridge])
+        goal = np.concatenate([target * weight[:, None], ridge * gain])
+        matrix = np.linalg.lstsq(rows, goal, rcond=None)[0].T
+    return np.asarray(matrix)
+
+
+def solve(problem: Problem, first: Solution, tolerance: float = 1e-6) -> Solution:
+    """Return the solution nearest to `first` that minimises the loss."""
+    from scipy.optimize import least_squares
+
+    goal = lab(problem.target)
+    weights = perceived(goal)
+    shots = len(problem.stops)
+    flare = shots > 1
+
+    def residuals(vector: Array) -> Array:
+        return _residuals(problem, _unpack(vector, first, flare), goal, weights, flare)[0]
+
+    def jacobian(vector: Array) -> Array:
+        return _residuals(problem, _unpack(vector, first, flare), goal, weights, flare, True)[1]
+
+    result = least_squares(
+        residuals,
+        _pack(first, flare),
+        jac=jacobian,
+        method="trf",
+        ftol=tolerance,
+        xtol=tolerance,
+        gtol=1e-9,
+        max_nfev=100,
+    )
+    return _unpack(result.x, first, flare)
+
+
+def errors(problem: Problem, solution: Solution) -> Array:
+    """Return Delta E 2000 of each observation, nuisances included, (n,)."""
+    return delta_e_2000(lab(_scene(problem, solution)), lab(problem.target))
+
+
+def _scene(problem: Problem, solution: Solution) -> Array:
+    stops = (problem.stops + solution.exposure_errors)[problem.shot][:, None]
+    return solution.scene(problem.values, stops, flare=True)
+
+
+def _pack(solution: Solution, flare: bool) -> Array:
+    parts = [solution.matrix.ravel()]
+    if solution.curve is not None:
+        parts.append(solution.curve.log_slopes)
+    if solution.roots is not None:
+        parts.append(solution.roots.ravel())
+    if flare:
+        parts += [solution.exposure_errors, solution.flare]
+    return np.concatenate(parts)
+
+
+def _unpack(vector: Array, like: Solution, flare: bool) -> Solution:
+    at = 9
+    solution = replace(like, matrix=vector[:9].reshape(3, 3))
+    if like.curve is not None:
+        count = len(like.curve.knots)
+        solution = replace(solution, curve=RisingCurve(like.curve.knots, vector[at : at + count]))
+        at += count
+    if like.roots is not None:
+        solution = replace(solution, roots=vector[at : at + 9].reshape(3, 3))
+        at += 9
+    if flare:
+        shots = len(like.exposure_errors)
+        solution = replace(
+            solution, exposure_errors=vector[at : at + shots], flare=vector[at + shots :]
+        )
+    return solution
+
+
+def _soft(values: Array, kink: float) -> tuple[Array, Array]:
+    """Residuals whose squares grow like squares below `kink` and like sizes above.
+
+    Returns the residuals and their derivative by the values.
+    """
+    root = np.sqrt(1.0 + (values / kink) ** 2)
+    # 2 kink^2 (root - 1), without cancellation near zero.
+    soft = values * np.sqrt(2.0 / (root + 1.0))
+    slope = np.where(np.abs(values) > 1e-12, values / (root * np.where(soft == 0, 1, soft)), 1.0)
+    return soft, slope
+
+
+def _residuals(
+    problem: Problem,
+    solution: Solution,
+    goal: Array,
+    weights: Array,
+    flare: bool,
+    derivative: bool = False,
+) -> tuple[Array, Array]:
+    keep = problem.keep
+    values, shot = problem.values[keep], problem.shot[keep]
+    curve = solution.curve
+    light = values if curve is None else curve(values)
+    scale = 2.0 ** -(problem.stops + solution.exposure_errors)[shot][:, None]
+    scaled = light * scale
+    z = scaled - solution.flare
+    scene = z @ solution.matrix.T
+    terms = None
+    if solution.roots is not None:
+        terms = root_terms(z)
+        scene = scene + terms @ solution.roots.T
+    miss = np.einsum("nij,nj->ni", weights[keep], lab(scene) - goal[keep])
+    norm = np.sqrt(np.einsum("ni,ni->n", miss, miss)) + 1e-12
+    far = norm > HUBER
+    root = np.sqrt(np.where(far, 2.0 * HUBER * norm - HUBER**2, 1.0))
+    weight = np.where(far, root / norm, 1.0)
+    data = miss * weight[:, None]
+
+    rows = [data.ravel()]
+    bends = np.empty(0)
+    if curve is not None:
+        bends = np.diff(curve.log_slopes, 2)
+        rows += [_SMOOTH * _soft(bends, _SMOOTH_KINK)[0], _NEAR_IDENTITY * curve.log_slopes]
+    if solution.roots is not None:
+        rows.append(_ROOTS * solution.roots.ravel())
+    if flare:
+        off = _soft(solution.exposure_errors, _EXPOSURE_KINK)[0]
+        rows += [_EXPOSURE * off, _FLARE * solution.flare]
+    residual = np.concatenate(rows)
+    if not derivative:
+        return residual, np.empty(0)
+
+    by_scene = np.einsum("nij,njk->nik", weights[keep], lab_jacobian(scene))
+    slope = np.where(far, HUBER / (norm * root) - root / norm**2, 0.0)
+    turned = (slope / norm)[:, None, None] * miss[:, :, None] * miss[:, None, :]
+    loss = np.eye(3) * weight[:, None, None] + turned
+    by_scene = loss @ by_scene
+    by_z = np.broadcast_to(solution.matrix, (len(z), 3, 3))
+    if solution.roots is not None:
+        by_z = by_z + np.einsum("ij,njk->nik", solution.roots, _root_jacobian(z))
+    by_z = by_scene @ by_z
+
+    count = len(data.ravel())
+    columns = [np.einsum("nri,nj->nrij", by_scene, z).reshape(count, 9)]
+    if curve is not None:
+        by_curve = curve.jacobian(values) * scale[:, :, None]
+        columns.append((by_z @ by_curve).reshape(count, -1))
+    if terms is not None:
+        columns.append(np.einsum("nri,nj->nrij", by_scene, terms).reshape(count, 9))
+    if flare:
+        by_error = np.zeros((len(z), 3, len(problem.stops)))
+        by_error[np.arange(len(z)), :, shot] = np.einsum("nij,nj->ni", by_z, -_LN2 * scaled)
+        columns += [by_error.reshape(count, -1), -by_z.reshape(count, 3)]
+    top = np.concatenate(columns, axis=1)
+    bottom = np.zeros((len(residual) - count, top.shape[1]))
+    row, column = 0, 9
+    if curve is not None:
+        slopes = len(curve.log_slopes)
+        change = _soft(bends, _SMOOTH_KINK)[1]
+        second = np.diff(np.eye(slopes), 2, axis=0)
+        bottom[: slopes - 2, column : column + slopes] = _SMOOTH * change[:, None] * second
+        bottom[slopes - 2 : 2 * slopes - 2, column : column + slopes] = (
+            _NEAR_IDENTITY * np.eye(slopes)
+        )
+        row, column = 2 * slopes - 2, column + slopes
+    if solution.roots is not None:
+        bottom[row : row + 9, column : column + 9] = _ROOTS * np.eye(9)
+        row, column = row + 9, column + 9
+    if flare:
+        shots = len(problem.stops)
+        bottom[row : row + shots, column : column + shots] = _EXPOSURE * np.diag(
+            _soft(solution.exposure_errors, _EXPOSURE_KINK)[1]
+        )
+        bottom[row + shots :, column + shots :] = _FLARE * np.eye(3)
+    return residual, np.concatenate([top, bottom])
