@@ -12,6 +12,7 @@ from lookkit.nodes.film_print import FilmPrint
 from lookkit.nodes.gamut_compress import GamutCompress
 from lookkit.nodes.hue_bands import HueBands
 from lookkit.nodes.lift_gamma_gain import LiftGammaGain
+from lookkit.nodes.lut import Lut
 from lookkit.nodes.matrix import MatrixNode
 from lookkit.nodes.rendering import Rendering
 from lookkit.nodes.saturation import Saturation
@@ -29,6 +30,7 @@ LOOK_KINDS: tuple[type[Node], ...] = (
     Zones,
     HueBands,
     Curve,
+    Lut,
     GamutCompress,
 )
 RENDERING_KINDS: tuple[type[Rendering], ...] = (FilmPrint, Aces2)

@@ -6,7 +6,7 @@ import json
 import re
 import tomllib
 from pathlib import Path
-from typing import Any, cast
+from typing import Any, cast, get_args
 
 from pydantic import ValidationError
 
@@ -56,7 +56,9 @@ def parse_recipe(text: str, file: str = "<recipe>") -> Recipe:
     if (wrong := _schema_problem(data, lines, file)) is not None:
         raise RecipeError([wrong])
     try:
-        return Recipe.model_validate_json(json.dumps(data, default=str), strict=True)
+        return Recipe.model_validate_json(
+            json.dumps(data, default=str), strict=True, context={"folder": Path(file).parent}
+        )
     except ValidationError as error:
         raise RecipeError(problems_of(error, Recipe, data, lines, file)) from error
 
@@ -127,11 +129,16 @@ def _real_path(loc: tuple[str | int, ...], data: Any) -> KeyPath:
     """Drop the parts that only name a member of a union."""
     path: KeyPath = ()
     at = data
+    tagged: Any = None
     for position, part in enumerate(loc):
+        if isinstance(at, dict) and at is not tagged and at.get("kind") == part:
+            # A kind may have the name of one of its own keys; its tag comes first.
+            tagged = at
+            continue
         if (isinstance(at, dict) and part in at) or (
             isinstance(at, list) and isinstance(part, int) and part < len(at)
         ):
-            at = at[part]
+            at = cast(Any, at)[part]
         elif (
             position < len(loc) - 1
             or part in _TAGS
@@ -247,8 +254,9 @@ def _submodel(model: type[Table], inner: tuple[str | int, ...]) -> type[Table]:
         field = model.model_fields.get(str(part))
         if field is None:
             continue
-        if isinstance(field.annotation, type) and issubclass(field.annotation, Table):
-            model = field.annotation
+        for option in (field.annotation, *get_args(field.annotation)):
+            if isinstance(option, type) and issubclass(option, Table):
+                model = option
     return model
 
 

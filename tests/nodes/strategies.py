@@ -1,9 +1,16 @@
 """Hypothesis strategies that make valid nodes of every kind."""
 
+import atexit
+import tempfile
+from functools import cache
+from pathlib import Path
+
 import numpy as np
+import PyOpenColorIO as ocio
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
+from lookkit.lutfile.cube import write_cube, write_cube_1d
 from lookkit.nodes import KINDS, kind_name
 
 
@@ -72,6 +79,27 @@ def rising(draw):
     return [[float(a), float(b)] for a, b in zip(x, y, strict=True)]
 
 
+@cache
+def lut_folder():
+    """A folder with small LUT files, gone when the tests end."""
+    folder = tempfile.TemporaryDirectory(prefix="lookkit-luts-")
+    atexit.register(folder.cleanup)
+    steps = np.linspace(0.0, 1.0, 5)
+    codes = np.stack(np.meshgrid(steps, steps, steps, indexing="ij"), axis=-1)
+    bent = 0.9 * codes**1.2 + 0.05 * codes[..., ::-1] + 0.02
+    path = Path(folder.name)
+    write_cube(path / "lattice.cube", bent, title="bent", comments=[])
+    domain = ((-0.1, -0.1, -0.1), (1.5, 1.5, 1.5))
+    write_cube(path / "wide.cube", bent, title="bent", comments=[], domain=domain)
+    write_cube_1d(path / "curve.cube", np.linspace(0.1, 0.9, 17), title="flat", comments=[])
+    group = ocio.GroupTransform([
+        ocio.MatrixTransform(np.diag([0.9, 0.95, 0.9, 1.0]).ravel().tolist()),
+        ocio.CDLTransform(power=[1.1, 1.0, 0.9], sat=0.9),
+    ])  # fmt: skip
+    group.write("Academy/ASC Common LUT Format", str(path / "grade.clf"), ocio.Config.CreateRaw())
+    return path
+
+
 FILM = {
     "gamma": st.one_of(number(0.3, 1.0), triple(0.3, 1.0)),
     "toe": number(0.05, 0.6),
@@ -111,6 +139,15 @@ FIELDS = {
     "zones": table(zones=zones()),
     "hue-bands": table(bands=st.lists(hue_band(), max_size=3)),
     "curve": table(points=rising(), red=rising(), green=rising(), blue=rising()),
+    "lut": st.fixed_dictionaries(
+        {
+            "file": st.sampled_from(["lattice.cube", "wide.cube", "curve.cube", "grade.clf"]).map(
+                lambda name: str(lut_folder() / name)
+            ),
+            "expects": st.sampled_from(["ACEScct", "LogC4"]),
+            "returns": st.sampled_from(["ACEScct", "LogC4"]),
+        }
+    ),
     "gamut-compress": table(
         limit=triple(1.05, 2.0), threshold=triple(0.3, 0.9), power=number(1.0, 2.0)
     ),
@@ -126,6 +163,20 @@ FIELDS = {
     "aces-2": table(),
 }
 """For every kind, tables that it must accept."""
+
+
+REQUIRED = {
+    "lut": {"file": "lattice.cube", "expects": "ACEScct", "returns": "ACEScct"},
+}
+"""Kinds that have no default for everything, and what they need at least."""
+
+
+def plain(kind):
+    """The node of a kind that says no more than it must."""
+    fields = dict(REQUIRED.get(kind_name(kind), {}))
+    if "file" in fields:
+        fields["file"] = str(lut_folder() / fields["file"])
+    return kind.model_validate(fields)
 
 
 def nodes(kind):

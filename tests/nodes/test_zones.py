@@ -215,3 +215,11 @@ def test_zones_out_of_order_are_refused_at_the_line_of_the_second():
     found = problem(text)
     assert found.line == 7
     assert "from dark to light" in found.expected
+
+
+def test_an_unknown_key_of_a_zone_is_told_with_the_zones_own_keys():
+    text = RECIPE.format(width=1, exposure=0).replace("centre = 0,", "centre = 0, exposre = 1,")
+    found = problem(text)
+    assert found.line == 7
+    assert found.key == "look[1].zones[2].exposre"
+    assert "'exposure'" in found.expected
