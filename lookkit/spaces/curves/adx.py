@@ -87,22 +87,29 @@ class Adx(Curve):
     def lower_decode(self) -> list[OcioTransform]:
         """Return an affine step, the crosstalk, a half-float 1D LUT and an exponential.
 
-        The LUT is off within half-float steps of the table's corners: 1e-5 of exposure.
+        The LUT takes thousandths of density, so that the corners of the table are half floats.
         """
         from lookkit.spaces.ocio_ops import affine, half_lut, matrix
 
-        scale = self.code_range / self.codes_per_density
-        start = affine(scale, -self.black / self.codes_per_density)
-        return [start, matrix(_CROSSTALK), half_lut(_log_exposure), *_EXPOSURE.lower_decode()]
+        scale = 1000 * self.code_range / self.codes_per_density
+        start = affine(scale, -1000 * self.black / self.codes_per_density)
+        table = half_lut(lambda density: _log_exposure(density / 1000))
+        return [start, matrix(_CROSSTALK), table, *_EXPOSURE.lower_decode()]
 
     def lower_encode(self) -> list[OcioTransform]:
-        """Return `lower_decode` backwards."""
+        """Return `lower_decode` backwards.
+
+        The LUT takes fifths of log10 exposure from the second corner of the table, so that all
+        but its last corner are half floats: off by 2e-5 there. Exposure below -0.03 is held.
+        """
         from lookkit.spaces.ocio_ops import affine, half_lut, matrix
 
+        start = affine(5, -5 * _TOE[1])
+        table = half_lut(lambda fifths: _density(fifths / 5 + _TOE[1]))
         scale = self.codes_per_density / self.code_range
         inverse = np.asarray(np.linalg.inv(_CROSSTALK), dtype=np.float64)
         end = affine(scale, self.black / self.code_range)
-        return [*_EXPOSURE.lower_encode(), half_lut(_density), matrix(inverse), end]
+        return [*_EXPOSURE.lower_encode(), start, table, matrix(inverse), end]
 
 
 _FOOT_SLOPE: Final = (_TOE[1] - _TOE[0]) / (_DENSITY[1] - _DENSITY[0])

@@ -124,8 +124,9 @@ class Log(Curve):
         """Return one camera log, or a 1D LUT where the published pieces miss by over 3e-6.
 
         OpenColorIO lets the line start where the logarithm ends. Published pieces that miss
-        each other by a little are joined where they come closest beside the printed break, so
-        both keep their constants; between there and the break the difference is below the miss.
+        each other by a little are joined where they do meet, beside the printed break, so both
+        keep their constants, and between there and the break the difference is below the miss;
+        if they never meet, the line is moved by the least miss (3e-7 of code for V-Log).
         """
         from lookkit.spaces.ocio_ops import half_lut
 
@@ -142,13 +143,14 @@ class Log(Curve):
             log_offset=self.log_offset,
             lin_slope=self.lin_slope,
             lin_offset=self.lin_offset,
-            lin_break=self._meeting(),
+            lin_break=self._meeting,
             linear_slope=self._line[0],
             inverse=inverse,
         )
 
+    @cached_property
     def _meeting(self) -> float:
-        """Return where line and logarithm cross or come closest, near the published break."""
+        """Where line and logarithm meet or come closest, beside the published break."""
         slope, offset = self._line
 
         def above(linear: float) -> float:
@@ -156,8 +158,10 @@ class Log(Curve):
             return self._rate * log(inside) + self.log_offset - slope * linear - offset
 
         tangent = (self._rate * self.lin_slope / slope - self.lin_offset) / self.lin_slope
-        if self.miss < 1e-12 or above(tangent) <= 0:
-            return self._break if self.miss < 1e-12 else tangent
+        if self.miss < 1e-12:
+            return self._break
+        if above(tangent) <= 0:
+            return tangent
         inner, outer = tangent, self._break
         while above(outer) > 0:
             outer += 2 * (outer - inner)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from math import isfinite
+from math import isfinite, log2
 from typing import ClassVar
 
 import numpy as np
@@ -141,18 +141,20 @@ class ToePower(Curve):
         A power is a logarithm, a factor, and an exponential; the straight lines below the
         breaks of the two camera logs give the toe its published slope exactly, which
         OpenColorIO's exponent with a linear part cannot (its slope follows from gamma and
-        offset: 12.9232 for sRGB). The LUT differs from the formula only within one
+        offset: 12.9232 for sRGB). Both are shifted to be 0 at the break, which keeps float32
+        exact in the toe. The LUT differs from the formula only within one
         half-float step of the break (1.5e-5 of light for BT.709).
         """
         from lookkit.spaces.ocio_ops import half_lut, log_camera
 
         if abs(self._miss) > 1e-6:
             return [half_lut(self.encode)]
+        shift = -log2(self.lin_break) / self.gamma
         return [
             log_camera(
                 base=2,
                 log_slope=1 / self.gamma,
-                log_offset=0,
+                log_offset=shift,
                 lin_slope=1,
                 lin_offset=0,
                 lin_break=self.lin_break,
@@ -161,7 +163,7 @@ class ToePower(Curve):
             log_camera(
                 base=2,
                 log_slope=1,
-                log_offset=0,
+                log_offset=shift,
                 lin_slope=1 / (1 + self.offset),
                 lin_offset=self.offset / (1 + self.offset),
                 lin_break=self._break_code,

@@ -24,7 +24,7 @@ class CubeRootLog(Curve):
 
     ``code = root_slope * (x + root_offset)^(1/3)`` for light x below `lin_break`, odd about
     -root_offset; ``code = log_slope * ln(x) + log_offset`` from there. The published pieces
-    of N-Log miss each other by 0.11 of a 10-bit code; no encoder gives the codes between,
+    of N-Log miss each other by 0.13 of a 10-bit code; no encoder gives the codes between,
     and `decode` gives the break for them.
     """
 
