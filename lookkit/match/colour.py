@@ -54,4 +54,4 @@ def perceived(colours: Array, step: float = 0.5) -> Array:
         for j in range(i):
             mixed = squared(axes[i] + axes[j]) - squared(axes[i] - axes[j])
             form[:, i, j] = form[:, j, i] = 0.25 * mixed
-    return np.linalg.cholesky(form).transpose(0, 2, 1)
+    return np.asarray(np.linalg.cholesky(form).transpose(0, 2, 1))

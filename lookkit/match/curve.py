@@ -79,9 +79,7 @@ class RisingCurve:
             -1,
         )
         above = segment[..., None] + 1
-        np.put_along_axis(
-            out, above, np.take_along_axis(out, above, -1) + part_high[..., None], -1
-        )
+        np.put_along_axis(out, above, np.take_along_axis(out, above, -1) + part_high[..., None], -1)
         out[..., 0] += np.minimum(x - self.knots[0], 0.0) * np.exp(self.log_slopes[0])
         out[..., -1] += np.maximum(x - self.knots[-1], 0.0) * np.exp(self.log_slopes[-1])
         return np.asarray(out)

@@ -25,6 +25,7 @@ WORKING_WIDTH: Final = 1440
 _PITCH: Final = (charts.SWATCH + charts.GAP) / charts.SWATCH
 _SMALLEST: Final = 24.0
 _RANSAC_PIXELS: Final = 3.0
+FEWEST_SEEN: Final = 16
 
 HELP_YOURSELF: Final = "give the four corners of its outer patches, or a crop around it"
 
@@ -69,7 +70,8 @@ def from_corners(picture: Array, corners: Sequence[Sequence[float]] | Array) -> 
     picture
         Code values, (height, width, 3).
     corners
-        Four (x, y) in pixels, in turn around the chart, beginning anywhere.
+        Four (x, y) in pixels, in turn around the chart, beginning anywhere. They may lie
+        outside of the picture as long as sixteen patches are in it.
 
     Raises
     ------
@@ -80,27 +82,30 @@ def from_corners(picture: Array, corners: Sequence[Sequence[float]] | Array) -> 
     if points.shape != (4, 2) or not np.isfinite(points).all():
         raise InputError("corners: expected four pairs of x and y, in pixels")
     height, width = picture.shape[:2]
-    if (points < -1.0).any() or (points > np.array([width, height]) + 1.0).any():
-        raise InputError(f"corners: one lies outside of the picture ({width} x {height} pixels)")
     if not is_convex(points):
         raise InputError("corners: give them in turn around the chart; these cross or fold")
     if area(points) < _SMALLEST**2:
         raise InputError("corners: the chart would be smaller than 24 x 24 pixels")
-    best: tuple[float, int, Array] | None = None
+    ways = []
     for turn in range(8):
         order = np.roll(points if turn < 4 else points[::-1], -(turn % 4), axis=0)
         homography = from_points(UNIT, order)
-        agreement = pose.score(_colours(picture, homography))
-        if best is None or agreement > best[0] + 1e-9:
-            best = (agreement, turn, homography)
-    assert best is not None
-    if best[0] < pose.ACCEPT:
+        seen = np.array([len(pixels) > 0 for pixels in pixels_of(picture, homography)])
+        if seen.sum() < FEWEST_SEEN:
+            raise InputError(
+                f"corners: only {seen.sum()} of 24 patches would lie in the picture "
+                f"({width} x {height} pixels), at least {FEWEST_SEEN} are needed"
+            )
+        ways.append((pose.score(_colours(picture, homography), seen), turn, homography))
+    ways.sort(key=lambda way: -way[0])
+    agreement, turn, homography = ways[0]
+    if agreement < pose.ACCEPT_GIVEN or agreement - ways[1][0] < pose.MARGIN_GIVEN:
         raise InputError(
-            f"corners: what lies between them is not the chart (agreement {best[0]:.2f}, "
-            f"at least {pose.ACCEPT:.2f} expected): the outer corners of the four corner "
+            f"corners: what lies between them is not the chart (agreement {agreement:.2f}, "
+            f"at least {pose.ACCEPT_GIVEN:.2f} expected): the outer corners of the four corner "
             "patches are wanted"
         )
-    return Chart(best[2], best[0], "corners", turned=best[1] != 0)
+    return Chart(homography, agreement, "corners", turned=turn != 0)
 
 
 def find_chart(picture: Array, crop: Sequence[int] | None = None) -> Chart:
@@ -137,7 +142,8 @@ def find_chart(picture: Array, crop: Sequence[int] | None = None) -> Chart:
         partial = max(partial, part)
     if partial >= 0.9:
         raise InputError(
-            "only a part of the chart is in the picture: all 24 patches must be seen"
+            "only a part of the chart is in the picture: show all 24 patches, or give its four "
+            "corners (they may lie outside) if at least sixteen are there"
         )
     raise InputError(f"no chart found in the picture: {HELP_YOURSELF}")
 
@@ -145,9 +151,8 @@ def find_chart(picture: Array, crop: Sequence[int] | None = None) -> Chart:
 def _checked_crop(picture: Array, crop: Sequence[int]) -> tuple[int, int, int, int]:
     height, width = picture.shape[:2]
     x, y, wide, high = (round(value) for value in crop)
-    if wide < _SMALLEST or high < _SMALLEST or x < 0 or y < 0 or x + wide > width or (
-        y + high > height
-    ):
+    small = min(wide, high) < _SMALLEST
+    if small or min(x, y) < 0 or x + wide > width or y + high > height:
         raise InputError(
             f"crop {x},{y},{wide},{high}: expected x, y, width and height inside of the "
             f"picture ({width} x {height} pixels), at least 24 pixels each"
@@ -156,7 +161,7 @@ def _checked_crop(picture: Array, crop: Sequence[int]) -> tuple[int, int, int, i
 
 
 def _shades(picture: Array) -> list[Array]:
-    """The picture stretched to 0-1 as it is, and with its shadows opened."""
+    """Return the picture stretched to 0-1 as it is, and with its shadows opened."""
     finite = np.nan_to_num(picture, nan=0.0, posinf=0.0, neginf=0.0)
     low, high = np.percentile(finite[::4, ::4], [0.5, 99.5])
     if high - low < 1e-4:
@@ -185,7 +190,7 @@ def _overlap(first: Chart, second: Chart) -> bool:
 
 
 def _library() -> tuple[Any, Any]:
-    """The segmentation function and cv2, without the side effects of importing them."""
+    """Return the segmentation function and cv2, without the side effects of importing them."""
     os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
     options = np.get_printoptions()
     try:
@@ -292,9 +297,8 @@ def _fit_grid(
         rows = range(int(min(0, spare[1])), int(max(0, spare[1])) + 1)
         for shift in ((c, r) for c in columns for r in rows):
             on_chart = placed - low + np.array(shift)
-            inside = (on_chart >= 0).all(axis=1) & (
-                on_chart < [charts.COLUMNS, charts.ROWS]
-            ).all(axis=1)
+            size = np.array([charts.COLUMNS, charts.ROWS])
+            inside = np.all((on_chart >= 0) & (on_chart < size), axis=1)
             if inside.sum() < 8:
                 continue
             homography = _robust(_unit(on_chart[inside]), points[inside])
@@ -314,7 +318,7 @@ def _fit_grid(
 
 
 def _unit(cells: Array) -> Array:
-    """The centres of cells (column, row) in the chart's unit square."""
+    """Return the centres of cells (column, row) in the chart's unit square."""
     grid = charts.centres().reshape(charts.ROWS, charts.COLUMNS, 2)
     pitch = grid[1, 1] - grid[0, 0]
     return np.asarray(grid[0, 0] + cells * pitch)
@@ -329,19 +333,17 @@ def _robust(source: Array, target: Array) -> Array | None:
 
 
 def _best_pose(picture: Array, homography: Array) -> tuple[float, Array, float]:
-    """The pose with the best agreement, and that of a chart that is partly outside."""
+    """Return the pose with the best agreement, and that of a chart that is partly outside."""
     height, width = picture.shape[:2]
     corners = carry(homography, UNIT)
     if not is_convex(corners) or area(corners) < _SMALLEST**2:
         return -1.0, homography, 0.0
     where = carry(homography, charts.centres())
-    seen = ((where > 0) & (where < [width, height])).all(axis=1)
+    seen = np.all((where > 0) & (where < [width, height]), axis=1)
     if seen.sum() < 8:
         return -1.0, homography, 0.0
     colours = _colours(picture, homography)
-    scores = [
-        pose.score(colours[order], seen[order]) for order in pose.poses()
-    ]
+    scores = [pose.score(colours[order], seen[order]) for order in pose.poses()]
     winner = int(np.argmax(scores))
     if not _within(picture, homography):
         return -1.0, homography, scores[winner] if not seen.all() else 0.0

@@ -221,9 +221,7 @@ def fit_pairs(values: Array, target: Array, *, knots: Array | None) -> Fit:
     )
 
 
-def _robust(
-    problem: Problem, first: Solution, again: bool = False
-) -> tuple[Problem, Solution]:
+def _robust(problem: Problem, first: Solution, again: bool = False) -> tuple[Problem, Solution]:
     """Fit, drop outliers, fit once more. `again` lets dropped observations come back."""
     solution = solve(problem, first)
     found = errors(problem, solution)
@@ -248,7 +246,7 @@ def _leave_out(kept: Problem, solution: Solution, patches: int, progress: Progre
         without = replace(kept, keep=kept.keep & ~mine)
         refitted = solve(without, solution, tolerance=1e-4)
         out[index] = errors(kept, refitted)[mine].mean()
-    return out[np.isfinite(out)]
+    return np.asarray(out[np.isfinite(out)])
 
 
 def _white_exact(kept: Problem, solution: Solution, patches: int) -> Solution:

@@ -142,9 +142,10 @@ def read_exposure(
             what = "is not a file" if path.exists() else "does not exist"
             raise InputError(f"{path}: {what}, expected a picture or a clip")
         read = _clip if path.suffix.lower() in CLIPS else _still
-        for picture, bits, span in read(path):
+        for frame, bits, span in read(path):  # noqa: B007 the last ones describe the file
+            picture = frame
             if not np.isfinite(picture).all():
-                picture = np.nan_to_num(picture, nan=0.0, posinf=0.0, neginf=0.0)
+                picture = np.nan_to_num(frame, nan=0.0, posinf=0.0, neginf=0.0)
             if total is not None and picture.shape != total.shape:
                 raise InputError(
                     f"{path}: frames of different size ({picture.shape[1]} x {picture.shape[0]} "
@@ -230,7 +231,7 @@ def _still(path: Path) -> Iterator[_Picture]:
 
 
 def _clip(path: Path) -> Iterator[_Picture]:
-    """The first frames of a clip."""
+    """Yield the first frames of a clip."""
     try:
         import av
     except ImportError as error:

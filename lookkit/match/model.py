@@ -73,7 +73,7 @@ class Spread(Table):
 class Statistics(Table):
     """How good the match is, as far as is known."""
 
-    chart: Spread = Field(description="on what the fit saw, Delta E 2000")
+    chart: Spread | None = Field(default=None, description="on what the fit saw, Delta E 2000")
     left_out: Spread | None = Field(
         default=None, alias="left-out", description="on patches that the fit did not see"
     )
@@ -203,20 +203,21 @@ class MatchOp:
         """Name the two cameras and the light."""
         return f"match {self.file.camera} to {self.file.reference} ({self.match.light})"
 
-    def linear(self, rgb: Array) -> Array:
-        """Return the camera's linear light, before the matrix."""
-        if self.match.curve is None:
-            return as_pixels(rgb)
-        signal = ranges.convert(as_pixels(rgb), self.file.range, "full", self.file.bits)
-        return self.match.curve.curve(bt709_decode(np.clip(signal, *_SIGNAL_SPAN)))
-
     def evaluate(self, rgb: Array) -> Array:
         """Return scene-linear AP1, shape (..., 3).
 
         Signals are held to -0.25 to 1.25, a quarter beyond black and white, where the
         curve is unknown; a scene (known encoding) is carried without limits.
         """
-        light = self.linear(rgb)
+        if self.match.curve is None:
+            return self.scene(as_pixels(rgb))
+        signal = ranges.convert(as_pixels(rgb), self.file.range, "full", self.file.bits)
+        return self.scene(bt709_decode(np.clip(signal, *_SIGNAL_SPAN)))
+
+    def scene(self, light: Array) -> Array:
+        """Return scene-linear AP1 of light as `Footage.decode` gives it, shape (..., 3)."""
+        if self.match.curve is not None:
+            light = self.match.curve.curve(light)
         out = light @ np.array(self.match.matrix).T
         if self.match.roots is not None:
             out = out + root_terms(light) @ np.array(self.match.roots).T

@@ -32,7 +32,7 @@ class Patches:
     noise
         Standard deviation of the pixels of a patch in `light`, (24, 3).
     pixels
-        How many pixels were sampled of each patch, (24,).
+        How many pixels were sampled of each patch, (24,); 0 if it is not in the picture.
     clipped, crushed
         Share of the pixels with a channel at the top or the bottom of the range, (24,).
     where
@@ -49,7 +49,10 @@ class Patches:
 
 
 def pixels_of(picture: Array, homography: Array) -> list[Array]:
-    """Return the pixels in the central half of each patch, 24 arrays (n, 3)."""
+    """Return the pixels in the central half of each patch, 24 arrays (n, 3).
+
+    The array is empty for a patch of which less than half of that is in the picture.
+    """
     height, width = picture.shape[:2]
     half = charts.half_swatch() * CENTRAL
     out = []
@@ -63,7 +66,7 @@ def pixels_of(picture: Array, homography: Array) -> list[Array]:
         grid = np.stack(np.meshgrid(u, v), axis=-1).reshape(-1, 2) * half + centre
         x, y = np.floor(carry(homography, grid)).astype(int).T
         inside = (x >= 0) & (x < width) & (y >= 0) & (y < height)
-        out.append(picture[y[inside], x[inside]])
+        out.append(picture[y[inside], x[inside]] if inside.mean() >= 0.5 else picture[:0, 0])
     return out
 
 
@@ -87,8 +90,13 @@ def sample(
     top, bottom
         The codes at which the camera clips.
     """
-    codes, light, noise, counts, clipped, crushed = [], [], [], [], [], []
+    codes, light, noise, counts, clipped, crushed, seen = [], [], [], [], [], [], []
     for pixels in pixels_of(picture, homography):
+        if not len(pixels):
+            pixels = np.zeros((1, 3))
+            seen.append(False)
+        else:
+            seen.append(True)
         middle = np.median(pixels, axis=0)
         spread = 1.4826 * np.median(np.abs(pixels - middle), axis=0) + 1.5 / 255.0
         fair = pixels[(np.abs(pixels - middle) <= 4.0 * spread).all(axis=1)]
@@ -103,7 +111,7 @@ def sample(
         np.array(codes),
         np.array(light),
         np.array(noise),
-        np.array(counts),
+        np.array(counts) * np.array(seen),
         np.array(clipped),
         np.array(crushed),
         carry(homography, charts.centres()),

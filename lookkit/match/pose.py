@@ -15,6 +15,9 @@ from lookkit.spaces.working import Array
 
 ACCEPT: Final = 0.80
 """Score from which 24 colours are taken for the chart; 1 is perfect agreement."""
+ACCEPT_GIVEN: Final = 0.55
+MARGIN_GIVEN: Final = 0.25
+"""Where corners are given: the score, and how far any other way round must fall behind."""
 
 
 def score(colours: Array, seen: np.ndarray | None = None) -> float:

@@ -141,11 +141,12 @@ def evenness(camera: str, scene: Array, wanted: Array) -> list[Finding]:
     chart; the figures are stops from one end to the other.
     """
     ratio = np.log2(np.maximum(scene, 1e-5) / np.maximum(wanted, 1e-5))
+    steady = np.minimum(scene.min(axis=1), wanted.min(axis=1)) > 0.15 * wanted.mean(axis=1)
     luminance = np.log2(
         np.maximum(scene.mean(axis=1), 1e-5) / np.maximum(wanted.mean(axis=1), 1e-5)
     )
     findings = []
-    shade = _slope(luminance)
+    shade = _slope(luminance, np.ones(charts.COUNT, dtype=bool))
     if shade > _SHADE:
         findings.append(
             Finding(
@@ -158,7 +159,9 @@ def evenness(camera: str, scene: Array, wanted: Array) -> list[Finding]:
                 "light it more evenly or move the lamp back",
             )
         )
-    mixed = max(_slope(ratio[:, 0] - ratio[:, 1]), _slope(ratio[:, 2] - ratio[:, 1]))
+    mixed = max(
+        _slope(ratio[:, 0] - ratio[:, 1], steady), _slope(ratio[:, 2] - ratio[:, 1], steady)
+    )
     if mixed > _MIXED:
         findings.append(
             Finding(
@@ -310,21 +313,21 @@ def edition_mismatch(camera: str, named: str, scene: Array) -> list[Finding]:
     ]
 
 
-def _slope(values: Array) -> float:
+def _slope(values: Array, counts: np.ndarray) -> float:
     """End-to-end rise of a plane fitted to values over the chart, outliers held down."""
-    place = charts.centres() - 0.5
-    rows = np.concatenate([place, np.ones((charts.COUNT, 1))], axis=1)
-    weight = np.ones(charts.COUNT)
-    plane = np.zeros(3)
+    values, place = values[counts], charts.centres()[counts] - 0.5
+    rows = np.concatenate([place, np.ones((len(place), 1))], axis=1)
+    weight = np.ones(len(place))
+    plane: Array = np.zeros(3)
     for _ in range(10):
-        plane = np.linalg.lstsq(rows * weight[:, None], values * weight, rcond=None)[0]
+        plane = np.asarray(np.linalg.lstsq(rows * weight[:, None], values * weight, rcond=None)[0])
         miss = np.abs(values - rows @ plane)
         weight = 1.0 / np.sqrt(1.0 + (miss / 0.05) ** 2)
     return float(np.abs(plane[:2]).sum())
 
 
 def _luminance(scene: Array) -> Array:
-    return np.maximum(scene.mean(axis=1), 1e-9)
+    return np.asarray(np.maximum(scene.mean(axis=1), 1e-9))
 
 
 def _names(indices: np.ndarray, most: int = 6) -> str:

@@ -100,7 +100,7 @@ def root_terms(z: Array) -> Array:
 
 
 def _root_jacobian(z: Array) -> Array:
-    """Derivative of `root_terms` by z, (n, 3, 3); bounded where a channel reaches 0."""
+    """Return the derivative of `root_terms` by z, (n, 3, 3); bounded where a channel reaches 0."""
     q = np.maximum(z, 1e-6)
     positive = z > 0.0
     out = np.zeros((len(z), 3, 3))
@@ -120,11 +120,12 @@ def start(problem: Problem, knots: Array | None, stage: bool) -> Solution:
     middle = problem.shot == int(np.argmin(np.abs(problem.stops)))
     rows = middle & problem.keep
     matrix = _robust_matrix(z[rows], problem.target[rows])
-    return Solution(curve, matrix, np.zeros((3, 3)) if stage else None, np.zeros(shots), np.zeros(3))
+    roots = np.zeros((3, 3)) if stage else None
+    return Solution(curve, matrix, roots, np.zeros(shots), np.zeros(3))
 
 
 def _robust_matrix(source: Array, target: Array) -> Array:
-    """A 3x3 from relative least absolute deviations, starting from the median gain."""
+    """Return a 3x3 from relative least absolute deviations, starting from the median gain."""
     brightness = np.maximum(target.mean(axis=1), 1e-4)
     gain = np.median(target.mean(axis=1) / np.maximum(source.mean(axis=1), 1e-6))
     matrix = np.eye(3) * gain
@@ -287,8 +288,8 @@ def _residuals(
         change = _soft(bends, _SMOOTH_KINK)[1]
         second = np.diff(np.eye(slopes), 2, axis=0)
         bottom[: slopes - 2, column : column + slopes] = _SMOOTH * change[:, None] * second
-        bottom[slopes - 2 : 2 * slopes - 2, column : column + slopes] = (
-            _NEAR_IDENTITY * np.eye(slopes)
+        bottom[slopes - 2 : 2 * slopes - 2, column : column + slopes] = _NEAR_IDENTITY * np.eye(
+            slopes
         )
         row, column = 2 * slopes - 2, column + slopes
     if solution.roots is not None:

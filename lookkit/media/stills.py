@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
@@ -10,9 +11,10 @@ import numpy as np
 import numpy.typing as npt
 
 from lookkit.errors import InputError, LookkitError
-from lookkit.files import write_beside
+from lookkit.media.partial import whole_or_none
 
 Pixels = npt.NDArray[np.float32]
+Attribute = tuple[str, str, Any]
 
 FORMATS = {".exr": "half", ".tif": "uint16", ".tiff": "uint16", ".png": "uint16",
            ".jpg": "uint8", ".jpeg": "uint8", ".dpx": "uint10"}  # fmt: skip
@@ -105,6 +107,8 @@ def write_still(
     bits: int | None = None,
     interop_id: str | None = None,
     note: str = "",
+    software: str = "",
+    attributes: Sequence[Attribute] = (),
 ) -> None:
     """Write a picture beside `path` and move it there when it is whole.
 
@@ -122,6 +126,10 @@ def write_still(
         The published colour interop id of the output, written where a format has a place.
     note
         Written as the picture's history.
+    software
+        Written as what made the picture.
+    attributes
+        More metadata: name, OpenImageIO type name and value.
 
     Raises
     ------
@@ -145,6 +153,10 @@ def write_still(
     if note:
         history = spec.get_string_attribute("Exif:ImageHistory")
         spec.attribute("Exif:ImageHistory", f"{history}\n{note}" if history else note)
+    if software:
+        spec.attribute("Software", software)
+    for name, kind, value in attributes:
+        spec.attribute(name, oiio.TypeDesc(kind), value)
     if interop_id:
         spec.attribute("colorInteropID", interop_id)
         spec.attribute("oiio:ColorSpace", interop_id)
@@ -154,7 +166,7 @@ def write_still(
         whole = np.concatenate([stored, alpha], axis=-1)
         if suffix != ".exr":
             spec.attribute("oiio:UnassociatedAlpha", 1)
-    with write_beside(path) as beside:
+    with whole_or_none(path) as beside:
         writer = oiio.ImageOutput.create(str(beside))
         if writer is None or not writer.open(str(beside), spec):
             raise LookkitError(f"{path}: cannot be written ({_reason(oiio, writer)})")

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from lookkit.nodes.aces_2 import Aces2
-from lookkit.nodes.base import Node
+from lookkit.nodes.base import Node, Step
+from lookkit.nodes.blend import Blend
 from lookkit.nodes.cdl import Cdl
 from lookkit.nodes.contrast import Contrast
 from lookkit.nodes.curve import Curve
@@ -32,11 +33,12 @@ LOOK_KINDS: tuple[type[Node], ...] = (
     Curve,
     Lut,
     GamutCompress,
+    Blend,
 )
 RENDERING_KINDS: tuple[type[Rendering], ...] = (FilmPrint, Aces2)
-KINDS: tuple[type[Node], ...] = (*LOOK_KINDS, *RENDERING_KINDS)
+KINDS: tuple[type[Step], ...] = (*LOOK_KINDS, *RENDERING_KINDS)
 
 
-def kind_name(kind: type[Node]) -> str:
+def kind_name(kind: type[Step]) -> str:
     """Return the name by which recipes call a node kind."""
     return str(kind.model_fields["kind"].default)

@@ -1,6 +1,6 @@
 """What every node kind is: parameters, an exact evaluation, and its OCIO form.
 
-A node kind is one file with one subclass of `Node`. Its fields are the recipe
+A node kind is one file with one subclass of `Node` (or of `Rendering`). Its fields are the recipe
 schema (typed, with unit, range and a default that is the identity), `evaluate` is
 the float64 truth, `lower` says the same as OpenColorIO transforms, or None where
 OpenColorIO cannot say it, and `inverse` undoes it where that is possible.
@@ -14,13 +14,17 @@ there: what a change of the pixel by 2^-22 of its largest channel does to the re
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from math import cos, radians
 from typing import Annotated, Any, ClassVar, Protocol
 
 import numpy as np
-from pydantic import BaseModel, ConfigDict, Discriminator, Field, Tag, ValidationError
-from pydantic_core import PydanticCustomError
+from pydantic import Discriminator, Field, Tag
 
+from lookkit.nodes.only import Only
+from lookkit.nodes.table import Table as Table
+from lookkit.nodes.table import error_at as error_at
+from lookkit.nodes.table import param as param
 from lookkit.spaces.working import Array, OcioTransform, State
 
 
@@ -51,34 +55,8 @@ class Op(Protocol):
         ...
 
 
-def param(
-    default: Any,
-    text: str,
-    *,
-    unit: str = "",
-    ge: float | None = None,
-    gt: float | None = None,
-    le: float | None = None,
-) -> Any:
-    """Declare a parameter of a node: its default, meaning, unit and range."""
-    return Field(
-        default=default,
-        description=text,
-        ge=ge,
-        gt=gt,
-        le=le,
-        json_schema_extra={"unit": unit} if unit else None,
-    )
-
-
-class Table(BaseModel):
-    """A table of a recipe: unknown keys, infinities and NaN are errors."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
-
-
-class Node(Table):
-    """The common part of all node kinds."""
+class Step(Table):
+    """The common part of all kinds: look nodes and renderings."""
 
     takes: ClassVar[State] = State.SCENE
     gives: ClassVar[State] = State.SCENE
@@ -86,8 +64,11 @@ class Node(Table):
     """A recipe fragment that loads; the reference pages show it."""
 
     kind: str
-    id: str | None = param(None, "a name by which other nodes and scenes refer to this one")
-    enabled: bool = param(True, "false leaves the node out")
+    id: str | None = Field(
+        default=None,
+        pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,62}$",
+        description="a name by which other nodes and scenes refer to this one",
+    )
 
     @property
     def label(self) -> str:
@@ -111,20 +92,23 @@ class Node(Table):
         return []
 
 
-def error_at(place: tuple[str | int, ...], message: str, value: Any = None) -> ValidationError:
-    """Return the error that a field's validator raises for one item of the field.
+class Node(Step):
+    """The common part of the look's nodes: where each stands in the graph, and how far it acts."""
 
-    Parameters
-    ----------
-    place
-        The way to the item within the field, such as `(2, "width")`.
-    message
-        What was found, then ", expected " and what would have been accepted.
-    """
-    problem = PydanticCustomError("item", "{message}", {"message": message})
-    return ValidationError.from_exception_data(
-        "item", [{"type": problem, "loc": place, "input": value}]
+    input: str | None = param(
+        None,
+        "the id of the node that it follows, or `start`, the light before the first node; "
+        "default the node above",
     )
+    enabled: bool = param(True, "false lets the light through unchanged")
+    mix: float = param(
+        1.0, "how much of the change is made: out = in + mix (node(in) - in)", ge=0.0, le=1.0
+    )
+    only: Only | None = param(None, "soft limits in stops, hue and chroma; see the page on `only`")
+
+    def join(self, values: Sequence[Array]) -> Array:
+        """Return the exact result of all inputs; nodes but `blend` have one."""
+        return self.evaluate(values[0])
 
 
 Triple = Annotated[tuple[float, float, float], Field(description="one number per channel R, G, B")]

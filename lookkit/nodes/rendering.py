@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import ClassVar
 
-from lookkit.nodes.base import Node, Op
+from lookkit.nodes.base import Op, Step
 from lookkit.spaces.outputs import Output
 from lookkit.spaces.working import State
 
 
-class Rendering(Node):
+class Rendering(Step):
     """A node that takes scene light and gives the light of one output's display."""
 
     gives: ClassVar[State] = State.DISPLAY

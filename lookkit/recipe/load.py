@@ -3,262 +3,197 @@
 from __future__ import annotations
 
 import json
-import re
-import tomllib
+from collections import Counter
+from collections.abc import Iterator, Mapping
 from pathlib import Path
-from typing import Any, cast, get_args
+from typing import Any
 
 from pydantic import ValidationError
 
-from lookkit.errors import InputError, Problem, RecipeError, expected_one_of
-from lookkit.nodes import KINDS, LOOK_KINDS, RENDERING_KINDS, kind_name
-from lookkit.nodes.base import Table
+from lookkit.errors import Problem, RecipeError, expected_one_of
+from lookkit.nodes import LOOK_KINDS, kind_name
+from lookkit.nodes.base import Node
+from lookkit.recipe.extend import Joined, fixed_keys, join, named_nodes
+from lookkit.recipe.extend import dotted as dotted
+from lookkit.recipe.extend import parse_toml as parse_toml
+from lookkit.recipe.extend import read_text as read_text
 from lookkit.recipe.lines import Path as KeyPath
-from lookkit.recipe.lines import key_lines, line_of
-from lookkit.recipe.model import SCHEMA, Recipe
+from lookkit.recipe.model import Recipe, overridden
+from lookkit.recipe.tables import read_own
+from lookkit.recipe.wiring import state_faults, wire
+from lookkit.recipe.words import problems_of
 
-_LARGEST = 4 << 20
 
+def read_recipe(path: Path) -> tuple[Recipe, str]:
+    """Return the recipe of a file, with all that it extends, and its whole text.
 
-def read_text(path: Path) -> str:
-    """Return the text of a recipe file.
+    The text is the file's own; of a recipe that extends another, the joined one.
 
     Raises
     ------
     InputError
-        If it is missing, not a file, too large or not UTF-8.
+        If the file cannot be read.
+    RecipeError
+        With every problem of the recipe, each located.
     """
-    try:
-        if not path.is_file():
-            what = "is not a file" if path.exists() else "does not exist"
-            raise InputError(f"{path}: {what}, expected a recipe (.toml)")
-        if path.stat().st_size > _LARGEST:
-            raise InputError(f"{path}: larger than 4 MiB, expected a recipe (.toml)")
-        return path.read_bytes().decode("utf-8-sig")
-    except OSError as error:
-        raise InputError(f"{path}: cannot be read ({error.strerror})") from error
-    except UnicodeDecodeError as error:
-        raise InputError(
-            f"{path}: byte {error.start} is not UTF-8, expected a text file"
-        ) from error
+    text = read_text(path)
+    joined = join(text, str(path))
+    recipe = validated(joined, path.parent)
+    if len(joined.sources) > 1:
+        from lookkit.recipe.write import toml_text
+
+        files = ", ".join(Path(source.file).name for source in joined.sources)
+        text = f"# Joined from {files}.\n{toml_text(joined.data)}"
+    return recipe, text
 
 
 def parse_recipe(text: str, file: str = "<recipe>") -> Recipe:
     """Validate the text of a recipe; `file` is named in the problems.
+
+    What it names in its folder (LUT files, a recipe that it extends) is looked for beside
+    `file`.
 
     Raises
     ------
     RecipeError
         With every problem of the recipe, each located.
     """
-    data = parse_toml(text, file)
-    lines = key_lines(text)
-    if (wrong := _schema_problem(data, lines, file)) is not None:
-        raise RecipeError([wrong])
-    try:
-        return Recipe.model_validate_json(
-            json.dumps(data, default=str), strict=True, context={"folder": Path(file).parent}
-        )
-    except ValidationError as error:
-        raise RecipeError(problems_of(error, Recipe, data, lines, file)) from error
+    return validated(join(text, file), Path(file).parent)
 
 
-def parse_toml(text: str, file: str) -> dict[str, Any]:
-    """Return the tables of a TOML text.
+def validated(joined: Joined, folder: Path) -> Recipe:
+    """Return the recipe that joined tables make.
 
     Raises
     ------
     RecipeError
-        If it is not TOML, with the line.
+        With every problem, each located.
     """
+    data = joined.data
+    own = read_own(data)
+    context = {"folder": folder, "own": own}
+    problems = [joined.problem(fault.keys, fault.found, fault.expected) for fault in own.faults]
+    recipe = None
     try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        what = str(error)
-        place = re.search(r"at line (\d+)", what)
-        line = int(place[1]) if place else text.count("\n") + 1
-        what = re.sub(r" \(at .*\)$", "", what)
-        raise RecipeError(
-            [Problem(file, line, "", f"not valid TOML ({what})", "a recipe in TOML")]
-        ) from error
-    except RecursionError as error:
-        raise RecipeError([Problem(file, 0, "", "nested too deeply", "a recipe")]) from error
-
-
-def _schema_problem(data: dict[str, Any], lines: dict[KeyPath, int], file: str) -> Problem | None:
-    found = data.get("schema")
-    if found == SCHEMA and not isinstance(found, bool | float):
-        return None
-    if "schema" not in data:
-        return Problem(file, 1, "schema", "missing", f"schema = {SCHEMA}")
-    what = f"{found!r}"
-    if isinstance(found, int) and found > SCHEMA:
-        what += " (made for a newer lookkit)"
-    return Problem(file, line_of(lines, ("schema",)), "schema", what, str(SCHEMA))
-
-
-def problems_of(
-    error: ValidationError,
-    model: type[Table],
-    data: dict[str, Any],
-    lines: dict[KeyPath, int],
-    file: str,
-) -> list[Problem]:
-    """Turn pydantic's errors into located problems in the user's words."""
-    problems = []
-    details = error.errors(include_url=False)
-    for detail in details:
-        inner = [other for other in details if other["loc"][: len(detail["loc"])] == detail["loc"]]
-        if detail["type"] == "too_short" and len(inner) > 1:
-            continue
-        path = _real_path(detail["loc"], data)
-        found, expected = _words(cast(dict[str, Any], detail), path, data, error)
-        problems.append(Problem(file, line_of(lines, path), dotted(path), found, expected))
-    return problems
-
-
-def dotted(path: KeyPath) -> str:
-    """Write a key's path as people write it: look[2].gain."""
-    text = ""
-    for part in path:
-        text += f"[{part + 1}]" if isinstance(part, int) else f".{part}" if text else part
-    return text
-
-
-def _real_path(loc: tuple[str | int, ...], data: Any) -> KeyPath:
-    """Drop the parts that only name a member of a union."""
-    path: KeyPath = ()
-    at = data
-    tagged: Any = None
-    for position, part in enumerate(loc):
-        if isinstance(at, dict) and at is not tagged and at.get("kind") == part:
-            # A kind may have the name of one of its own keys; its tag comes first.
-            tagged = at
-            continue
-        if (isinstance(at, dict) and part in at) or (
-            isinstance(at, list) and isinstance(part, int) and part < len(at)
-        ):
-            at = cast(Any, at)[part]
-        elif (
-            position < len(loc) - 1
-            or part in _TAGS
-            or part == "[key]"
-            or not isinstance(at, dict | list)
-        ):
-            continue
-        path = (*path, part)
-    return path
-
-
-_TAGS = {"number", "channels", "wheel", *(kind_name(kind) for kind in KINDS)}
-
-_TYPES = {
-    "float_type": "a number",
-    "int_type": "a whole number",
-    "string_type": "text in quotes",
-    "bool_type": "true or false",
-    "tuple_type": "a list in [ ]",
-    "list_type": "a list in [ ]",
-    "dict_type": "a table",
-    "model_type": "a table",
-    "model_attributes_type": "a table",
-    "finite_number": "a finite number",
-}
-_BOUNDS = {
-    "greater_than_equal": ("ge", "at least"),
-    "greater_than": ("gt", "more than"),
-    "less_than_equal": ("le", "at most"),
-    "less_than": ("lt", "less than"),
-}
-
-
-def _words(
-    detail: dict[str, Any], path: KeyPath, data: dict[str, Any], error: ValidationError
-) -> tuple[str, str]:
-    """Return what was found and what was expected."""
-    kind = detail["type"]
-    context = detail.get("ctx", {})
-    value = detail.get("input")
-    shown = _shown(value)
-    if kind == "extra_forbidden":
-        choices = sorted(_allowed(detail["loc"], data))
-        return "unknown key", expected_one_of(str(path[-1]), choices)
-    if kind == "missing":
-        return "missing", "a value"
-    if kind in ("union_tag_invalid", "union_tag_not_found"):
-        return _kind_words(path, value)
-    if kind in _TYPES:
-        return shown, _TYPES[kind]
-    if kind in _BOUNDS:
-        key, words = _BOUNDS[kind]
-        return shown, f"{words} {context[key]:g}"
-    if kind == "literal_error":
-        return shown, context["expected"]
-    if kind in ("too_short", "too_long"):
-        wanted = context.get("min_length") or context.get("max_length")
-        return f"{shown} ({context['actual_length']} values)", f"{wanted} values"
-    if kind == "string_pattern_mismatch":
-        return shown, "a name of letters, digits, spaces, dots, dashes and underscores, at most 63"
-    found, _, expected = str(detail["msg"]).partition(", expected ")
-    return found, expected
-
-
-def _shown(value: Any) -> str:
-    text = json.dumps(value, default=str, ensure_ascii=False)
-    return text if len(text) <= 60 else text[:57] + "..."
-
-
-def _kind_words(path: KeyPath, value: Any) -> tuple[str, str]:
-    here = RENDERING_KINDS if path and path[-1] == "rendering" else LOOK_KINDS
-    names = [kind_name(kind) for kind in here]
-    if not isinstance(value, dict):
-        return _shown(value), "a number, a list of three numbers or a table"
-    if "kind" not in value:
-        return "kind is missing", expected_one_of("", names)
-    name = str(value["kind"])
-    elsewhere = {kind_name(kind): kind for kind in KINDS}
-    if name in elsewhere:
-        kind = elsewhere[name]
-        wanted = "display" if here is RENDERING_KINDS else "scene"
-        where = "[[look]]" if here is RENDERING_KINDS else "[rendering]"
-        return (
-            f"kind {name!r} takes {kind.takes} and gives {kind.gives}",
-            f"a node that gives {wanted}; {name!r} belongs in {where}",
+        recipe = Recipe.model_validate_json(
+            json.dumps(data, default=str), strict=True, context=context
         )
-    return f"unknown kind {name!r}", expected_one_of(name, names)
+    except ValidationError as error:
+        problems += problems_of(error, Recipe, data, joined.problem)
+    problems += _graph_problems(joined, context)
+    problems += _id_problems(joined)
+    problems += _name_problems(joined)
+    if recipe is not None and not problems:
+        problems += _override_problems(joined, recipe)
+    if recipe is None or problems:
+        raise RecipeError(problems)
+    return recipe
 
 
-def _allowed(loc: tuple[str | int, ...], data: dict[str, Any]) -> set[str]:
-    """Return the keys that the table at the parent of `loc` may have."""
-    from lookkit.recipe.model import Camera, Deliver, OutputChoice
-
-    if len(loc) == 1:
-        return _fields(Recipe)
-    for part in reversed(loc[:-1]):
-        for kind in KINDS:
-            if part == kind_name(kind):
-                inner = loc[loc.index(part) + 1 : -1]
-                return _fields(_submodel(kind, inner))
-    tables: dict[str, type[Table]] = {
-        "cameras": Camera, "outputs": OutputChoice, "deliver": Deliver
-    }  # fmt: skip
-    return _fields(tables[str(loc[0])]) if loc[0] in tables else set()
+def _lists(data: Mapping[str, Any]) -> Iterator[tuple[KeyPath, list[Any]]]:
+    """Yield each list of nodes that is a graph of its own."""
+    found = [(("look",), data.get("look"))]
+    scenes = data.get("scenes")
+    for name, scene in scenes.items() if isinstance(scenes, dict) else ():
+        if isinstance(scene, dict):
+            found.append((("scenes", name, "trims"), scene.get("trims")))
+    for path, nodes in found:
+        if isinstance(nodes, list) and all(isinstance(node, dict) for node in nodes):
+            yield path, nodes
 
 
-def _submodel(model: type[Table], inner: tuple[str | int, ...]) -> type[Table]:
-    from lookkit.nodes.base import Wheel
+def _graph_problems(joined: Joined, context: Mapping[str, Any]) -> Iterator[Problem]:
+    for path, nodes in _lists(joined.data):
+        wiring = wire(nodes)
+        faults = wiring.faults or state_faults(wiring, [_node(node, context) for node in nodes])
+        for fault in faults:
+            yield joined.problem((*path, *fault.path), fault.found, fault.expected)
 
-    for part in inner:
-        if part == "wheel":
-            return Wheel
-        field = model.model_fields.get(str(part))
-        if field is None:
+
+def _node(data: Mapping[str, Any], context: Mapping[str, Any]) -> Node | None:
+    """Return the node, or None where something else is wrong with it."""
+    for kind in LOOK_KINDS:
+        if kind_name(kind) == data.get("kind"):
+            try:
+                return kind.model_validate_json(
+                    json.dumps(data, default=str), strict=True, context=dict(context)
+                )
+            except ValidationError:
+                return None
+    return None
+
+
+def _id_problems(joined: Joined) -> Iterator[Problem]:
+    """Ids of renderings: unlike those of the look and of each other."""
+    first: dict[str, KeyPath] = {}
+    for name, path, _ in named_nodes(joined.data):
+        if name in first and path[0] != "look":
+            yield joined.problem(
+                (*path, "id"), f"{name!r} is the id of {joined.place(first[name])} already",
+                "an id of its own")  # fmt: skip
+        first.setdefault(name, path)
+
+
+def _name_problems(joined: Joined) -> Iterator[Problem]:
+    """Cameras, scenes and nodes that are named but not there."""
+    data = joined.data
+    cameras, scenes = _table(data, "cameras"), _table(data, "scenes")
+    ids = [name for name, _, _ in named_nodes(data)]
+    deliver = data.get("deliver")
+    asked = deliver.get("scenes") if isinstance(deliver, dict) else None
+    for name, scene in scenes.items():
+        if not isinstance(scene, dict):
             continue
-        for option in (field.annotation, *get_args(field.annotation)):
-            if isinstance(option, type) and issubclass(option, Table):
-                model = option
-    return model
+        at = ("scenes", name)
+        yield from _unknown(joined, (*at, "cameras"), "camera", scene.get("cameras"), cameras)
+        for one, changes in _table(scene, "overrides").items():
+            path = (*at, "overrides", one)
+            if one not in ids:
+                yield joined.problem(path, f"no node has the id {one!r}", expected_one_of(one, ids))
+            for key in fixed_keys(changes) if isinstance(changes, dict) else ():
+                yield joined.problem((*path, key), "an override cannot change this", "a parameter")
+    yield from _unknown(joined, ("deliver", "scenes"), "scene", asked, scenes)
 
 
-def _fields(model: type[Table]) -> set[str]:
-    return {field.alias or name for name, field in model.model_fields.items()}
+def _unknown(
+    joined: Joined, path: KeyPath, what: str, names: Any, known: Mapping[str, Any]
+) -> Iterator[Problem]:
+    listed = [name for name in names if isinstance(name, str)] if isinstance(names, list) else []
+    for index, name in enumerate(names if listed else ()):
+        if name in listed and name not in known:
+            yield joined.problem(
+                (*path, index), f"unknown {what} {name!r}", expected_one_of(name, known)
+            )
+    for name, count in Counter(listed).items():
+        if count > 1:
+            yield joined.problem(path, f"{what} {name!r} {count} times", "each once")
+
+
+def _table(data: Mapping[str, Any], key: str) -> dict[str, Any]:
+    table = data.get(key)
+    return table if isinstance(table, dict) else {}
+
+
+def _override_problems(joined: Joined, recipe: Recipe) -> Iterator[Problem]:
+    """Yield what scenes' overrides make of nodes that these cannot be."""
+    nodes = dict(recipe.named_nodes())
+    paths = {name: path for name, path, _ in named_nodes(joined.data)}
+    for scene, settings in recipe.scenes.items():
+        for name, changes in settings.overrides.items():
+            at = ("scenes", scene, "overrides", name)
+            try:
+                overridden(nodes[name], changes, recipe._context)
+            except ValidationError as error:
+
+                def locate(
+                    path: KeyPath,
+                    found: str,
+                    expected: str,
+                    at: KeyPath = at,
+                    node: str = joined.place(paths[name]),
+                ) -> Problem:
+                    return joined.problem(
+                        (*at, *path), f"{found} (changes the node at {node})", expected
+                    )
+
+                yield from problems_of(error, type(nodes[name]), changes, locate)

@@ -2,21 +2,38 @@
 
 from __future__ import annotations
 
+import json
+from collections.abc import Iterator, Mapping
 from typing import Annotated, Any, Literal, Union
 
-from pydantic import AfterValidator, Field, StringConstraints, ValidationInfo
+from pydantic import (
+    AfterValidator,
+    Discriminator,
+    Field,
+    PrivateAttr,
+    StringConstraints,
+    Tag,
+    ValidationInfo,
+    model_validator,
+)
 from pydantic_core import PydanticCustomError
 
-from lookkit.errors import UnknownNameError
+from lookkit.errors import InputError, UnknownNameError
 from lookkit.nodes import LOOK_KINDS, RENDERING_KINDS
-from lookkit.nodes.base import Table
+from lookkit.nodes.base import Node, Step, Table, error_at
 from lookkit.nodes.film_print import FilmPrint
 from lookkit.nodes.rendering import Rendering
-from lookkit.spaces.encodings import encoding
-from lookkit.spaces.outputs import output
-
-SCHEMA = 1
-"""The version of the recipe's own form; older ones are migrated when they load."""
+from lookkit.recipe.extend import SCHEMA as SCHEMA
+from lookkit.recipe.extend import overlay
+from lookkit.recipe.tables import NOTHING, Own
+from lookkit.spaces.encodings import Encoding, encoding
+from lookkit.spaces.outputs import Output, output
+from lookkit.spaces.ranges import SignalRange
+from lookkit.spaces.whitepoints import (
+    HIGHEST_KELVIN,
+    LOWEST_KELVIN,
+    illuminant,
+)
 
 Name = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9 ._-]{0,62}$")]
 """A name that is safe as (part of) a file name on every system."""
@@ -24,45 +41,135 @@ Name = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9 ._-]{0,
 AnyLookNode = Annotated[Union[LOOK_KINDS], Field(discriminator="kind")]  # noqa: UP007
 AnyRendering = Annotated[Union[RENDERING_KINDS], Field(discriminator="kind")]  # noqa: UP007
 
-
-def _known(lookup: Any) -> AfterValidator:
-    def check(name: str, info: ValidationInfo) -> str:
-        try:
-            lookup(name)
-        except UnknownNameError as error:
-            raise PydanticCustomError(
-                "unknown_name",
-                "unknown {what} '{name}', expected {choices}",
-                {"what": error.what, "name": name, "choices": error.expected},
-            ) from error
-        return name
-
-    return AfterValidator(check)
+Bits = Literal[8, 10, 12, 16]
 
 
-EncodingName = Annotated[str, _known(encoding)]
-OutputName = Annotated[str, _known(output)]
+def _own(info: ValidationInfo) -> Own:
+    own: Own = (info.context or {}).get("own", NOTHING)
+    return own
+
+
+def _unknown(error: UnknownNameError) -> PydanticCustomError:
+    return PydanticCustomError(
+        "unknown_name",
+        "unknown {what} '{name}', expected {choices}",
+        {"what": error.what, "name": error.name, "choices": error.expected},
+    )
+
+
+def _known_encoding(name: str, info: ValidationInfo) -> str:
+    try:
+        encoding(name, _own(info).encodings)
+    except UnknownNameError as error:
+        raise _unknown(error) from error
+    return name
+
+
+def _known_output(name: str, info: ValidationInfo) -> str:
+    try:
+        output(name, _own(info).displays)
+    except UnknownNameError as error:
+        raise _unknown(error) from error
+    return name
+
+
+def _known_light(name: str) -> str:
+    try:
+        illuminant(name)
+    except UnknownNameError as error:
+        raise _unknown(error) from error
+    return name
+
+
+EncodingName = Annotated[str, AfterValidator(_known_encoding)]
+OutputName = Annotated[str, AfterValidator(_known_output)]
+Kelvin = Annotated[float, Field(ge=LOWEST_KELVIN, le=HIGHEST_KELVIN)]
+Light = Annotated[
+    Annotated[Kelvin, Tag("number")] | Annotated[str, AfterValidator(_known_light), Tag("name")],
+    Discriminator(lambda value: "name" if isinstance(value, str) else "number"),
+]
+"""A colour temperature in kelvin, or the name of an illuminant."""
 
 
 class Camera(Table):
     """One camera of the film: how its code values are to be read."""
 
-    encoding: EncodingName = Field(description="what its code values mean; see `explain encoding`")
-    range: Literal["full", "legal"] | None = Field(
+    encoding: EncodingName = Field(description="what its code values mean; see `explain encodings`")
+    range: SignalRange | None = Field(
         default=None, description="signal range of its files; default the encoding's own"
     )
-    bits: Literal[8, 10, 12, 16] | None = Field(
+    bits: Bits | None = Field(
         default=None, description="bit depth of its files; default the encoding's own"
     )
     note: str = Field(default="", description="for people")
+
+    @model_validator(mode="after")
+    def _can_be_legal(self, info: ValidationInfo) -> Camera:
+        if self.range == "legal" and encoding(self.encoding, _own(info).encodings).scene_linear:
+            raise error_at(
+                ("range",), "legal range of scene-linear light, expected full", self.range
+            )
+        return self
 
 
 class OutputChoice(Table):
     """One display or file that the look is delivered for."""
 
-    output: OutputName = Field(description="a name of the outputs table; see `explain output`")
+    output: OutputName = Field(description="a name of the outputs table; see `explain outputs`")
     rendering: AnyRendering | None = Field(
         default=None, description="instead of the recipe's own rendering"
+    )
+    range: SignalRange | None = Field(
+        default=None,
+        description="signal range of what is delivered; default the output's own. The delivery "
+        "specification decides",
+    )
+    bits: Bits | None = Field(
+        default=None, description="bit depth of what is delivered; default the output's own"
+    )
+    excursions: bool = Field(
+        default=False,
+        description="keep sub-black and super-white in legal range, where the delivery "
+        "specification allows it; else they are clipped",
+    )
+    black: float | None = Field(
+        default=None,
+        ge=0.0,
+        description="black of the display, of BT.1886 only; default 0",
+        json_schema_extra={"unit": "cd/m2"},
+    )
+    note: str = Field(default="", description="for people")
+
+    @model_validator(mode="after")
+    def _has_a_black(self, info: ValidationInfo) -> OutputChoice:
+        if self.black is not None:
+            try:
+                output(self.output, _own(info).displays).with_black(self.black)
+            except InputError as error:
+                raise error_at(
+                    ("black",), f"{error}, expected none, or BT.1886 and less than its peak",
+                    self.black,
+                ) from error  # fmt: skip
+        return self
+
+
+class Scene(Table):
+    """A set of shots under one light, and what is trimmed for it."""
+
+    cameras: tuple[str, ...] = Field(
+        default=(), description="the cameras that took it; default all of the recipe"
+    )
+    light: Light | None = Field(
+        default=None,
+        description="the light it was taken under, in kelvin or by name (tungsten, daylight, "
+        "D55, ...): for people and for matching; it changes no pixel, white-balance does",
+    )
+    trims: tuple[AnyLookNode, ...] = Field(
+        default=(), description="nodes that run before the look, in a graph of their own"
+    )
+    overrides: dict[str, dict[str, Any]] = Field(
+        default={},
+        description="parameters of the look or rendering that differ, by the id of their node",
     )
     note: str = Field(default="", description="for people")
 
@@ -73,7 +180,14 @@ class Deliver(Table):
     sizes: Annotated[tuple[Literal[17, 33, 65], ...], Field(min_length=1)] = Field(
         default=(33,), description="lattice points per edge of the .cube files"
     )
+    scenes: tuple[str, ...] = Field(
+        default=(), description="scenes that get files of their own, beside the plain look"
+    )
     config: bool = Field(default=True, description="write the OCIO config")
+
+
+Entry = dict[str, Any]
+"""An entry of a user's table; `spaces/read.py` checks it."""
 
 
 class Recipe(Table):
@@ -90,16 +204,118 @@ class Recipe(Table):
         default=FilmPrint(), description="from scene light to display light"
     )
     outputs: dict[Name, OutputChoice] = Field(default={}, description="the outputs, by name")
+    scenes: dict[Name, Scene] = Field(default={}, description="the scenes, by name")
     deliver: Deliver = Field(default=Deliver(), description="what a build writes")
+    encodings: dict[str, Entry] = Field(
+        default={}, description="encodings of your own, in the form of configs/encodings.toml"
+    )
+    displays: dict[str, Entry] = Field(
+        default={}, description="displays of your own, in the form of configs/outputs.toml"
+    )
+    primaries: dict[str, Entry] = Field(
+        default={}, description="primaries that encodings and displays of your own name"
+    )
+    curves: dict[str, Entry] = Field(
+        default={}, description="curves that encodings and displays of your own name"
+    )
+    _context: dict[str, Any] = PrivateAttr(default={})
+
+    def model_post_init(self, context: Any) -> None:
+        """Keep what the recipe was validated with: its folder and its own tables."""
+        self._context.update(context or {})
 
     def rendering_for(self, name: str) -> Rendering:
         """Return the rendering of the output called `name`."""
         return self.outputs[name].rendering or self.rendering
 
+    def encoding_of(self, camera: str) -> Encoding:
+        """Return the encoding of the camera called `camera`."""
+        return encoding(self.cameras[camera].encoding, self._own.encodings)
+
+    def output_of(self, name: str) -> Output:
+        """Return the output called `name`, as it is delivered."""
+        choice = self.outputs[name]
+        target = output(choice.output, self._own.displays)
+        if choice.black is not None:
+            target = target.with_black(choice.black)
+        return target.delivered(choice.range, choice.bits, choice.excursions)
+
+    def cameras_of(self, scene: str | None) -> tuple[str, ...]:
+        """Return the names of the cameras that took a scene; None is any."""
+        chosen = self.scenes[scene].cameras if scene is not None else ()
+        return chosen or tuple(self.cameras)
+
+    def in_scene(self, scene: str) -> Recipe:
+        """Return the recipe with the overrides of one of its scenes.
+
+        Raises
+        ------
+        ValidationError
+            If an override does not fit its node; loading has made sure that it does.
+        """
+        changes = self.scenes[scene].overrides
+        if not changes:
+            return self
+
+        def changed(node: Any) -> Any:
+            return overridden(node, changes[node.id], self._context) if node.id in changes else node
+
+        outputs = {
+            name: choice
+            if choice.rendering is None
+            else choice.model_copy(update={"rendering": changed(choice.rendering)})
+            for name, choice in self.outputs.items()
+        }
+        return self.model_copy(
+            update={
+                "look": tuple(changed(node) for node in self.look),
+                "rendering": changed(self.rendering),
+                "outputs": outputs,
+            }
+        )
+
+    def named_nodes(self) -> Iterator[tuple[str, Node | Rendering]]:
+        """Yield the id and node of everything that overrides may name."""
+        renderings = [choice.rendering for choice in self.outputs.values()]
+        for node in (*self.look, self.rendering, *renderings):
+            if node is not None and node.id is not None:
+                yield node.id, node
+
+    @property
+    def _own(self) -> Own:
+        own: Own = self._context.get("own", NOTHING)
+        return own
+
+
+def overridden(node: Step, changes: Mapping[str, Any], context: Mapping[str, Any]) -> Step:
+    """Return a node with some parameters changed.
+
+    Raises
+    ------
+    ValidationError
+        If the result is no valid node.
+    """
+    given = node.model_dump(mode="json", by_alias=True, exclude_unset=True)
+    data = {"kind": node.kind, **overlay(given, changes)}
+    return type(node).model_validate_json(
+        json.dumps(data, default=str), strict=True, context=dict(context)
+    )
+
 
 def json_schema() -> dict[str, Any]:
-    """Return the JSON Schema of a recipe, for editors."""
+    """Return the JSON Schema of a recipe file, for editors."""
     schema = Recipe.model_json_schema(by_alias=True)
+    schema["properties"] |= {
+        "extends": {
+            "type": "string",
+            "description": "a recipe in this one's folder, or a shipped look, to change",
+        },
+        "overrides": {
+            "type": "object",
+            "additionalProperties": {"type": "object"},
+            "description": "parameters of the extended recipe's nodes, by the id of their node",
+        },
+    }
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         **schema,

@@ -11,22 +11,18 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache, cached_property
-from typing import Final
 
 import numpy as np
 
 from lookkit.errors import InputError, UnknownNameError
 from lookkit.spaces import ranges
-from lookkit.spaces.curves import Curve, Linear
+from lookkit.spaces.curves import LARGEST, Curve, Linear
 from lookkit.spaces.data import Catalogue, find, shipped_table
 from lookkit.spaces.primaries import AP0, AP1, Adaptation, Primaries, between
 from lookkit.spaces.ranges import SignalRange
 from lookkit.spaces.working import AP0_TO_AP1, AP1_TO_AP0, Array, OcioTransform, as_pixels
 
 Rows = tuple[tuple[float, ...], ...]
-
-_LARGEST: Final = 1e30
-"""Codes and light are held within this, far beyond any picture, to keep them finite."""
 
 
 @dataclass(frozen=True)
@@ -100,7 +96,7 @@ class Encoding:
         range, bits
             How the file carries the signal, where not as the camera does.
         """
-        held = np.clip(as_pixels(code), -_LARGEST, _LARGEST)
+        held = np.clip(as_pixels(code), -LARGEST, LARGEST)
         signal = ranges.convert(held, *self._carried(range, bits))
         return self.curve.decode(signal) @ self.to_ap1.T
 
@@ -109,7 +105,7 @@ class Encoding:
     ) -> Array:
         """Return code values for scene-linear AP1, shape (..., 3); the inverse of `decode`."""
         source, target, depth = self._carried(range, bits)
-        held = np.clip(as_pixels(scene), -_LARGEST, _LARGEST)
+        held = np.clip(as_pixels(scene), -LARGEST, LARGEST)
         signal = self.curve.encode(held @ self.from_ap1.T)
         return ranges.convert(signal, target, source, depth)
 

@@ -14,7 +14,7 @@ import numpy as np
 
 from lookkit.errors import InputError, UnknownNameError
 from lookkit.spaces import ranges
-from lookkit.spaces.curves import Bt1886, Curve
+from lookkit.spaces.curves import LARGEST, Bt1886, Curve
 from lookkit.spaces.data import Catalogue, find, shipped_table
 from lookkit.spaces.primaries import Adaptation, Primaries, between
 from lookkit.spaces.ranges import SignalRange
@@ -111,9 +111,8 @@ class Output:
 
         Clips: without `excursions` to black and peak; always to the file's integers.
         """
-        light = as_pixels(display)
-        if not self.excursions:
-            light = np.clip(light, 0.0, self.peak / 100)
+        low, high = (-LARGEST, LARGEST) if self.excursions else (0.0, self.peak / 100)
+        light = np.clip(as_pixels(display), low, high)
         signal = self.curve.encode(light @ self.matrix.T)
         if not self.excursions:
             signal = np.clip(signal, 0.0, 1.0)
@@ -121,7 +120,8 @@ class Output:
 
     def decode(self, signal: Array) -> Array:
         """Return light, RGB of the limiting gamut, 1.0 = 100 cd/m2; nothing is clipped."""
-        video = ranges.convert(as_pixels(signal), self.range, "full", self.bits)
+        held = np.clip(as_pixels(signal), -LARGEST, LARGEST)
+        video = ranges.convert(held, self.range, "full", self.bits)
         return self.curve.decode(video) @ self._inverse.T
 
     def lower(self) -> list[OcioTransform]:

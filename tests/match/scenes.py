@@ -64,7 +64,8 @@ def squares_but_no_chart(rng: np.random.Generator, height: int, width: int) -> A
     """A 6 x 4 grid of squares in random colours, or a window with panes: not the chart."""
     picture = clutter(rng, height, width)
     drawn, _ = draw_chart(rng.uniform(0.01, 0.9, size=(24, 3)))
-    y, x = (int(rng.integers(0, most)) for most in (height - drawn.shape[0], width - drawn.shape[1]))
+    y = int(rng.integers(0, height - drawn.shape[0]))
+    x = int(rng.integers(0, width - drawn.shape[1]))
     picture[y : y + drawn.shape[0], x : x + drawn.shape[1]] = drawn
     return picture
 

@@ -148,6 +148,12 @@ FIELDS = {
             "returns": st.sampled_from(["ACEScct", "LogC4"]),
         }
     ),
+    "blend": table(
+        weight=number(0.1, 4.0),
+        branches=st.lists(table(weight=number(0.0, 4.0)), max_size=3).map(
+            lambda branches: [{"node": "start", **branch} for branch in branches]
+        ),
+    ),
     "gamut-compress": table(
         limit=triple(1.05, 2.0), threshold=triple(0.3, 0.9), power=number(1.0, 2.0)
     ),

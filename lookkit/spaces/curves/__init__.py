@@ -1,7 +1,7 @@
 """Curve families between code values and linear light; constants come from tables."""
 
 from lookkit.spaces.curves.adx import Adx
-from lookkit.spaces.curves.base import Curve
+from lookkit.spaces.curves.base import LARGEST, Curve
 from lookkit.spaces.curves.hdr import HlgDisplay, Pq
 from lookkit.spaces.curves.log import Log
 from lookkit.spaces.curves.mirrored import AcesCc, MirroredLog
@@ -30,6 +30,7 @@ DISPLAY_FAMILIES: tuple[type[Curve], ...] = (Power, ToePower, Bt1886, Pq, HlgDis
 __all__ = [
     "DISPLAY_FAMILIES",
     "FAMILIES",
+    "LARGEST",
     "AcesCc",
     "Adx",
     "Bt1886",

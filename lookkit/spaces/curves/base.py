@@ -13,12 +13,15 @@ from lookkit.spaces.working import Array, OcioTransform
 _LARGEST_LOG: Final = 80.0
 """Exponents of e stop here (5e34), so that finite codes stay finite, in float32 too."""
 
+LARGEST: Final = 1e30
+"""Codes and light are held within this, far beyond any picture, to keep them finite."""
+
 
 class Curve(ABC):
     """A curve between code values and linear light.
 
     `decode` and `encode` work on float64 of any shape (families that mix channels say so),
-    never clamp, carry negatives, rise monotonically and give finite values for finite ones.
+    never clamp, carry negatives, rise monotonically and are finite up to `LARGEST`.
     The curve's own codes are those of its formula: range conversions are not its business.
     """
 

@@ -1,0 +1,1 @@
+"""Examining a LUT from anywhere: what it is, what is wrong, who will misread it."""

@@ -1,0 +1,139 @@
+"""The least-squares equations of a lattice, and their solution.
+
+What a reader makes of a colour is linear in the lattice's values: a weighted sum of the
+corners of one cell. So the squared error over many samples is a quadratic form that
+couples a point only with its 26 neighbours. The matrix is kept as that stencil, half of
+it, because it is symmetric, and solved by conjugate gradients with a diagonal
+preconditioner; each channel is a system of its own.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from lookkit.lattice.sampling import CORNERS, Floats
+
+PAIRS: Final = tuple((a, b) for a in range(8) for b in range(a, 8))
+"""Every pair of corners of a cell, once."""
+
+_KEEP: Final = 1e-3
+"""How strongly a value is held where the samples hardly ask for anything."""
+
+_TOLERANCE: Final = 1e-2
+_PASSES: Final = 3
+
+
+class Equations:
+    """Normal equations for the change of a lattice's values, shape (3, n^3) each.
+
+    The unknown is the change from a starting lattice, so that float32 suffices.
+    """
+
+    def __init__(self, size: int) -> None:
+        self.size = size
+        self._diagonal = np.zeros((3, size**3), dtype=np.float32)
+        self._right = np.zeros((3, size**3), dtype=np.float32)
+        self._beyond: dict[int, Floats] = {}
+
+    def add(self, pairs: Floats, aims: Floats, metric: Floats) -> None:
+        """Add the errors inside every cell.
+
+        Parameters
+        ----------
+        pairs
+            Sum over the samples of weight x share of one corner x share of the other,
+            for each of `PAIRS`, shape (36, cells).
+        aims
+            Sum over the samples of weight x share of a corner x what is to be changed,
+            shape (8, 3, cells).
+        metric
+            Weight of a squared error in each channel, shape (3, cells).
+        """
+        for row, (a, b) in enumerate(PAIRS):
+            if not pairs[row].any():
+                continue
+            target = self._diagonal if a == b else self._coupling(a, b)
+            self._corner(target, a)[...] += self._cells(pairs[row] * metric)
+        for a in range(8):
+            self._corner(self._right, a)[...] += self._cells(aims[a] * metric)
+
+    def solve(
+        self, low: Floats, high: Floats, start: Floats | None = None, iterations: int = 30
+    ) -> Floats:
+        """Return the change, shape (3, n^3), each value within its `low` and `high`.
+
+        Values that want to leave their bounds are put on them and the rest is solved
+        again; equal bounds fix a value. `start` is a guess.
+        """
+        held = low >= high
+        change = np.clip(np.zeros_like(low) if start is None else start, low, high)
+        for _ in range(_PASSES):
+            change = self._descend(change, ~held, iterations)
+            clipped = np.clip(change, low, high)
+            out = clipped != change
+            change = clipped
+            if not out.any():
+                break
+            held |= out
+        return change
+
+    def _descend(self, x: Floats, free: npt.NDArray[np.bool_], iterations: int) -> Floats:
+        """Conjugate gradients from `x` over the values that are `free`."""
+        scale = free / np.maximum(self._diagonal * (1.0 + _KEEP), np.float32(1e-20))
+        residual = (self._right - self._times(x)) * free
+        step = scale * residual
+        direction = step.copy()
+        size = _dot(residual, step)
+        wanted = np.maximum(_dot(self._right * free, scale * self._right), size) * _TOLERANCE**2
+        x = x.copy()
+        for _ in range(iterations):
+            if (size <= wanted).all():
+                break
+            image = self._times(direction)
+            image *= free
+            length = size / np.maximum(_dot(direction, image), 1e-30)
+            x += length.astype(np.float32) * direction
+            residual -= length.astype(np.float32) * image
+            np.multiply(scale, residual, out=step)
+            new = _dot(residual, step)
+            direction *= (new / np.maximum(size, 1e-30)).astype(np.float32)
+            direction += step
+            size = new
+        return x
+
+    def _times(self, x: Floats) -> Floats:
+        out = self._diagonal * x
+        out *= np.float32(1.0 + _KEEP)
+        work = np.empty_like(x)
+        for shift, coupling in self._beyond.items():
+            near, far = slice(0, x.shape[1] - shift), slice(shift, None)
+            part = work[:, near]
+            np.multiply(coupling[:, near], x[:, far], out=part)
+            out[:, near] += part
+            np.multiply(coupling[:, near], x[:, near], out=part)
+            out[:, far] += part
+        return out
+
+    def _coupling(self, a: int, b: int) -> Floats:
+        di, dj, dk = np.subtract(CORNERS[b], CORNERS[a])
+        shift = int((di * self.size + dj) * self.size + dk)
+        if shift not in self._beyond:
+            self._beyond[shift] = np.zeros_like(self._diagonal)
+        return self._beyond[shift]
+
+    def _corner(self, points: Floats, corner: int) -> Floats:
+        """The values at one corner of every cell, as a view."""
+        n, (i, j, k) = self.size, CORNERS[corner]
+        box = points.reshape(3, n, n, n)
+        return box[:, i : i + n - 1, j : j + n - 1, k : k + n - 1]
+
+    def _cells(self, values: Floats) -> Floats:
+        return values.reshape(3, self.size - 1, self.size - 1, self.size - 1)
+
+
+def _dot(first: Floats, second: Floats) -> npt.NDArray[np.float64]:
+    """Inner product of each channel, shape (3, 1)."""
+    return np.einsum("cm,cm->c", first, second, dtype=np.float64)[:, None]

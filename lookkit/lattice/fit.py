@@ -1,0 +1,298 @@
+"""Fitted lattices: values at the points chosen so that what lies between is closest.
+
+Sampling a graph at the points of a lattice is exact there and always wrong to the same
+side in between, because every reader cuts corners. Here the values are chosen by
+regularised least squares over exact samples inside the cells, so that the interpolated
+result is closest, in Delta E 2000, where pictures and lights are.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import product
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from lookkit.lattice.audit import Audited, audit
+from lookkit.lattice.axis import fit_axis
+from lookkit.lattice.equations import PAIRS, Equations
+from lookkit.lattice.hold import Watch, held_back
+from lookkit.lattice.interpolate import READERS, Reader
+from lookkit.lattice.samples import HOLD_SEED, CodeSpace, SetName
+from lookkit.lattice.sampling import (
+    CORNERS,
+    CellSamples,
+    Floats,
+    corner_values,
+    corner_weights,
+    sample,
+    sample_cells,
+)
+from lookkit.lattice.shaper import Shaper
+from lookkit.lattice.truth import Exact, Light, steady
+from lookkit.lattice.weights import occurrence, visibility
+from lookkit.progress import Progress, silent
+from lookkit.spaces.working import Array
+
+_PLACES: Final[Array] = np.array(list(product((0.25, 0.75), repeat=3)))
+"""The middles of the eight parts of a cell."""
+
+_HOLD_SIZES: Final[dict[SetName, int]] = {
+    "neutral ramp": 1024,
+    "image-like": 32768,
+    "skin": 8192,
+    "saturated emitters": 12288,
+    "over-range": 6144,
+}
+"""The samples inside the cells stand for the whole cube."""
+
+_READER: Final[dict[Reader, float]] = {"tetrahedral": 2.0, "trilinear": 1.0}
+"""Trilinear readers gain more from a fit, so tetrahedral ones get the larger say."""
+
+_INSIST: Final = 4.0
+
+_RAMP_PLACES: Final[Array] = np.repeat(((np.arange(8) + 0.5) / 8)[:, None], 3, axis=1)
+_RAMP_ROUNDS: Final = 2
+_RAMP_WEIGHT: Final = 4000.0
+_RAMP_LIGHTNESS: Final = 0.05
+_RAMP_TINT: Final = 0.19 / 1023.0
+"""A tint that no 10-bit display shows: left alone, because to remove it costs colours."""
+
+
+@dataclass(frozen=True, eq=False)
+class Fit:
+    """A baked lattice.
+
+    Attributes
+    ----------
+    lattice
+        Signal at the points, shape (n, n, n, 3), indexed [red, green, blue].
+    readers
+        The readers it was fitted for.
+    shaper
+        The curve before it, if any.
+    held_back
+        Share of the points that went back towards plain sampling so that no audited
+        set got worse; 1 is plain sampling.
+    """
+
+    lattice: Array
+    readers: tuple[Reader, ...]
+    shaper: Shaper | None
+    held_back: float
+
+
+def fit_lattice(
+    exact: Exact,
+    space: CodeSpace,
+    light: Light,
+    size: int = 33,
+    *,
+    readers: Sequence[Reader] = READERS,
+    shaper: Shaper | None = None,
+    progress: Progress = silent,
+) -> Fit:
+    """Bake a graph into a fitted lattice.
+
+    Parameters
+    ----------
+    exact
+        The graph, from camera code in 0-1 to signal.
+    space
+        The camera's encoding, which tells where pictures and lights are.
+    light
+        The display, which tells how visible an error is.
+    size
+        Points along an edge, at least 3.
+    readers
+        How the file will be read: both ways by default.
+    shaper
+        The curve that a reader applies before the lattice.
+    progress
+        Told after each of four steps.
+
+    Returns
+    -------
+    Fit
+        Repeatable. Values stay within the exact values around each point, so nothing
+        rings and no signal leaves the range; r = g = b on the axis of a neutral graph.
+
+    Raises
+    ------
+    ValueError
+        If `size` is below 3 or no reader is given.
+    """
+    if size < 3:
+        raise ValueError(f"expected a size of at least 3, found {size}")
+    if not readers:
+        raise ValueError("expected at least one reader")
+    graph = steady(exact)
+    what = f"fit {size} points"
+    progress(what, 0, 4)
+    problem = _Problem(graph, space, light, size, tuple(readers), shaper)
+    progress(what, 1, 4)
+    watch = problem.watch(audit(graph, space, light, HOLD_SEED, _HOLD_SIZES))
+    progress(what, 2, 4)
+    fitted = problem.solve()
+    worse = watch.worse(fitted)
+    if worse.any():
+        problem.insist(worse)
+        fitted = problem.solve()
+    progress(what, 3, 4)
+    lattice, held = held_back(fitted, problem.plain, watch)
+    progress(what, 4, 4)
+    return Fit(lattice, tuple(readers), shaper, held)
+
+
+class _Problem:
+    """Everything that one fit needs, and its solution."""
+
+    def __init__(
+        self,
+        exact: Exact,
+        space: CodeSpace,
+        light: Light,
+        size: int,
+        readers: tuple[Reader, ...],
+        shaper: Shaper | None,
+    ) -> None:
+        self.size, self.readers, self.shaper = size, readers, shaper
+        self.plain = sample(exact, size, shaper)
+        self.cells = sample_cells(exact, size, _PLACES, shaper)
+        self.metric = visibility(self.plain, light)
+        self.weights = self._weights(occurrence(space, size, shaper))
+        diagonal = np.arange(size)
+        self.start = self.plain.copy()
+        self.start[diagonal, diagonal, diagonal] = fit_axis(
+            exact, light, self.plain[diagonal, diagonal, diagonal], shaper
+        )
+        self.low, self.high = self._bounds()
+        self.ramp = _Ramp(exact, size, shaper, self.metric)
+
+    def solve(self) -> Array:
+        """Return the fitted lattice."""
+        pairs, aims = self._sums()
+        change = self._solved(pairs, aims, None)
+        if "trilinear" in self.readers:
+            for _ in range(_RAMP_ROUNDS):
+                ramp_pairs, ramp_aims = self.ramp.sums(self._changed(change), self.start)
+                with_ramp, with_aims = pairs.copy(), aims.copy()
+                with_ramp[:, self.ramp.cells] += ramp_pairs
+                with_aims[:, :, self.ramp.cells] += ramp_aims
+                change = self._solved(with_ramp, with_aims, change)
+        return self._changed(change)
+
+    def insist(self, cells: npt.NDArray[np.bool_]) -> None:
+        """Let errors in some cells weigh more."""
+        for weight in self.weights.values():
+            weight[:, cells] *= _INSIST
+
+    def watch(self, sets: Mapping[SetName, Audited]) -> Watch:
+        """Return what tells where a lattice is worse than plain sampling."""
+        return Watch(self.plain, self.cells, self.metric, sets, self.readers, self.shaper)
+
+    def _weights(self, occurs: Floats) -> dict[Reader, Floats]:
+        """Weight of each sample under each reader, shape (p, cells).
+
+        Cells that even plain sampling gets very wrong count less, or a kink of the
+        graph would pull its whole surroundings off.
+        """
+        weights = {}
+        for reader in self.readers:
+            error = self.cells.signal - self.cells.read(self.plain, reader)
+            squared = np.einsum("pcn,cn->pn", error * error, self.metric)
+            usual = np.average(np.sqrt(squared), weights=occurs) ** 2
+            weights[reader] = occurs * (usual / (squared.mean(axis=0) + usual)) ** 0.25
+            weights[reader] *= _READER[reader]
+        mean = np.mean([weight.mean() for weight in weights.values()])
+        return {reader: weight / (8.0 * mean) for reader, weight in weights.items()}
+
+    def _sums(self) -> tuple[Floats, Floats]:
+        cells = (self.size - 1) ** 3
+        pairs = np.zeros((len(PAIRS), cells), dtype=np.float32)
+        aims = np.zeros((8, 3 * cells), dtype=np.float32)
+        for reader in self.readers:
+            share = self.cells.weights(reader)
+            weight = self.weights[reader].astype(np.float32)
+            missing = self.cells.signal - self.cells.read(self.start, reader)
+            pairs += _products(share) @ weight
+            aims += share.T @ (weight[:, None] * missing).reshape(len(share), -1)
+        return pairs, aims.reshape(8, 3, cells)
+
+    def _solved(self, pairs: Floats, aims: Floats, guess: Floats | None) -> Floats:
+        equations = Equations(self.size)
+        equations.add(pairs, aims, self.metric / self.metric.mean())
+        return equations.solve(self.low, self.high, guess)
+
+    def _changed(self, change: Floats) -> Array:
+        return self.start + np.moveaxis(change.reshape(3, *self.start.shape[:3]), 0, -1)
+
+    def _bounds(self) -> tuple[Floats, Floats]:
+        """How far each value may move: within the exact values around it; axis fixed."""
+        low, high = self.plain.copy(), self.plain.copy()
+        cells = self.size - 1
+        least = _box(self.cells.signal.min(axis=0), cells)
+        most = _box(self.cells.signal.max(axis=0), cells)
+        for i, j, k in CORNERS:
+            around = np.s_[i : i + cells, j : j + cells, k : k + cells]
+            np.minimum(low[around], least, out=low[around])
+            np.maximum(high[around], most, out=high[around])
+        low -= self.start
+        high -= self.start
+        fixed = np.zeros(self.start.shape[:3], dtype=bool)
+        diagonal = np.arange(self.size)
+        fixed[diagonal, diagonal, diagonal] = True
+        fixed[:: self.size - 1, :: self.size - 1, :: self.size - 1] = True
+        low[fixed] = high[fixed] = 0.0
+        return _planes(low), _planes(high)
+
+
+class _Ramp:
+    """The grey ramp as a trilinear reader sees it, which off-diagonal points tint."""
+
+    def __init__(self, exact: Exact, size: int, shaper: Shaper | None, metric: Floats) -> None:
+        across = size - 1
+        step = np.arange(across)
+        self.cells = step * (across * across + across + 1)
+        self._share = corner_weights(_RAMP_PLACES, "trilinear")
+        place = (step[None, :, None] + _RAMP_PLACES[:, None]) / across
+        wanted = exact(place if shaper is None else shaper.inverse(place))
+        self._wanted = wanted.transpose(0, 2, 1).astype(np.float32)
+        # Undoes the metric, so that a tint weighs the same in dark and in light.
+        mean = metric.mean()
+        here = np.maximum(metric[:, self.cells], 0.02 * mean).mean(axis=0)
+        self._weight = _RAMP_WEIGHT / len(self._share) * np.maximum(mean / here, 1.0)
+
+    def sums(self, lattice: Array, start: Array) -> tuple[Floats, Floats]:
+        """Pairs and aims of the diagonal cells: the tint to go, and part of the lightness."""
+        now = self._read(lattice)
+        error = self._wanted - now
+        lightness = error.mean(axis=1, keepdims=True)
+        tint = error - lightness
+        tint -= np.clip(tint, -_RAMP_TINT, _RAMP_TINT)
+        missing = now + tint + _RAMP_LIGHTNESS * lightness - self._read(start)
+        pairs = _products(self._share).sum(axis=1)[:, None] * self._weight
+        aims = np.einsum("pa,pcn->acn", self._share, missing) * self._weight
+        return pairs, aims
+
+    def _read(self, lattice: Array) -> Floats:
+        corners = corner_values(lattice)[:, :, self.cells]
+        return np.einsum("pa,acn->pcn", self._share, corners)
+
+
+def _products(share: Floats) -> Floats:
+    """Share of one corner x share of the other, for each of `PAIRS`, shape (36, p)."""
+    return np.stack([share[:, a] * share[:, b] for a, b in PAIRS])
+
+
+def _box(values: Floats, cells: int) -> Array:
+    """(3, cells) to (cells, cells, cells, 3)."""
+    return np.moveaxis(values.reshape(3, cells, cells, cells), 0, -1)
+
+
+def _planes(values: Array) -> Floats:
+    """(n, n, n, 3) to (3, n^3)."""
+    return np.ascontiguousarray(np.moveaxis(values, -1, 0).reshape(3, -1), dtype=np.float32)

@@ -1,0 +1,115 @@
+"""Reading the exact graph at the points of a lattice and inside its cells."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import product
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from lookkit.lattice.interpolate import Reader, interpolate
+from lookkit.lattice.shaper import Shaper
+from lookkit.lattice.truth import Exact
+from lookkit.spaces.working import Array
+
+Floats = npt.NDArray[np.float32]
+"""float32: the working precision inside a fit, whose figures need five digits."""
+
+CORNERS: Final = tuple(product((0, 1), repeat=3))
+"""The corners of a cell as (red, green, blue) steps."""
+
+
+def grid(size: int) -> Array:
+    """Return the places of a lattice's points, shape (n, n, n, 3), indexed [r, g, b]."""
+    axis = np.linspace(0.0, 1.0, size)
+    return np.stack(np.meshgrid(axis, axis, axis, indexing="ij"), axis=-1)
+
+
+def sample(exact: Exact, size: int, shaper: Shaper | None = None) -> Array:
+    """Sample a graph at the points of a lattice, the ordinary way of baking.
+
+    Parameters
+    ----------
+    exact
+        The graph; see `steady` for graphs with upsets.
+    size
+        Points along an edge.
+    shaper
+        The curve that a reader applies before the lattice.
+
+    Returns
+    -------
+    Array
+        Signal at each point, shape (size, size, size, 3), indexed [red, green, blue].
+    """
+    return exact(_code(grid(size), shaper))
+
+
+def _code(place: Array, shaper: Shaper | None) -> Array:
+    return place if shaper is None else shaper.inverse(place)
+
+
+@dataclass(frozen=True, eq=False)
+class CellSamples:
+    """The exact graph at the same few places inside every cell.
+
+    Because the places repeat from cell to cell, interpolating a whole lattice there is
+    one small matrix product.
+
+    Attributes
+    ----------
+    size
+        Points along an edge of the lattice.
+    places
+        Places within a cell, each 0-1, shape (p, 3).
+    signal
+        The exact signal, shape (p, 3, cells); cells run with blue fastest.
+    """
+
+    size: int
+    places: Array
+    signal: Floats
+
+    def weights(self, reader: Reader) -> Floats:
+        """How much of each corner a reader takes at each place, shape (p, 8)."""
+        return corner_weights(self.places, reader)
+
+    def read(self, lattice: Array, reader: Reader) -> Floats:
+        """The lattice read at every sample, shape (p, 3, cells)."""
+        corners = corner_values(lattice)
+        flat = self.weights(reader) @ corners.reshape(8, -1)
+        return flat.reshape(len(self.places), 3, -1)
+
+
+def sample_cells(
+    exact: Exact, size: int, places: Array, shaper: Shaper | None = None
+) -> CellSamples:
+    """Sample a graph at `places` (p, 3) inside every cell of a lattice of `size`."""
+    cells = size - 1
+    low = np.stack(np.meshgrid(*[np.arange(cells)] * 3, indexing="ij"), axis=-1).reshape(-1, 3)
+    signal = np.empty((len(places), 3, len(low)), dtype=np.float32)
+    for index, place in enumerate(places):
+        signal[index] = exact(_code((low + place) / cells, shaper)).T
+    return CellSamples(size, places, signal)
+
+
+def corner_weights(places: Array, reader: Reader) -> Floats:
+    """How much of each corner a reader takes at places within a cell, shape (p, 8)."""
+    weights = np.empty((len(places), 8), dtype=np.float32)
+    for index, corner in enumerate(CORNERS):
+        cell = np.zeros((2, 2, 2, 3))
+        cell[corner] = 1.0
+        weights[:, index] = interpolate(cell, places, reader)[:, 0]
+    return weights
+
+
+def corner_values(lattice: Array) -> Floats:
+    """The eight corners of every cell, shape (8, 3, cells)."""
+    cells = lattice.shape[0] - 1
+    out = np.empty((8, 3, cells, cells, cells), dtype=np.float32)
+    planes = np.moveaxis(lattice, -1, 0)
+    for index, (i, j, k) in enumerate(CORNERS):
+        out[index] = planes[:, i : i + cells, j : j + cells, k : k + cells]
+    return out.reshape(8, 3, -1)

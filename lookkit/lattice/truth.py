@@ -1,0 +1,107 @@
+"""What a lattice is measured against: the exact graph, and the light of its display."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from lookkit.lattice.difference import itp, lab
+from lookkit.spaces.working import Array
+
+Exact = Callable[[Array], Array]
+"""The graph: camera code (n, 3) in 0-1 to display signal (n, 3), float64.
+
+It is called from two threads at once.
+"""
+
+_CHUNK: Final = 16384
+_THREADS: Final = 2
+_HAIR: Final = 2e-6
+_LEAN: Final[Array] = np.array([1.0, 0.8, 0.6])
+"""Neither along the grey axis nor along an edge: an upset is rarely on both sides."""
+
+
+@dataclass(frozen=True)
+class Light:
+    """What a viewer sees of a signal.
+
+    Attributes
+    ----------
+    xyz
+        Display signal (n, 3) to CIE XYZ in cd/m2 (n, 3).
+    white
+        XYZ in cd/m2 of the white that the eye adapts to, for L*a*b*. None takes the
+        light of signal (1, 1, 1), which suits a standard-range display; give diffuse
+        white (203 cd/m2 by ITU-R BT.2408) for a high-range one.
+    """
+
+    xyz: Callable[[Array], Array]
+    white: tuple[float, float, float] | None = None
+
+    def lab(self, signal: Array) -> Array:
+        """L*a*b* of a signal, shape (n, 3)."""
+        return lab(self.xyz(signal), self.adapted_white)
+
+    def itp(self, signal: Array) -> Array:
+        """I, T, P of BT.2124 of a signal, shape (n, 3)."""
+        return itp(self.xyz(signal))
+
+    @cached_property
+    def adapted_white(self) -> Array:
+        """XYZ of the white in cd/m2, shape (3,)."""
+        if self.white is not None:
+            return np.array(self.white)
+        return np.asarray(self.xyz(np.ones((1, 3))))[0]
+
+
+def in_chunks(work: Callable[..., Array], *columns: Array) -> Array:
+    """Apply `work` to rows in cache-sized chunks on two threads; the order is kept.
+
+    The result does not depend on how the chunks were spread over the threads.
+    """
+    count = len(columns[0])
+    if count <= _CHUNK:
+        return work(*columns)
+    parts = [
+        tuple(column[start : start + _CHUNK] for column in columns)
+        for start in range(0, count, _CHUNK)
+    ]
+    with ThreadPoolExecutor(_THREADS) as pool:
+        return np.concatenate(list(pool.map(lambda part: work(*part), parts)))
+
+
+def steady(exact: Exact) -> Exact:
+    """Make a graph safe to sample: any shape, in chunks, finite, without isolated upsets.
+
+    Some output transforms return an exact black or white for single bright inputs
+    that their neighbours do not share (three in a million for the ACES 2 output of
+    OpenColorIO 2.6). Where a result is not finite, or is black or white in all three
+    channels, the graph is asked again a hair to each side and the median is kept.
+    """
+
+    def settled(code: Array) -> Array:
+        # A copy, because a graph may hand out what it keeps.
+        signal = np.array(exact(code), dtype=np.float64)
+        suspect = ~np.isfinite(signal).all(axis=-1) | _all_at_an_end(signal)
+        if suspect.any():
+            here = code[suspect]
+            around = (exact(np.clip(here + side * _LEAN, 0.0, 1.0)) for side in (-_HAIR, _HAIR))
+            three = np.stack([signal[suspect], *around])
+            signal[suspect] = np.median(np.nan_to_num(three, posinf=1.0, neginf=0.0), axis=0)
+        return signal
+
+    def evaluate(code: Array) -> Array:
+        rows = np.ascontiguousarray(code, dtype=np.float64).reshape(-1, 3)
+        return in_chunks(settled, rows).reshape(np.shape(code))
+
+    return evaluate
+
+
+def _all_at_an_end(signal: Array) -> npt.NDArray[np.bool_]:
+    return np.asarray((signal.max(axis=-1) <= 0.0) | (signal.min(axis=-1) >= 1.0))

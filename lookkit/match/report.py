@@ -1,0 +1,280 @@
+"""What a match tells people: a JSON file, a page of pictures, and where it sampled."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+
+from lookkit.errors import LookkitError
+from lookkit.files import write_beside
+from lookkit.match import charts
+from lookkit.match.camera_curve import bt709_decode
+from lookkit.match.colour import difference
+from lookkit.match.find import Chart
+from lookkit.match.homography import carry
+from lookkit.match.make import Matched, Reading
+from lookkit.match.patches import CENTRAL
+from lookkit.spaces.primaries import AP1, BT709, between
+from lookkit.spaces.working import Array
+
+_PICTURE_WIDTH: Final = 960
+
+
+def report_dict(made: Matched) -> dict[str, Any]:
+    """Return everything known about a match, as JSON holds it."""
+    match = made.file.lights[0]
+    report: dict[str, Any] = {
+        "camera": made.file.camera,
+        "reference": made.file.reference,
+        "light": match.light,
+        "method": match.method,
+        "encoding": made.file.encoding,
+        "statistics": match.statistics.model_dump(by_alias=True, exclude_none=True),
+        "before": asdict(made.before_errors),
+        "must_not_be_used_for": list(made.must_not),
+        "findings": [asdict(one) for one in made.findings],
+        "provenance": match.provenance.model_dump(by_alias=True),
+    }
+    if made.camera and made.fit is not None:
+        fit, after = made.fit, difference(made.after, made.target)
+        before = difference(made.before, made.target)
+        counted = fit.kept.any(axis=0)
+        left = dict(zip(np.flatnonzero(counted).tolist(), fit.left_out.tolist(), strict=True))
+        report["patches"] = [
+            {
+                "name": name,
+                "counted": bool(counted[index]),
+                "before": round(float(before[index]), 3),
+                "after": round(float(after[index]), 3),
+                "left_out": round(left[index], 3) if index in left else None,
+            }
+            for index, name in enumerate(charts.patch_names())
+        ]
+        report["colour_stage"] = {
+            "used": match.roots is not None,
+            "left_out_mean_ratio": fit.stage_offered,
+        }
+        report["exposures"] = [
+            {
+                "stops": one.exposure.stops,
+                "error_stops": round(float(error), 4),
+                "chart": one.chart.how,
+                "agreement": round(one.chart.agreement, 3),
+                "corners": np.round(one.chart.corners, 1).tolist(),
+                "mirrored": one.chart.mirrored,
+            }
+            for one, error in zip(made.camera, fit.solution.exposure_errors, strict=True)
+        ]
+    return report
+
+
+def write_json(made: Matched, path: Path) -> None:
+    """Write `report_dict` as JSON."""
+    with write_beside(path) as beside:
+        text = json.dumps(report_dict(made), indent=2, ensure_ascii=False)
+        beside.write_text(text + "\n", encoding="utf-8", newline="\n")
+
+
+def summary(made: Matched) -> str:
+    """Return the match in a few lines of text."""
+    match = made.file.lights[0]
+    known = match.statistics
+    before = made.before_errors
+    lines = [
+        f"camera {made.file.camera} to {made.file.reference}, light {match.light!r}, by "
+        f"{match.method}"
+    ]
+    if known.chart is not None:
+        lines.append(f"  before         mean {before.mean:5.2f}   p95 {before.p95:5.2f}  Delta E")
+        lines.append(
+            f"  after          mean {known.chart.mean:5.2f}   p95 {known.chart.p95:5.2f}"
+            "  on what the fit saw"
+        )
+    if known.left_out is not None:
+        lines.append(
+            f"  left out       mean {known.left_out.mean:5.2f}   p95 {known.left_out.p95:5.2f}"
+            "  on patches it did not see: expect this"
+        )
+    low, high = known.covers
+    lines.append(f"  covers {low:+.1f} to {high:+.1f} stops from mid-grey")
+    if match.roots is not None:
+        lines.append("  a colour stage beyond the matrix earned its place (no 1D + 3x3 form)")
+    lines += [f"  not for {words}" for words in made.must_not]
+    lines += [f"{one.level}: {one.words}" for one in made.findings]
+    return "\n".join(lines)
+
+
+def write_patches(reading: Reading, path: Path) -> None:
+    """Write the picture with what was sampled drawn on it; dark skin has a double outline."""
+    write_png(path, patches_picture(reading.exposure.picture, reading.chart))
+
+
+def patches_picture(picture: Array, chart: Chart) -> Array:
+    """Return the picture with the sampled squares outlined, (height, width, 3) in 0-1."""
+    finite = np.nan_to_num(picture, nan=0.0, posinf=0.0, neginf=0.0)
+    low, high = np.percentile(finite[::4, ::4], [0.2, 99.8])
+    shown = np.clip((finite - low) / max(high - low, 1e-6), 0.0, 1.0)
+    half = charts.half_swatch() * CENTRAL
+    corners = half * np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
+    for index, centre in enumerate(charts.centres().tolist()):
+        for scale in (1.0, 0.6) if index == 0 else (1.0,):
+            _outline(shown, carry(chart.homography, centre + corners * scale))
+    return np.asarray(shown)
+
+
+def _outline(picture: Array, corners: Array) -> None:
+    """Draw a closed outline in place: black and white, so that it shows on any patch."""
+    for start, end in zip(corners, np.roll(corners, -1, axis=0), strict=True):
+        steps = int(np.ceil(np.abs(end - start).max() * 2.0)) + 1
+        line = start + (end - start) * np.linspace(0.0, 1.0, steps)[:, None]
+        for offset, value in ((1, 0.0), (0, 1.0)):
+            x, y = np.floor(line + offset).astype(int).T
+            inside = (x >= 0) & (y >= 0) & (x < picture.shape[1]) & (y < picture.shape[0])
+            picture[y[inside], x[inside]] = value
+
+
+def write_png(path: Path, picture: Array) -> None:
+    """Write a picture (height, width, 3) of display values in 0-1 as an 8-bit PNG."""
+    import OpenImageIO as oiio
+
+    height, width = picture.shape[:2]
+    spec = oiio.ImageSpec(width, height, 3, "uint8")
+    pixels = np.ascontiguousarray(np.round(np.clip(picture, 0.0, 1.0) * 255.0).astype(np.uint8))
+    with write_beside(path) as beside:
+        writer = oiio.ImageOutput.create(str(beside))
+        if writer is None or not writer.open(str(beside), spec):
+            raise LookkitError(f"{path}: cannot be written as a picture")
+        written = writer.write_image(pixels)
+        if not (writer.close() and written):
+            raise LookkitError(f"{path}: writing failed ({writer.geterror().strip()})")
+
+
+def write_page(made: Matched, path: Path) -> None:
+    """Write the page: chart halves before and after, errors of each patch, curves.
+
+    Raises
+    ------
+    LookkitError
+        If matplotlib (the optional extra 'pictures') is not installed.
+    """
+    try:
+        from matplotlib.backends.backend_agg import FigureCanvasAgg
+        from matplotlib.figure import Figure
+    except ImportError as error:
+        raise LookkitError(
+            "the page of pictures needs the optional extra 'pictures' (pip install "
+            "'lookkit[pictures]')"
+        ) from error
+    figure = Figure(figsize=(14.0, 9.0), dpi=110, layout="constrained")
+    FigureCanvasAgg(figure)
+    match = made.file.lights[0]
+    figure.suptitle(
+        f"camera {made.file.camera} to {made.file.reference}, light “{match.light}”, "
+        f"by {match.method}",
+        fontsize=14,
+    )
+    grid = figure.add_gridspec(2, 12, height_ratios=[1.1, 1.0])
+    if made.camera:
+        _halves(figure.add_subplot(grid[0, :6]), made.target, made.before, "before")
+        _halves(figure.add_subplot(grid[0, 6:]), made.target, made.after, "after")
+    else:
+        _scatter(figure.add_subplot(grid[0, :6]), made.target, made.before, "before")
+        _scatter(figure.add_subplot(grid[0, 6:]), made.target, made.after, "after")
+    _bars(figure.add_subplot(grid[1, :8]), made)
+    _curve(figure.add_subplot(grid[1, 8:]), made)
+    with write_beside(path) as beside:
+        # A fixed set of metadata keeps the file the same from run to run.
+        figure.savefig(beside, metadata={"Software": None})
+
+
+def _display(scene: Array) -> Array:
+    """Scene-linear AP1 as display values of a plain BT.709 picture, 0-1."""
+    linear = np.clip(scene @ between(AP1, BT709, "bradford").T, 0.0, 1.0)
+    return np.asarray(linear ** (1.0 / 2.2))
+
+
+def _halves(axes: Any, target: Array, shown: Array, title: str) -> None:
+    from matplotlib.patches import Polygon
+
+    ours, theirs = _display(target), _display(shown)
+    for index in range(charts.COUNT):
+        row, column = divmod(index, charts.COLUMNS)
+        x, y = column * 1.12, -row * 1.12
+        axes.add_patch(Polygon([(x, y), (x + 1, y + 1), (x, y + 1)], color=ours[index]))
+        axes.add_patch(Polygon([(x, y), (x + 1, y + 1), (x + 1, y)], color=theirs[index]))
+    axes.set_xlim(-0.1, charts.COLUMNS * 1.12)
+    axes.set_ylim(-charts.ROWS * 1.12 + 1.0, 1.12)
+    axes.set_aspect("equal")
+    axes.set_facecolor("0.12")
+    axes.set_xticks([])
+    axes.set_yticks([])
+    mean = float(difference(shown, target).mean())
+    axes.set_title(
+        f"{title}: mean Delta E {mean:.2f}   (upper left half: main camera, lower right: matched)",
+        fontsize=10,
+    )
+
+
+def _scatter(axes: Any, target: Array, shown: Array, title: str) -> None:
+    for channel, colour in enumerate(("tab:red", "tab:green", "tab:blue")):
+        axes.loglog(
+            np.maximum(target[:, channel], 1e-4),
+            np.maximum(shown[:, channel], 1e-4),
+            ".",
+            color=colour,
+            markersize=3,
+        )
+    ends = [max(float(target.min()), 1e-3), max(float(target.max()), 2e-3)]
+    axes.plot(ends, ends, color="0.5", linewidth=0.8)
+    axes.set_xlabel("main camera, scene-linear")
+    axes.set_ylabel("matched camera")
+    axes.set_title(title, fontsize=10)
+
+
+def _bars(axes: Any, made: Matched) -> None:
+    if made.fit is None or not made.camera:
+        errors = np.sort(difference(made.after, made.target))
+        axes.plot(np.linspace(0, 100, len(errors)), errors)
+        axes.set_xlabel("percent of colours")
+        axes.set_ylabel("Delta E 2000")
+        return
+    fit = made.fit
+    names = charts.patch_names()
+    place = np.arange(len(names))
+    counted = fit.kept.any(axis=0)
+    axes.bar(place - 0.2, difference(made.after, made.target), 0.4, label="after, main exposure")
+    if len(fit.left_out):
+        axes.bar(
+            place[counted] + 0.2, fit.left_out, 0.4, color="tab:orange", label="left out of the fit"
+        )
+    for index in place[~counted]:
+        axes.text(index, 0.05, "not used", rotation=90, ha="center", va="bottom", fontsize=7)
+    axes.set_xticks(place, names, rotation=70, ha="right", fontsize=7)
+    axes.set_ylabel("Delta E 2000")
+    axes.legend(fontsize=8)
+
+
+def _curve(axes: Any, made: Matched) -> None:
+    match = made.file.lights[0]
+    low, high = match.statistics.covers
+    if match.curve is None:
+        axes.axis("off")
+        text = "3x3 to the main camera's scene\n\n" + "\n".join(
+            "  ".join(f"{value:+.4f}" for value in row) for row in match.matrix
+        )
+        axes.text(0.0, 0.9, text, va="top", family="monospace")
+        return
+    signal = np.linspace(0.0, match.curve.top, 300)
+    light = bt709_decode(signal)
+    gain = float(np.array(match.matrix)[1].sum())
+    axes.semilogy(signal, np.maximum(light * gain, 1e-4), "--", color="0.6", label="BT.709")
+    axes.semilogy(signal, np.maximum(match.curve.curve(light) * gain, 1e-4), label="fitted")
+    axes.axhspan(0.18 * 2.0**low, 0.18 * 2.0**high, color="0.92", label="observed light")
+    axes.set_ylim(1e-3, 20.0)
+    axes.set_xlabel("signal of the matched camera (0 black, 1 white)")
+    axes.set_ylabel("scene-linear")
+    axes.legend(fontsize=8)

@@ -1,0 +1,196 @@
+"""From pydantic's errors to problems in the user's words."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Mapping, Sequence
+from types import UnionType
+from typing import Annotated, Any, Union, cast, get_args, get_origin
+
+from pydantic import ValidationError
+
+from lookkit.errors import Problem, expected_one_of
+from lookkit.nodes import KINDS, LOOK_KINDS, RENDERING_KINDS, kind_name
+from lookkit.nodes.base import Table, Wheel
+from lookkit.recipe.lines import Path as KeyPath
+
+Locate = Callable[[KeyPath, str, str], Problem]
+"""From a key's path, what was found and what was expected to a located problem."""
+
+_TAGS = {"number", "channels", "wheel", "name", *(kind_name(kind) for kind in KINDS)}
+
+_TYPES = {
+    "float_type": "a number",
+    "int_type": "a whole number",
+    "string_type": "text in quotes",
+    "bool_type": "true or false",
+    "tuple_type": "a list in [ ]",
+    "list_type": "a list in [ ]",
+    "dict_type": "a table",
+    "model_type": "a table",
+    "model_attributes_type": "a table",
+    "finite_number": "a finite number",
+}
+_BOUNDS = {
+    "greater_than_equal": ("ge", "at least"),
+    "greater_than": ("gt", "more than"),
+    "less_than_equal": ("le", "at most"),
+    "less_than": ("lt", "less than"),
+}
+
+
+def problems_of(
+    error: ValidationError, model: type[Table], data: Mapping[str, Any], locate: Locate
+) -> list[Problem]:
+    """Return pydantic's errors about `data` as problems.
+
+    Parameters
+    ----------
+    model
+        What `data` was to be.
+    locate
+        Says where a key stands.
+    """
+    problems = []
+    details = error.errors(include_url=False)
+    for detail in details:
+        inner = [other for other in details if other["loc"][: len(detail["loc"])] == detail["loc"]]
+        if detail["type"] == "too_short" and len(inner) > 1:
+            continue
+        path = _real_path(detail["loc"], data)
+        problems.append(locate(path, *_words(cast(dict[str, Any], detail), path, model)))
+    return problems
+
+
+def _real_path(loc: tuple[str | int, ...], data: Any) -> KeyPath:
+    """Drop the parts that only name a member of a union."""
+    path: KeyPath = ()
+    at = data
+    tagged: Any = None
+    for position, part in enumerate(loc):
+        if isinstance(at, dict) and at is not tagged and at.get("kind") == part:
+            # A kind may have the name of one of its own keys; its tag comes first.
+            tagged = at
+            continue
+        if (isinstance(at, dict) and part in at) or (
+            isinstance(at, list) and isinstance(part, int) and part < len(at)
+        ):
+            at = at[part]
+        elif (
+            position < len(loc) - 1
+            or part in _TAGS
+            or part == "[key]"
+            or not isinstance(at, dict | list)
+        ):
+            continue
+        path = (*path, part)
+    return path
+
+
+def _words(detail: dict[str, Any], path: KeyPath, model: type[Table]) -> tuple[str, str]:
+    """Return what was found and what was expected."""
+    kind = detail["type"]
+    context = detail.get("ctx", {})
+    value = detail.get("input")
+    shown = _shown(value)
+    if kind == "extra_forbidden":
+        choices = sorted(_fields(table_at(model, detail["loc"][:-1])))
+        return "unknown key", expected_one_of(str(path[-1]), choices)
+    if kind == "missing":
+        return "missing", "a value"
+    if kind in ("union_tag_invalid", "union_tag_not_found"):
+        return _kind_words(path, value)
+    if kind in _TYPES:
+        return shown, _TYPES[kind]
+    if kind in _BOUNDS:
+        key, words = _BOUNDS[kind]
+        return shown, f"{words} {context[key]:g}"
+    if kind == "literal_error":
+        return shown, context["expected"]
+    if kind in ("too_short", "too_long"):
+        wanted = context.get("min_length") or context.get("max_length")
+        return f"{shown} ({context['actual_length']} values)", f"{wanted} values"
+    if kind == "string_pattern_mismatch":
+        spaces = "" if path and path[-1] == "id" else "spaces, "
+        return shown, f"a name of letters, digits, {spaces}dots, dashes and underscores, at most 63"
+    found, _, expected = str(detail["msg"]).partition(", expected ")
+    return found, expected
+
+
+def _shown(value: Any) -> str:
+    text = json.dumps(value, default=str, ensure_ascii=False)
+    return text if len(text) <= 60 else text[:57] + "..."
+
+
+def _kind_words(path: KeyPath, value: Any) -> tuple[str, str]:
+    here = RENDERING_KINDS if path and path[-1] == "rendering" else LOOK_KINDS
+    names = [kind_name(kind) for kind in here]
+    if not isinstance(value, dict):
+        return _shown(value), "a number, a list of three numbers or a table"
+    if "kind" not in value:
+        return "kind is missing", expected_one_of("", names)
+    name = str(value["kind"])
+    elsewhere = {kind_name(kind): kind for kind in KINDS}
+    if name in elsewhere:
+        kind = elsewhere[name]
+        wanted = "display" if here is RENDERING_KINDS else "scene"
+        where = "[[look]]" if here is RENDERING_KINDS else "[rendering]"
+        return (
+            f"kind {name!r} takes {kind.takes} and gives {kind.gives}",
+            f"a node that gives {wanted}; {name!r} belongs in {where}",
+        )
+    return f"unknown kind {name!r}", expected_one_of(name, names)
+
+
+def table_at(model: type[Table], loc: Sequence[str | int]) -> type[Table] | None:
+    """Return the table that pydantic's way `loc` into `model` leads to."""
+    at: Any = model
+    for part in loc:
+        at = _step(at, part)
+    return next((one for one in _members(at) if _is_table(one)), None)
+
+
+def _step(at: Any, part: str | int) -> Any:
+    """Return the type at one step into a type; a union's tag picks its member."""
+    members = list(_members(at))
+    for member in members:
+        if _is_table(member) and _tag(member) == part and len(members) > 1:
+            return member
+    for member in members:
+        origin, arguments = get_origin(member), get_args(member)
+        if origin is tuple and isinstance(part, int):
+            return arguments[0] if len(arguments) == 2 and arguments[1] is ... else (
+                arguments[min(part, len(arguments) - 1)])  # fmt: skip
+        if origin is dict:
+            return arguments[1]
+        if _is_table(member):
+            for name, field in member.model_fields.items():
+                if (field.alias or name) == part:
+                    return field.annotation
+    return at
+
+
+def _members(annotation: Any) -> list[Any]:
+    """Return the members of a union, or the type itself, without their annotations."""
+    if get_origin(annotation) is Annotated:
+        return _members(get_args(annotation)[0])
+    if get_origin(annotation) in (Union, UnionType):
+        return [one for part in get_args(annotation) for one in _members(part)]
+    return [annotation]
+
+
+def _is_table(annotation: Any) -> bool:
+    return isinstance(annotation, type) and issubclass(annotation, Table)
+
+
+def _tag(table: type[Table]) -> str | None:
+    if table is Wheel:
+        return "wheel"
+    kind = table.model_fields.get("kind")
+    return None if kind is None else str(kind.default)
+
+
+def _fields(model: type[Table] | None) -> set[str]:
+    if model is None:
+        return set()
+    return {field.alias or name for name, field in model.model_fields.items()}
