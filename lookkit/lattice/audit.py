@@ -49,7 +49,7 @@ class Audited:
         return in_chunks(self.light.itp, self.signal)
 
     def only(self, rows: npt.NDArray[np.bool_]) -> Audited:
-        """The colours of a mask, shape (n,)."""
+        """Keep the colours of a mask, shape (n,)."""
         kept = Audited(self.code[rows], self.signal[rows], self.light)
         for name in ("lab", "itp"):
             if name in self.__dict__:
@@ -57,7 +57,7 @@ class Audited:
         return kept
 
     def read(self, lattice: Array, reader: Reader, shaper: Shaper | None = None) -> Array:
-        """What a reader makes of these colours, shape (n, 3)."""
+        """Return what a reader makes of these colours, shape (n, 3)."""
         return in_chunks(
             lambda code: interpolate(
                 lattice, code if shaper is None else shaper.forward(code), reader
@@ -66,17 +66,15 @@ class Audited:
         )
 
     def delta_e_2000(self, signal: Array) -> Array:
-        """Difference of `signal` (n, 3) from the exact one, shape (n,)."""
+        """Measure `signal` (n, 3) against the exact one, shape (n,)."""
         return in_chunks(
-            lambda exact, found: delta_e_2000(
-                exact, self.light.lab(found).astype(np.float32)
-            ),
+            lambda exact, found: delta_e_2000(exact, self.light.lab(found).astype(np.float32)),
             self.lab,
             signal,
         )
 
     def delta_e_itp(self, signal: Array) -> Array:
-        """Difference of `signal` (n, 3) from the exact one, shape (n,)."""
+        """Measure `signal` (n, 3) against the exact one, shape (n,)."""
         return in_chunks(
             lambda exact, found: delta_e_itp(exact, self.light.itp(found)), self.itp, signal
         )

@@ -81,7 +81,7 @@ def _lightness_slope(signal: Array, seen: Array) -> Array:
     """L* per unit of signal along the ramp, with a floor, shape (m,)."""
     level = signal.mean(axis=1)
     rise = np.maximum(np.abs(np.gradient(level)), 1e-12)
-    return np.clip(np.abs(np.gradient(seen[:, 0])) / rise, 15.0, 1000.0)
+    return np.asarray(np.clip(np.abs(np.gradient(seen[:, 0])) / rise, 15.0, 1000.0))
 
 
 def _fitted(read: Array, wanted: Array, points: Array, cost: Array, exponent: float) -> Array:

@@ -10,8 +10,12 @@ import math
 from typing import Final
 
 import numpy as np
+import numpy.typing as npt
 
 from lookkit.spaces.working import Array
+
+Real = npt.NDArray[np.floating]
+"""float64 or float32: the result has the precision of the input."""
 
 XYZ_TO_BT2020: Final[Array] = np.array(
     [
@@ -59,7 +63,7 @@ def lab(xyz: Array, white: Array) -> Array:
     return out
 
 
-def delta_e_2000(first: Array, second: Array) -> Array:
+def delta_e_2000(first: Real, second: Real) -> Array:
     """Return the CIEDE2000 colour difference of L*a*b* colours, shape (...).
 
     The angles of the published formula are carried as unit vectors, so that one arc

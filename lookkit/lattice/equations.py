@@ -22,7 +22,7 @@ PAIRS: Final = tuple((a, b) for a in range(8) for b in range(a, 8))
 _KEEP: Final = 1e-3
 """How strongly a value is held where the samples hardly ask for anything."""
 
-_TOLERANCE: Final = 1e-2
+_TOLERANCE: Final = 3e-3
 _PASSES: Final = 3
 
 
@@ -125,7 +125,7 @@ class Equations:
         return self._beyond[shift]
 
     def _corner(self, points: Floats, corner: int) -> Floats:
-        """The values at one corner of every cell, as a view."""
+        """View the values at one corner of every cell."""
         n, (i, j, k) = self.size, CORNERS[corner]
         box = points.reshape(3, n, n, n)
         return box[:, i : i + n - 1, j : j + n - 1, k : k + n - 1]
@@ -136,4 +136,4 @@ class Equations:
 
 def _dot(first: Floats, second: Floats) -> npt.NDArray[np.float64]:
     """Inner product of each channel, shape (3, 1)."""
-    return np.einsum("cm,cm->c", first, second, dtype=np.float64)[:, None]
+    return np.asarray(np.einsum("cm,cm->c", first, second, dtype=np.float64)[:, None])

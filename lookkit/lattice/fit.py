@@ -21,10 +21,9 @@ from lookkit.lattice.axis import fit_axis
 from lookkit.lattice.equations import PAIRS, Equations
 from lookkit.lattice.hold import Watch, held_back
 from lookkit.lattice.interpolate import READERS, Reader
-from lookkit.lattice.samples import HOLD_SEED, CodeSpace, SetName
+from lookkit.lattice.samples import CodeSpace, SetName
 from lookkit.lattice.sampling import (
     CORNERS,
-    CellSamples,
     Floats,
     corner_values,
     corner_weights,
@@ -39,15 +38,6 @@ from lookkit.spaces.working import Array
 
 _PLACES: Final[Array] = np.array(list(product((0.25, 0.75), repeat=3)))
 """The middles of the eight parts of a cell."""
-
-_HOLD_SIZES: Final[dict[SetName, int]] = {
-    "neutral ramp": 1024,
-    "image-like": 32768,
-    "skin": 8192,
-    "saturated emitters": 12288,
-    "over-range": 6144,
-}
-"""The samples inside the cells stand for the whole cube."""
 
 _READER: Final[dict[Reader, float]] = {"tetrahedral": 2.0, "trilinear": 1.0}
 """Trilinear readers gain more from a fit, so tetrahedral ones get the larger say."""
@@ -93,6 +83,7 @@ def fit_lattice(
     *,
     readers: Sequence[Reader] = READERS,
     shaper: Shaper | None = None,
+    audited: Mapping[SetName, Audited] | None = None,
     progress: Progress = silent,
 ) -> Fit:
     """Bake a graph into a fitted lattice.
@@ -111,6 +102,9 @@ def fit_lattice(
         How the file will be read: both ways by default.
     shaper
         The curve that a reader applies before the lattice.
+    audited
+        The graph's audited sets, if they are at hand already. They never enter the fit;
+        they only hold it back where it would make one of them worse.
     progress
         Told after each of four steps.
 
@@ -134,7 +128,7 @@ def fit_lattice(
     progress(what, 0, 4)
     problem = _Problem(graph, space, light, size, tuple(readers), shaper)
     progress(what, 1, 4)
-    watch = problem.watch(audit(graph, space, light, HOLD_SEED, _HOLD_SIZES))
+    watch = problem.watch(audit(graph, space, light) if audited is None else audited)
     progress(what, 2, 4)
     fitted = problem.solve()
     worse = watch.worse(fitted)
@@ -280,7 +274,7 @@ class _Ramp:
 
     def _read(self, lattice: Array) -> Floats:
         corners = corner_values(lattice)[:, :, self.cells]
-        return np.einsum("pa,acn->pcn", self._share, corners)
+        return np.asarray(np.einsum("pa,acn->pcn", self._share, corners))
 
 
 def _products(share: Floats) -> Floats:
@@ -290,7 +284,8 @@ def _products(share: Floats) -> Floats:
 
 def _box(values: Floats, cells: int) -> Array:
     """(3, cells) to (cells, cells, cells, 3)."""
-    return np.moveaxis(values.reshape(3, cells, cells, cells), 0, -1)
+    box = values.astype(np.float64).reshape(3, cells, cells, cells)
+    return np.moveaxis(box, 0, -1)
 
 
 def _planes(values: Array) -> Floats:

@@ -6,7 +6,7 @@ shows as a false contour and cannot be undone by a grade.
 
 from __future__ import annotations
 
-from itertools import permutations
+from itertools import pairwise, permutations
 from typing import Final
 
 import numpy as np
@@ -38,7 +38,7 @@ def orientation(lattice: Array) -> Floats:
         for axis in path:
             place[axis] = 1
             corners.append(values[CORNERS.index((place[0], place[1], place[2]))])
-        edges = [high - low for low, high in zip(corners, corners[1:], strict=False)]
+        edges = [high - low for low, high in pairwise(corners)]
         # A way along red, green, blue turns right; swapping two axes turns left.
         right = path in ((0, 1, 2), (1, 2, 0), (2, 0, 1))
         out[row] = _volume(*edges) if right else -_volume(*edges)
@@ -62,4 +62,4 @@ def _volume(a: Floats, b: Floats, c: Floats) -> Floats:
 
 
 def _length(edge: Floats) -> Floats:
-    return np.maximum(np.sqrt((edge * edge).sum(axis=0)), np.float32(_SHORT))
+    return np.asarray(np.maximum(np.sqrt((edge * edge).sum(axis=0)), np.float32(_SHORT)))

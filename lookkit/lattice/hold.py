@@ -24,12 +24,13 @@ from lookkit.spaces.working import Array
 
 _TAIL: Final = 0.999
 _MARGIN: Final = 0.97
-"""Other colours than the watched ones are to keep the promise too."""
+_TOP_MARGIN: Final = 0.9
+"""Other colours than the watched ones are to keep the promise too; a maximum varies more."""
 
 _INVISIBLE: Final = 0.002
 """Delta E that no figure shows."""
 
-_STEPS: Final = (*[0.75] * 5, *[0.4] * 3, *[0.0] * 8)
+_STEPS: Final = (*[0.75] * 5, *[0.4] * 3, *[0.0] * 20)
 """What is left of the changes around an offending cell, turn by turn: gently first."""
 
 Mask = npt.NDArray[np.bool_]
@@ -40,7 +41,7 @@ class _Tail:
 
     def __init__(self, plain: Array | Floats) -> None:
         self._least = plain * 1.001
-        self._top = _MARGIN * float(plain.max()) + _INVISIBLE
+        self._top = _TOP_MARGIN * float(plain.max()) + _INVISIBLE
         self._tail = _MARGIN * float(np.quantile(plain, _TAIL)) + _INVISIBLE
         self._may = (1.0 - _TAIL) * plain.size
 
@@ -112,7 +113,7 @@ class Watch:
     def _error(self, lattice: Array, reader: Reader) -> Floats:
         """Errors inside the cells, which stand for the whole cube, shape (p, cells)."""
         error = self._cells.signal - self._cells.read(lattice, reader)
-        return np.sqrt(np.einsum("pcn,cn->pn", error * error, self._metric))
+        return np.asarray(np.sqrt(np.einsum("pcn,cn->pn", error * error, self._metric)))
 
     def _watch(self, audited: Audited, reader: Reader) -> _Watched:
         code = audited.code if self._shaper is None else self._shaper.forward(audited.code)
@@ -143,10 +144,13 @@ def held_back(fitted: Array, plain: Array, watch: Watch) -> tuple[Array, float]:
         if not bad.any():
             return lattice, float((share < 1.0).mean())
         around = _corners_of(bad, size)
-        # The neutral axis gives way last.
         if left:
+            # The neutral axis gives way last.
             diagonal = np.arange(size)
             around[diagonal, diagonal, diagonal] = False
+        elif share[around].max() == 0.0:
+            # What still offends sits between held points and free ones.
+            around = _grown(around)
         share[around] *= left
     return plain, 1.0
 
@@ -157,3 +161,13 @@ def _corners_of(cells: Mask, size: int) -> Mask:
     for i, j, k in CORNERS:
         points[i : i + size - 1, j : j + size - 1, k : k + size - 1] |= box
     return points
+
+
+def _grown(points: Mask) -> Mask:
+    """Spread a mask to the neighbours along the axes."""
+    out = points.copy()
+    for axis in range(3):
+        there, here = np.moveaxis(out, axis, 0), np.moveaxis(points, axis, 0)
+        there[1:] |= here[:-1]
+        there[:-1] |= here[1:]
+    return out

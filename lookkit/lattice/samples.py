@@ -17,21 +17,20 @@ import numpy as np
 from lookkit.spaces.working import AP1_LUMINANCE, MID_GREY, Array
 
 SetName = Literal[
-    "neutral ramp", "image-like", "skin", "saturated emitters", "over-range", "whole cube"
+    "neutral-ramp", "image-like", "skin", "saturated-emitters", "over-range", "whole-cube"
 ]
 
 SET_SIZES: Final[dict[SetName, int]] = {
-    "neutral ramp": 4096,
+    "neutral-ramp": 4096,
     "image-like": 32768,
     "skin": 8192,
-    "saturated emitters": 16384,
+    "saturated-emitters": 16384,
     "over-range": 8192,
-    "whole cube": 32768,
+    "whole-cube": 32768,
 }
 """How many colours each audited set has."""
 
 FIT_SEED: Final = 1
-HOLD_SEED: Final = 3
 AUDIT_SEED: Final = 2
 
 
@@ -69,15 +68,15 @@ def audit_sets(
     draws: dict[SetName, Callable[[np.random.Generator, int], Array]] = {
         "image-like": image_like,
         "skin": skin,
-        "saturated emitters": saturated_emitters,
+        "saturated-emitters": saturated_emitters,
         "over-range": lambda rng, n: over_range(rng, n, _top_stops(space)),
     }
     sets: dict[SetName, Array] = {}
     for order, (name, count) in enumerate(sizes.items()):
         rng = np.random.default_rng([seed, order])
-        if name == "neutral ramp":
+        if name == "neutral-ramp":
             sets[name] = neutral_ramp(count)
-        elif name == "whole cube":
+        elif name == "whole-cube":
             sets[name] = rng.random((count, 3))
         else:
             sets[name] = to_code(space, draws[name](rng, count))

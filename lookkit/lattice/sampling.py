@@ -77,7 +77,7 @@ class CellSamples:
         return corner_weights(self.places, reader)
 
     def read(self, lattice: Array, reader: Reader) -> Floats:
-        """The lattice read at every sample, shape (p, 3, cells)."""
+        """Read a lattice at every sample, shape (p, 3, cells)."""
         corners = corner_values(lattice)
         flat = self.weights(reader) @ corners.reshape(8, -1)
         return flat.reshape(len(self.places), 3, -1)
@@ -106,7 +106,7 @@ def corner_weights(places: Array, reader: Reader) -> Floats:
 
 
 def corner_values(lattice: Array) -> Floats:
-    """The eight corners of every cell, shape (8, 3, cells)."""
+    """Return the eight corners of every cell, shape (8, 3, cells)."""
     cells = lattice.shape[0] - 1
     out = np.empty((8, 3, cells, cells, cells), dtype=np.float32)
     planes = np.moveaxis(lattice, -1, 0)

@@ -57,7 +57,7 @@ class Light:
         """XYZ of the white in cd/m2, shape (3,)."""
         if self.white is not None:
             return np.array(self.white)
-        return np.asarray(self.xyz(np.ones((1, 3))))[0]
+        return np.asarray(np.asarray(self.xyz(np.ones((1, 3))))[0])
 
 
 def in_chunks(work: Callable[..., Array], *columns: Array) -> Array:

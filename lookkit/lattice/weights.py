@@ -22,9 +22,9 @@ _FLOOR: Final = 15.0
 _DRAWS: Final[dict[SetName, int]] = {
     "image-like": 80_000,
     "skin": 20_000,
-    "saturated emitters": 40_000,
+    "saturated-emitters": 40_000,
 }
-_SHARE: Final[dict[SetName, float]] = {"image-like": 1.0, "skin": 1.0, "saturated emitters": 0.3}
+_SHARE: Final[dict[SetName, float]] = {"image-like": 1.0, "skin": 1.0, "saturated-emitters": 0.3}
 _EVERYWHERE: Final = 0.05
 _EXPONENT: Final = 0.7
 _CROWDED: Final = 0.2
@@ -69,11 +69,11 @@ def occurrence(space: CodeSpace, size: int, shaper: Shaper | None = None) -> Flo
         counts = _blurred(_counted(code if shaper is None else shaper.forward(code), across))
         weight += _SHARE[name] * np.minimum(counts / _crowd(counts), 1.0) ** _EXPONENT
     out = _in_cells(weight, size)
-    return out / out.mean()
+    return np.asarray(out / out.mean())
 
 
 def _finest(parts: int) -> int:
-    """The largest divisor of `parts` up to 64: finer, and the draw would run out."""
+    """Return the largest divisor of `parts` up to 64: finer, the draw would run out."""
     return next(parts // k for k in range(1, parts + 1) if parts % k == 0 and parts // k <= 64)
 
 
@@ -86,13 +86,14 @@ def _counted(place: Array, across: int) -> Array:
 def _blurred(box: Array) -> Array:
     """Spread each count to its neighbours, a quarter to each side along each axis."""
     for axis in range(3):
-        padded = np.moveaxis(np.pad(box, [(int(a == axis),) * 2 for a in range(3)], "edge"), axis, 0)
+        along = np.moveaxis(box, axis, 0)
+        padded = np.concatenate([along[:1], along, along[-1:]])
         box = np.moveaxis(0.25 * padded[:-2] + 0.5 * padded[1:-1] + 0.25 * padded[2:], 0, axis)
     return box
 
 
 def _crowd(counts: Array) -> float:
-    """The count above which places hold `_CROWDED` of all."""
+    """Return the count above which places hold `_CROWDED` of all."""
     ordered = np.sort(counts, axis=None)[::-1]
     held = np.cumsum(ordered)
     return float(ordered[np.searchsorted(held, _CROWDED * held[-1])])
