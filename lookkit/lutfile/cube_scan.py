@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 import re
 from pathlib import Path
 from typing import Final
@@ -175,8 +176,13 @@ class _Scan:
     def _keyword(self, word: str, rest: str, line: int) -> None:
         name = word.upper()
         if name not in KEYWORDS:
+            meant = difflib.get_close_matches(name, KEYWORDS, n=1, cutoff=0.8)
             self.faults.add(
-                line, "unknown-keyword", shown(word), expected_one_of(name, KEYWORDS), key=word
+                line,
+                "misspelt-keyword" if meant else "unknown-keyword",
+                shown(word),
+                expected_one_of(name, KEYWORDS),
+                key=word,
             )
             self.comments.append(f"{word}{rest}")
             return
@@ -204,11 +210,11 @@ class _Scan:
         self.given.setdefault(name, line)
 
     def _again(self, name: str, line: int, same: bool) -> None:
+        says = "saying the same" if same else "saying something else"
         self.faults.add(
             line,
-            "duplicate-keyword",
-            f"{name} a second time (line {self.given[name]}), "
-            + ("saying the same" if same else "saying something else"),
+            "duplicate-keyword" if same else "conflicting-keyword",
+            f"{name} a second time (line {self.given[name]}), {says}",
             "each keyword once",
             key=name,
         )

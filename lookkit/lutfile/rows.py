@@ -92,7 +92,14 @@ class Rows:
             self._faults.add(
                 line, "row-length", f"{len(tokens)} values, {shown(text)}", "three numbers"
             )
-        values = [self._number(token, line) for token in tokens[:3]]
+        values = []
+        told: set[str] = set()
+        for token in tokens[:3]:
+            value, code, expected = _number(token)
+            values.append(value)
+            if code and code not in told:
+                told.add(code)
+                self._faults.add(line, code, shown(token), expected)
         self._take(np.array([[*values, *[np.nan] * (3 - len(values))]]), line, 0, 0)
 
     def line_of(self, row: int) -> int:
@@ -112,22 +119,19 @@ class Rows:
         if self.count <= self._limit:
             self._parts.append(values)
 
-    def _number(self, token: str, line: int) -> float:
-        if _PLAIN.fullmatch(token):
-            value = float(token)
-            if abs(value) > _LARGEST_FLOAT:
-                self._too_large(line, shown(token))
-            return value
-        if _COMMA_DECIMAL.fullmatch(token):
-            self._faults.add(
-                line, "comma-decimal", f"a decimal comma, {shown(token)}", "a decimal point"
-            )
-            return float(token.replace(",", "."))
-        if _NOT_FINITE.fullmatch(token):
-            self._faults.add(line, "not-finite", shown(token), "a finite number")
-        else:
-            self._faults.add(line, "bad-number", shown(token), "a decimal number")
-        return float("nan")
-
     def _too_large(self, line: int, found: str, times: int = 1) -> None:
         self._faults.add(line, "too-large", found, "a number that fits a 32-bit float", times=times)
+
+
+def _number(token: str) -> tuple[float, str, str]:
+    """Return a number, or NaN, with the code of its fault and what was expected."""
+    if _PLAIN.fullmatch(token):
+        value = float(token)
+        if abs(value) > _LARGEST_FLOAT:
+            return value, "too-large", "a number that fits a 32-bit float"
+        return value, "", ""
+    if _COMMA_DECIMAL.fullmatch(token):
+        return float(token.replace(",", ".")), "comma-decimal", "a decimal point, not a comma"
+    if _NOT_FINITE.fullmatch(token):
+        return float("nan"), "not-finite", "a finite number"
+    return float("nan"), "bad-number", "a decimal number"
