@@ -236,7 +236,7 @@ def _clip(path: Path) -> Iterator[_Picture]:
         import av
     except ImportError as error:
         raise LookkitError(
-            f"{path}: clips need the optional extra 'video' (pip install 'lookkit[video]')"
+            f"{path}: clips need the optional extra 'clips' (pip install 'lookkit[clips]')"
         ) from error
     try:
         with av.open(str(path)) as container:

@@ -150,12 +150,12 @@ def match_charts(
                 f"camera {reference.camera}: the main camera's encoding must be known; name it "
                 "in the recipe, or match to a published chart edition instead"
             )
-    theirs = _read_all(camera, progress)
+    theirs = read_all(camera, progress)
     _check_order(camera, theirs)
     findings: list[Finding] = []
     ours: tuple[Reading, ...] = ()
     if isinstance(reference, Footage):
-        ours = _read_all(reference, progress)
+        ours = read_all(reference, progress)
         _check_order(reference, ours)
         target, known = _target(reference, ours)
         name, method = reference.camera, "chart"
@@ -175,7 +175,7 @@ def match_charts(
             "is one of the charts another one?"
         )
     usable = np.array([shot.usable for shot in shots])
-    main = min(theirs, key=lambda one: abs(one.exposure.stops))
+    main = main_reading(theirs)
     level = 2.0**-main.exposure.stops
     before = unmatched(camera, main.patches.light) * level
     findings += _camera_findings(camera, theirs, fit, usable, target, name, before)
@@ -297,7 +297,7 @@ def refuse_itself(reference: Footage, camera: Footage) -> None:
         )
 
 
-def _read_all(footage: Footage, progress: Progress) -> tuple[Reading, ...]:
+def read_all(footage: Footage, progress: Progress) -> tuple[Reading, ...]:
     """Find and sample the chart in every exposure, beginning with the main one."""
     order = sorted(footage.exposures, key=lambda one: abs(one.stops))
     readings: list[Reading] = []
@@ -309,6 +309,11 @@ def _read_all(footage: Footage, progress: Progress) -> tuple[Reading, ...]:
             _refuse_black(footage, one, patches)
         readings.append(Reading(one, chart, patches))
     return tuple(sorted(readings, key=lambda one: one.exposure.stops))
+
+
+def main_reading(readings: Sequence[Reading]) -> Reading:
+    """Return the reading of the exposure nearest to 0 stops."""
+    return min(readings, key=lambda one: abs(one.exposure.stops))
 
 
 def _locate(footage: Footage, one: Exposure, main: Chart | None) -> Chart:
@@ -374,7 +379,7 @@ def _target(reference: Footage, readings: Sequence[Reading]) -> tuple[Array, np.
     Exposures are brought to the main one by the median ratio of their patches, so that
     jitter of the bracket does not blur the target, and averaged by how certain they are.
     """
-    main = min(readings, key=lambda one: abs(one.exposure.stops))
+    main = main_reading(readings)
     base = 2.0**-main.exposure.stops
     total = np.zeros((charts.COUNT, 3))
     weights = np.zeros((charts.COUNT, 1))
@@ -416,7 +421,7 @@ def _reference_findings(
     findings = []
     for one in readings:
         findings += quality.clipping(name, one.exposure.stops, one.patches)
-    main = min(readings, key=lambda one: abs(one.exposure.stops))
+    main = main_reading(readings)
     findings += quality.noise(name, main.patches, target)
     findings += quality.cast(name, target)
     nearest, _ = quality.best_edition(target)
@@ -439,7 +444,7 @@ def _camera_findings(
     findings: list[Finding] = []
     for one in readings:
         findings += quality.clipping(name, one.exposure.stops, one.patches)
-    main = min(readings, key=lambda one: abs(one.exposure.stops))
+    main = main_reading(readings)
     plain = replace(fit.solution, flare=np.zeros(3))
     scene = plain.scene(main.patches.light, main.exposure.stops)
     findings += quality.noise(name, main.patches, scene)

@@ -42,7 +42,7 @@ def report_dict(made: Matched) -> dict[str, Any]:
     if made.camera and made.fit is not None:
         fit, after = made.fit, difference(made.after, made.target)
         before = difference(made.before, made.target)
-        counted = fit.kept.any(axis=0)
+        counted = np.asarray(fit.kept.any(axis=0))
         left = dict(zip(np.flatnonzero(counted).tolist(), fit.left_out.tolist(), strict=True))
         report["patches"] = [
             {

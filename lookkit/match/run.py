@@ -1,0 +1,337 @@
+"""The match command's whole job: frames by name in, files out, all or nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import partial
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+
+from lookkit.errors import InputError, LookkitError, UnknownNameError
+from lookkit.files import safe_name
+from lookkit.lattice.difference import lab
+from lookkit.look import Look
+from lookkit.match import charts
+from lookkit.match.consistency import Consistency, consistency
+from lookkit.match.fit import Stage
+from lookkit.match.frames import Footage, parse_frames, read_exposure
+from lookkit.match.light import refuse_other_light
+from lookkit.match.make import DEFAULT_LIGHT, Matched, Reading, main_reading, match_charts, read_all
+from lookkit.match.model import UNKNOWN, MatchFile, read_match, write_match
+from lookkit.match.paired import match_frames
+from lookkit.match.report import write_json, write_page, write_patches
+from lookkit.progress import Progress, silent
+from lookkit.spaces.encodings import Encoding, encoding
+from lookkit.spaces.outputs import Output
+from lookkit.spaces.ranges import RANGES, SignalRange
+from lookkit.spaces.working import Array
+
+CHART: Final = "chart:"
+
+
+@dataclass(frozen=True)
+class Settings:
+    """What is known of the cameras besides their frames; every mapping is by camera.
+
+    Attributes
+    ----------
+    encodings
+        Names of encodings, or "unknown"; they come before the recipe's.
+    ranges
+        "full" or "legal".
+    corners
+        Eight numbers: x and y of the four corners in turn.
+    crops
+        x, y, width, height.
+    """
+
+    encodings: Mapping[str, str] = field(default_factory=dict)
+    ranges: Mapping[str, str] = field(default_factory=dict)
+    corners: Mapping[str, Sequence[float]] = field(default_factory=dict)
+    crops: Mapping[str, Sequence[float]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Written:
+    """What was made, and the files that were written."""
+
+    made: Matched
+    file: MatchFile
+    files: tuple[Path, ...]
+    notes: tuple[str, ...]
+
+
+def make_match(
+    reference: Sequence[str],
+    camera: Sequence[str],
+    target: Path,
+    *,
+    look: Look | None = None,
+    settings: Settings | None = None,
+    light: str = DEFAULT_LIGHT,
+    scene: Sequence[str] = (),
+    chart: bool = True,
+    stage: Stage = "auto",
+    hold_white: bool = False,
+    progress: Progress = silent,
+) -> Written:
+    """Match a camera and write the match file, its report and what was sampled.
+
+    Parameters
+    ----------
+    reference, camera
+        CAMERA:FRAMES[@STOPS], once for each exposure; `reference` may be chart:EDITION.
+    target
+        The match file. If it exists and belongs to the same two cameras, the light is
+        added to it (or takes the place of the same light's old match).
+    look
+        Whose cameras say how the frames are encoded.
+    scene
+        CAMERA:FRAME of both cameras, frames of the scene itself, to check the light on.
+    chart
+        False matches frames of any scene.
+
+    Raises
+    ------
+    InputError
+        With what is wrong; nothing is written.
+    """
+    settings = settings or Settings()
+    notes: list[str] = []
+    if target.suffix.lower() != ".toml":
+        raise InputError(f"{target}: expected a name that ends with .toml")
+    theirs = _footage(camera, look, settings, progress, notes)
+    edition = _edition(reference)
+    main = edition or _footage(reference, look, settings, progress, notes)
+    _all_used(settings, theirs, main)
+    old = _old_match(target, theirs, main)
+    if chart:
+        made = match_charts(
+            main, theirs, light=light, stage=stage, hold_white=hold_white, progress=progress
+        )
+    elif isinstance(main, str):
+        raise InputError("a published chart cannot be matched to without a chart in the frames")
+    else:
+        made = match_frames(main, theirs, light=light, progress=progress)
+    if scene:
+        _check_scene(made, scene, main, theirs, look, settings, progress)
+    file = old.with_light(made.file.lights[0]) if old is not None else made.file
+    return Written(made, file, _write(made, file, target, notes), tuple(notes))
+
+
+def check_consistency(
+    cameras: Sequence[str],
+    look: Look,
+    *,
+    output: str | None = None,
+    settings: Settings | None = None,
+    progress: Progress = silent,
+) -> Consistency:
+    """Send the chart as each camera shot it through the recipe, and compare.
+
+    Parameters
+    ----------
+    cameras
+        CAMERA:FRAMES of each of the recipe's cameras, the chart in the same light.
+    output
+        One of the recipe's outputs; default the first.
+
+    Raises
+    ------
+    InputError
+        If a chart is not found, or a camera or output is not in the recipe.
+    """
+    settings = settings or Settings()
+    if not look.outputs:
+        raise InputError("the recipe has no output, expected at least one")
+    name = output or look.outputs[0]
+    read: dict[str, Reading] = {}
+    for text in cameras:
+        footage = _footage([text], look, settings, progress, [])
+        if footage.camera in read:
+            raise InputError(f"camera {footage.camera} is given twice")
+        read[footage.camera] = main_reading(read_all(footage, progress))
+    usable = np.logical_and.reduce([one.usable for one in read.values()])
+    if usable.sum() < 12:
+        raise InputError(
+            f"only {int(usable.sum())} of 24 patches are usable in all cameras' frames"
+        )
+    return consistency(
+        {camera: one.patches.codes[usable] for camera, one in read.items()},
+        {camera: partial(look.evaluate, camera=camera, output=name) for camera in read},
+        _seen_on(look.graph.output(name)),
+    )
+
+
+def _seen_on(display: Output) -> Callable[[Array], Array]:
+    """From a display's signal to L*a*b*, against its paper white."""
+    to_xyz = 100.0 * display.limiting.to_xyz()
+    white = display.reference_white / 100.0 * to_xyz.sum(axis=1)
+
+    def seen(signal: Array) -> Array:
+        return lab(display.decode(signal) @ to_xyz.T, white)
+
+    return seen
+
+
+def _edition(reference: Sequence[str]) -> str | None:
+    names = [text[len(CHART) :] for text in reference if text.startswith(CHART)]
+    if not names:
+        return None
+    if len(reference) > 1:
+        raise InputError("the reference is either a published chart or a camera, not both")
+    return charts.edition(names[0]).name
+
+
+def _footage(
+    texts: Sequence[str],
+    look: Look | None,
+    settings: Settings,
+    progress: Progress,
+    notes: list[str],
+) -> Footage:
+    """Read the exposures of one camera."""
+    parsed = [parse_frames(text) for text in texts]
+    names = sorted({camera for camera, _, _ in parsed})
+    if len(names) != 1:
+        raise InputError(
+            f"frames of {len(names)} cameras ({', '.join(names)}) where one camera is expected"
+        )
+    camera = names[0]
+    known, span, bits = _how_encoded(camera, look, settings, notes)
+    corners = settings.corners.get(camera)
+    if corners is not None and len(corners) != 8:
+        raise InputError(f"corners of camera {camera}: {len(corners)} numbers, expected 8")
+    crop = settings.crops.get(camera)
+    if crop is not None and len(crop) != 4:
+        raise InputError(f"crop of camera {camera}: {len(crop)} numbers, expected 4")
+    return Footage(
+        camera,
+        tuple(read_exposure(paths, stops, progress) for _, paths, stops in parsed),
+        known,
+        span,
+        bits,
+        None if corners is None else np.array(corners, dtype=np.float64).reshape(4, 2),
+        None if crop is None else (int(crop[0]), int(crop[1]), int(crop[2]), int(crop[3])),
+    )
+
+
+def _how_encoded(
+    camera: str, look: Look | None, settings: Settings, notes: list[str]
+) -> tuple[Encoding | None, SignalRange | None, int | None]:
+    """Return the encoding (None: unknown, a consumer gamma), and the range and bits if told."""
+    known: Encoding | None = None
+    span: SignalRange | None = None
+    bits: int | None = None
+    given = settings.encodings.get(camera)
+    if given is not None:
+        known = None if given == UNKNOWN else encoding(given)
+    elif look is not None:
+        if camera not in look.cameras:
+            raise UnknownNameError("camera", camera, look.cameras)
+        known = look.recipe.encoding_of(camera)
+        chosen = look.recipe.cameras[camera]
+        span, bits = chosen.range, chosen.bits
+        if not known.is_log and not known.scene_linear:
+            notes.append(
+                f"camera {camera}: {known.name} is only the start, the match finds the curve"
+            )
+            span, bits = span or known.native_range, bits or known.bits
+            known = None
+    told = settings.ranges.get(camera)
+    if told is not None:
+        if told not in RANGES:
+            raise InputError(f"range of camera {camera}: {told!r}, expected 'full' or 'legal'")
+        span = "full" if told == "full" else "legal"
+    return known, span, bits
+
+
+def _all_used(settings: Settings, theirs: Footage, main: Footage | str) -> None:
+    names = {theirs.camera} | (set() if isinstance(main, str) else {main.camera})
+    tables = (
+        ("an encoding", settings.encodings),
+        ("a range", settings.ranges),
+        ("corners", settings.corners),
+        ("a crop", settings.crops),
+    )
+    for what, table in tables:
+        for camera in table:
+            if camera not in names:
+                listing = ", ".join(sorted(names))
+                raise InputError(f"{what} is given for camera {camera}, but not its frames "
+                                 f"(cameras: {listing})")  # fmt: skip
+
+
+def _old_match(target: Path, theirs: Footage, main: Footage | str) -> MatchFile | None:
+    """Return the match file that is there already, if the new light may join it."""
+    if not target.exists():
+        return None
+    old = read_match(target)
+    reference = f"chart {main}" if isinstance(main, str) else main.camera
+    if (old.camera, old.reference) != (theirs.camera, reference):
+        raise InputError(
+            f"{target}: holds the match of camera {old.camera} to {old.reference}, and is left "
+            "as it is; name another file"
+        )
+    if old.encoding != theirs.encoding_name:
+        raise InputError(
+            f"{target}: was made for encoding {old.encoding!r}, camera {theirs.camera} now has "
+            f"{theirs.encoding_name!r}; name another file"
+        )
+    if theirs.encoding is None and (old.range, old.bits) != (theirs.signal_range, theirs.depth):
+        raise InputError(
+            f"{target}: was made for {old.bits}-bit {old.range}-range frames, these are "
+            f"{theirs.depth}-bit {theirs.signal_range}-range; name another file"
+        )
+    return old
+
+
+def _check_scene(
+    made: Matched,
+    scene: Sequence[str],
+    main: Footage | str,
+    theirs: Footage,
+    look: Look | None,
+    settings: Settings,
+    progress: Progress,
+) -> None:
+    if isinstance(main, str):
+        raise InputError("a scene is compared between two cameras, not with a published chart")
+    frames = {parse_frames(text)[0]: text for text in scene}
+    if set(frames) != {main.camera, theirs.camera} or len(scene) != 2:
+        raise InputError(
+            f"the scene needs one frame of camera {main.camera} and one of camera {theirs.camera}"
+        )
+    plain = Settings(settings.encodings, settings.ranges)
+    ours, others = (
+        _footage([frames[one.camera]], look, plain, progress, []) for one in (main, theirs)
+    )
+    refuse_other_light(made.op, ours, others)
+
+
+def _write(made: Matched, file: MatchFile, target: Path, notes: list[str]) -> tuple[Path, ...]:
+    """Write everything; the match itself last, so that it is never there without the rest."""
+    name = target.stem.removesuffix(".match")
+    light = safe_name(made.file.lights[0].light)
+    base = target.with_name(f"{name}-{light}")
+    files = []
+    if made.camera:
+        sides = [(made.file.camera, made.camera), (made.file.reference, made.reference)]
+        for camera, readings in sides:
+            if readings:
+                path = base.with_name(f"{base.name}-patches-{safe_name(camera)}.png")
+                write_patches(main_reading(readings), path)
+                files.append(path)
+    page = base.with_name(f"{base.name}.png")
+    try:
+        write_page(made, page)
+        files.append(page)
+    except LookkitError as error:
+        notes.append(str(error))
+    data = base.with_name(f"{base.name}.json")
+    write_json(made, data)
+    write_match(file, target)
+    return (*files, data, target)
