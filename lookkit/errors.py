@@ -50,7 +50,8 @@ class Problem:
     def __str__(self) -> str:
         place = f"{self.file}:{self.line}" if self.line else self.file
         key = f"{self.key}: " if self.key else ""
-        tail = f", expected {self.expected}" if self.expected else ""
+        word = "" if self.expected.startswith("did you mean") else "expected "
+        tail = f", {word}{self.expected}" if self.expected else ""
         return f"{place}: {key}{self.found}{tail}"
 
 

@@ -1,20 +1,29 @@
 """From a recipe to the chain of steps that one camera's picture takes to one output.
 
-code -> input transform -> scene -> look nodes -> scene -> rendering -> display
--> output transform -> signal
+    code -> input transform -> camera trims -> scene trims -> look -> rendering
+         -> output transform -> signal
+
+The nodes of a list form a directed acyclic graph (`recipe/wiring.py`). A chain is serial: at
+each place where all light passes through one node the graph is cut, and what lies between
+two cuts becomes one step.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Literal, TypeVar
+from itertools import pairwise
+from typing import TypeVar
+
+import numpy as np
 
 from lookkit.errors import InputError, UnknownNameError
-from lookkit.nodes.base import Op
-from lookkit.recipe.model import Camera, Recipe
-from lookkit.spaces.encodings import Encoding, encoding
-from lookkit.spaces.outputs import Output, output
+from lookkit.nodes.base import Node, Op
+from lookkit.recipe.model import Recipe
+from lookkit.recipe.wiring import Wiring, wire
+from lookkit.spaces.encodings import Encoding
+from lookkit.spaces.outputs import Output
+from lookkit.spaces.ranges import SignalRange
 from lookkit.spaces.working import Array, OcioTransform, State
 
 T = TypeVar("T")
@@ -25,7 +34,7 @@ class InputTransform:
     """A camera's code values to the scene."""
 
     encoding: Encoding
-    range: Literal["full", "legal"] | None = None
+    range: SignalRange | None = None
     bits: int | None = None
     takes: State = State.CODE
     gives: State = State.SCENE
@@ -34,6 +43,11 @@ class InputTransform:
     def label(self) -> str:
         """Name the encoding."""
         return f"from {self.encoding.name}"
+
+    @property
+    def signal_range(self) -> SignalRange:
+        """The signal range of the camera's files."""
+        return self.range or self.encoding.native_range
 
     def evaluate(self, rgb: Array) -> Array:
         """Return scene-linear AP1."""
@@ -75,6 +89,124 @@ class OutputTransform:
 
 
 @dataclass(frozen=True)
+class Acting:
+    """A node that makes only a part of its change: out = in + mix w (node(in) - in).
+
+    w is 1, or what the node's `only` says of the light that enters.
+    """
+
+    node: Node
+
+    @property
+    def label(self) -> str:
+        """Name the node."""
+        return self.node.label
+
+    @property
+    def takes(self) -> State:
+        """The state of the values it takes."""
+        return self.node.takes
+
+    @property
+    def gives(self) -> State:
+        """The state of the values it gives."""
+        return self.node.gives
+
+    def evaluate(self, rgb: Array) -> Array:
+        """Return the exact result; float64 of shape (..., 3) in and out."""
+        return _acted(self.node, [rgb])
+
+    def lower(self) -> list[OcioTransform] | None:
+        """Return the node's own lowering if it acts fully, nothing if not at all, else None."""
+        if self.node.mix == 0.0:
+            return []
+        full = self.node.mix == 1.0 and self.node.only is None
+        return self.node.lower() if full else None
+
+
+@dataclass(frozen=True)
+class Branches:
+    """A part of the graph in which light takes several ways, as one step."""
+
+    nodes: tuple[Node, ...]
+    """Sources before what takes them; the last one gives the result."""
+    sources: tuple[tuple[int, ...], ...]
+    """For each node the places in `nodes` of its inputs; -1 is the light that enters."""
+    takes: State = State.SCENE
+    gives: State = State.SCENE
+
+    @property
+    def label(self) -> str:
+        """Name the nodes."""
+        return f"branches [{', '.join(node.label for node in self.nodes)}]"
+
+    def evaluate(self, rgb: Array) -> Array:
+        """Return the exact result; float64 of shape (..., 3) in and out."""
+        values: dict[int, Array] = {-1: rgb}
+        for place, (node, sources) in enumerate(zip(self.nodes, self.sources, strict=True)):
+            values[place] = _acted(node, [values[source] for source in sources])
+        return values[len(self.nodes) - 1]
+
+    def lower(self) -> None:
+        """Return None: OpenColorIO has no branches."""
+
+
+def _acted(node: Node, inputs: Sequence[Array]) -> Array:
+    entering = inputs[0]
+    if not node.enabled or node.mix == 0.0:
+        return entering
+    changed = node.join(inputs)
+    if node.mix == 1.0 and node.only is None:
+        return changed
+    share = np.full(entering.shape[:-1], node.mix)
+    if node.only is not None:
+        share = share * node.only.weight(entering)
+    return np.asarray(entering + share[..., None] * (changed - entering))
+
+
+def serial(nodes: Sequence[Node]) -> tuple[Op, ...]:
+    """Return the graph of `nodes` as steps, one after the other; disabled nodes are left out.
+
+    Raises
+    ------
+    InputError
+        If the nodes form no graph; a loaded recipe's always do.
+    """
+    wiring = wire(nodes)
+    if wiring.faults:
+        raise InputError("; ".join(fault.found for fault in wiring.faults))
+    steps: list[Op] = []
+    start = 0
+    for end in _cuts(wiring):
+        part = wiring.order[start : end + 1]
+        before = wiring.order[start - 1] if start else -1
+        start = end + 1
+        alive = [index for index in part if nodes[index].enabled]
+        if len(part) == 1 and len(wiring.sources(part[0])) == 1:
+            steps += [Acting(nodes[index]) for index in alive]
+        elif alive:
+            place = {before: -1, **{index: position for position, index in enumerate(part)}}
+            sources = tuple(tuple(place[s] for s in wiring.sources(i)) for i in part)
+            steps.append(Branches(tuple(nodes[index] for index in part), sources))
+    return tuple(steps)
+
+
+def _cuts(wiring: Wiring) -> list[int]:
+    """Return the places of `wiring.order` behind which all light comes from that node alone."""
+    place = {-1: -1, **{index: position for position, index in enumerate(wiring.order)}}
+    reach: dict[int, int] = {}
+    for position, index in enumerate(wiring.order):
+        for source in wiring.sources(index):
+            reach[place[source]] = max(reach.get(place[source], -1), position)
+    cuts, farthest = [], reach.get(-1, -1)
+    for position in range(len(wiring.order)):
+        if farthest <= position:
+            cuts.append(position)
+        farthest = max(farthest, reach.get(position, -1))
+    return cuts
+
+
+@dataclass(frozen=True)
 class Graph:
     """A recipe, ready to be asked for its chains."""
 
@@ -82,32 +214,64 @@ class Graph:
 
     def input_transform(self, camera: str) -> InputTransform:
         """Return the step from `camera`'s code values to the scene."""
-        chosen: Camera = _find("camera", camera, self.recipe.cameras)
-        return InputTransform(encoding(chosen.encoding), chosen.range, chosen.bits)
+        chosen = _find("camera", camera, self.recipe.cameras)
+        return InputTransform(self.recipe.encoding_of(camera), chosen.range, chosen.bits)
 
-    def look(self) -> tuple[Op, ...]:
-        """Return the look's steps, scene to scene."""
-        return tuple(node for node in self.recipe.look if node.enabled)
+    def camera(self, camera: str) -> tuple[Op, ...]:
+        """Return the steps from `camera`'s code values to the scene, its own trims included."""
+        step = self.input_transform(camera)
+        return (step, *serial(self.recipe.cameras[camera].trims))
+
+    def trims(self, scene: str | None) -> tuple[Op, ...]:
+        """Return the steps that run before the look in a scene; None is no scene."""
+        if scene is None:
+            return ()
+        return serial(_find("scene", scene, self.recipe.scenes).trims)
+
+    def look(self, scene: str | None = None) -> tuple[Op, ...]:
+        """Return the look's steps, scene light to scene light, with a scene's overrides."""
+        return serial(self._in(scene).look)
 
     def output(self, name: str) -> Output:
         """Return the description of the recipe's output called `name`."""
-        return output(_find("output", name, self.recipe.outputs).output)
+        _find("output", name, self.recipe.outputs)
+        return self.recipe.output_of(name)
 
-    def rendering(self, name: str) -> tuple[Op, ...]:
+    def rendering(self, name: str, scene: str | None = None) -> tuple[Op, ...]:
         """Return the steps from the scene to the display light of the output `name`."""
         target = self.output(name)
-        return tuple(self.recipe.rendering_for(name).ops_for(target))
+        return tuple(self._in(scene).rendering_for(name).ops_for(target))
 
-    def chain(self, camera: str, output: str) -> tuple[Op, ...]:
-        """Return all the steps from `camera`'s code values to the signal of `output`."""
+    def chain(self, camera: str, output: str, scene: str | None = None) -> tuple[Op, ...]:
+        """Return all the steps from `camera`'s code values to the signal of `output`.
+
+        Raises
+        ------
+        UnknownNameError
+            If the recipe has no such camera, output or scene.
+        InputError
+            If the scene was not taken by this camera.
+        """
+        if scene is not None:
+            _find("scene", scene, self.recipe.scenes)
+            _find("camera", camera, self.recipe.cameras)
+            if camera not in self.recipe.cameras_of(scene):
+                raise InputError(f"scene {scene!r} was not taken by camera {camera!r}")
         return checked(
             (
-                self.input_transform(camera),
-                *self.look(),
-                *self.rendering(output),
+                *self.camera(camera),
+                *self.trims(scene),
+                *self.look(scene),
+                *self.rendering(output, scene),
                 OutputTransform(self.output(output)),
             )
         )
+
+    def _in(self, scene: str | None) -> Recipe:
+        if scene is None:
+            return self.recipe
+        _find("scene", scene, self.recipe.scenes)
+        return self.recipe.in_scene(scene)
 
 
 def checked(chain: Sequence[Op]) -> tuple[Op, ...]:
@@ -118,7 +282,7 @@ def checked(chain: Sequence[Op]) -> tuple[Op, ...]:
     InputError
         Naming the two steps that do not.
     """
-    for first, second in zip(chain, chain[1:], strict=False):
+    for first, second in pairwise(chain):
         if first.gives != second.takes:
             raise InputError(
                 f"{first.label!r} gives {first.gives}, but {second.label!r} takes {second.takes}"

@@ -15,13 +15,16 @@ import numpy.typing as npt
 from lookkit.errors import InputError
 from lookkit.evaluate import evaluate
 from lookkit.graph import Graph
-from lookkit.lower import lower
-from lookkit.recipe.load import parse_recipe, read_text
+from lookkit.lower import is_analytic, lower
+from lookkit.recipe.load import read_recipe
 from lookkit.recipe.model import Recipe
 from lookkit.spaces.working import Array
 
 if TYPE_CHECKING:
     from lookkit.ocio import Processor
+
+
+_FAST_SIZE = 65
 
 
 def load(path: str | PathLike[str]) -> Look:
@@ -34,8 +37,8 @@ def load(path: str | PathLike[str]) -> Look:
     RecipeError
         With every problem of the recipe, each with its line.
     """
-    text = read_text(Path(path))
-    return Look(parse_recipe(text, str(path)), text, str(path))
+    recipe, text = read_recipe(Path(path))
+    return Look(recipe, text, str(path))
 
 
 class Look:
@@ -55,7 +58,7 @@ class Look:
         self.recipe = recipe
         self.text = text
         self.source = source
-        self._processors: dict[tuple[str, str], Processor] = {}
+        self._processors: dict[tuple[str, str, str | None, bool], Processor] = {}
 
     @cached_property
     def recipe_hash(self) -> str:
@@ -77,15 +80,28 @@ class Look:
         """The names of the recipe's outputs."""
         return tuple(self.recipe.outputs)
 
+    @property
+    def scenes(self) -> tuple[str, ...]:
+        """The names of the recipe's scenes."""
+        return tuple(self.recipe.scenes)
+
     def apply(
         self,
         pixels: npt.ArrayLike,
         *,
         camera: str,
         output: str,
+        scene: str | None = None,
+        fast: bool = False,
         out: npt.NDArray[np.float32] | None = None,
     ) -> npt.NDArray[Any]:
-        """Grade a picture, fast: OpenColorIO on all cores.
+        """Grade a picture: OpenColorIO on all cores.
+
+        What OpenColorIO can say step by step runs as it is, within 1e-5 of the exact graph.
+        With nodes that it cannot say, or with `fast`, the way from the camera's codes to
+        the signal is one lattice of 65 points, read tetrahedrally: several times faster, and as
+        exact as a 65-point .cube (see its certificate). A scene-linear camera always runs
+        step by step.
 
         Parameters
         ----------
@@ -93,8 +109,10 @@ class Look:
             Code values of the camera, shape (..., 3). Floats: 0-1 spans the whole range
             of the camera's files, negatives and values above one are carried as far as the
             encoding goes. Unsigned integers: their whole range is 0-1.
-        camera, output
-            Names from the recipe.
+        camera, output, scene
+            Names from the recipe; no scene is the plain look.
+        fast
+            One lattice, even where every step could run as it is.
         out
             For float input, a C-contiguous float32 array of the same shape to fill.
 
@@ -113,7 +131,7 @@ class Look:
             If the last axis is not of length 3.
         """
         source = np.asarray(pixels)
-        processor = self._processor(camera, output)
+        processor = self._processor(camera, output, scene, fast)
         if source.dtype.kind == "u":
             top = float(np.iinfo(source.dtype).max)
             graded = processor.apply(source.astype(np.float32) / np.float32(top))
@@ -124,14 +142,16 @@ class Look:
             source = np.nan_to_num(source, nan=0.0, posinf=1.0, neginf=0.0)
         return processor.apply(source, out)
 
-    def evaluate(self, pixels: npt.ArrayLike, *, camera: str, output: str) -> Array:
+    def evaluate(
+        self, pixels: npt.ArrayLike, *, camera: str, output: str, scene: str | None = None
+    ) -> Array:
         """Grade a picture exactly: every step in float64.
 
         Parameters and errors as in `apply`, for floats only; the result is float64.
         """
-        return evaluate(self.graph.chain(camera, output), pixels)
+        return evaluate(self.graph.chain(camera, output, scene), pixels)
 
-    def cube(self, *, camera: str, output: str, size: int = 33) -> Array:
+    def cube(self, *, camera: str, output: str, size: int = 33, scene: str | None = None) -> Array:
         """Return the lattice of a .cube: shape (size, size, size, 3), indexed [r, g, b].
 
         Raises
@@ -141,7 +161,7 @@ class Look:
         """
         from lookkit.deliver.cube import lattice
 
-        return lattice(self, camera, output, size)
+        return lattice(self, camera, output, size, scene)
 
     def ocio_config(self, folder: str | PathLike[str]) -> Path:
         """Write an OCIO config with its LUT files into `folder`; return the config's path."""
@@ -149,12 +169,20 @@ class Look:
 
         return write_config(self, Path(folder))
 
-    def _processor(self, camera: str, output: str) -> Processor:
-        key = (camera, output)
+    def _processor(self, camera: str, output: str, scene: str | None, fast: bool) -> Processor:
+        key = (camera, output, scene, fast)
         if key not in self._processors:
-            from lookkit.ocio import Processor
+            from lookkit.ocio import Processor, lattice_transform
 
-            self._processors[key] = Processor(lower(self.graph.chain(camera, output)))
+            chain = self.graph.chain(camera, output, scene)
+            linear = self.graph.input_transform(camera).encoding.scene_linear
+            if linear or (is_analytic(chain) and not fast):
+                transforms = lower(chain)
+            else:
+                steps = np.linspace(0.0, 1.0, _FAST_SIZE)
+                codes = np.stack(np.meshgrid(steps, steps, steps, indexing="ij"), axis=-1)
+                transforms = [lattice_transform(evaluate(chain, codes))]
+            self._processors[key] = Processor(transforms)
         return self._processors[key]
 
 

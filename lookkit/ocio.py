@@ -113,6 +113,15 @@ class Processor:
         self._cpu.apply(library().PackedImageDesc(strip, len(strip), 1, 3))
 
 
+def lattice_transform(lattice: Array) -> OcioTransform:
+    """Return a lattice, shape (n, n, n, 3) indexed [r, g, b], as a tetrahedral 3D table."""
+    ocio = library()
+    table = ocio.Lut3DTransform(len(lattice))
+    table.setInterpolation(ocio.INTERP_TETRAHEDRAL)
+    table.setData(np.ascontiguousarray(lattice, dtype=np.float32).ravel())
+    return table
+
+
 Planes = tuple[npt.NDArray[np.uint16], npt.NDArray[np.uint16], npt.NDArray[np.uint16]]
 """Three planes of one picture, each C-contiguous (rows, samples per row)."""
 

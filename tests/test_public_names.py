@@ -32,4 +32,5 @@ def test_the_look_offers_what_the_readme_promises():
         "ocio_config",
         "outputs",
         "recipe_hash",
+        "scenes",
     }

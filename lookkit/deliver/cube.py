@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 DECIMALS = 8
 
 
-def lattice(look: Look, camera: str, output: str, size: int) -> Array:
+def lattice(look: Look, camera: str, output: str, size: int, scene: str | None = None) -> Array:
     """Return the exact graph at `size`^3 evenly spaced code values.
 
     Returns
@@ -34,7 +34,7 @@ def lattice(look: Look, camera: str, output: str, size: int) -> Array:
         If the camera's encoding is scene-linear: its highlights lie beyond the domain
         0-1 of a plain .cube, and would be lost silently.
     """
-    chain = look.graph.chain(camera, output)
+    chain = look.graph.chain(camera, output, scene)
     refuse_linear(look, camera)
     steps = np.linspace(0.0, 1.0, size)
     codes = np.stack(np.meshgrid(steps, steps, steps, indexing="ij"), axis=-1)

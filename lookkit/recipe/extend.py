@@ -199,7 +199,7 @@ def fixed_keys(changes: Mapping[str, Any]) -> list[str]:
 def named_nodes(data: Mapping[str, Any]) -> Iterator[tuple[str, KeyPath, dict[str, Any]]]:
     """Yield the id, path and table of each node that overrides may name."""
     for path, node in _nodes(data):
-        if path[0] != "scenes" and isinstance(node.get("id"), str):
+        if path[0] not in ("scenes", "cameras") and isinstance(node.get("id"), str):
             yield node["id"], path, node
 
 
@@ -214,7 +214,7 @@ def _nodes(data: Mapping[str, Any]) -> Iterator[tuple[KeyPath, dict[str, Any]]]:
     yield from listed(("look",), data.get("look"))
     if isinstance(data.get("rendering"), dict):
         yield ("rendering",), data["rendering"]
-    for table, key in (("outputs", "rendering"), ("scenes", "trims")):
+    for table, key in (("outputs", "rendering"), ("scenes", "trims"), ("cameras", "trims")):
         entries = data.get(table)
         for name, entry in entries.items() if isinstance(entries, dict) else ():
             inner = entry.get(key) if isinstance(entry, dict) else None

@@ -92,11 +92,11 @@ def validated(joined: Joined, folder: Path) -> Recipe:
 
 def _lists(data: Mapping[str, Any]) -> Iterator[tuple[KeyPath, list[Any]]]:
     """Yield each list of nodes that is a graph of its own."""
-    found = [(("look",), data.get("look"))]
-    scenes = data.get("scenes")
-    for name, scene in scenes.items() if isinstance(scenes, dict) else ():
-        if isinstance(scene, dict):
-            found.append((("scenes", name, "trims"), scene.get("trims")))
+    found: list[tuple[KeyPath, Any]] = [(("look",), data.get("look"))]
+    for key in ("cameras", "scenes"):
+        for name, entry in _table(data, key).items():
+            if isinstance(entry, dict):
+                found.append(((key, name, "trims"), entry.get("trims")))
     for path, nodes in found:
         if isinstance(nodes, list) and all(isinstance(node, dict) for node in nodes):
             yield path, nodes

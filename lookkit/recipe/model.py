@@ -101,6 +101,11 @@ class Camera(Table):
     bits: Bits | None = Field(
         default=None, description="bit depth of its files; default the encoding's own"
     )
+    trims: tuple[AnyLookNode, ...] = Field(
+        default=(),
+        description="nodes that run right after its input transform, in a graph of their own: "
+        "a curve that opens the highlights of display-ready pictures, a white balance",
+    )
     note: str = Field(default="", description="for people")
 
     @model_validator(mode="after")

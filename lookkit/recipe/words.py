@@ -57,7 +57,9 @@ def problems_of(
         inner = [other for other in details if other["loc"][: len(detail["loc"])] == detail["loc"]]
         if detail["type"] == "too_short" and len(inner) > 1:
             continue
-        path = _real_path(detail["loc"], data)
+        named = detail["type"] in ("missing", "extra_forbidden")
+        path = _real_path(detail["loc"][:-1] if named else detail["loc"], data)
+        path = (*path, detail["loc"][-1]) if named else path
         problems.append(locate(path, *_words(cast(dict[str, Any], detail), path, model)))
     return problems
 

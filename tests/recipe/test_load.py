@@ -45,7 +45,7 @@ def test_every_problem_is_reported_at_once_with_its_line():
         """
         schema = 1
         name = "x"
-        colour = "red"
+        sho = "red"
         [cameras.A]
         encoding = "LogC5"
         [cameras.B]
@@ -73,7 +73,7 @@ def test_every_problem_is_reported_at_once_with_its_line():
         """
     )
     expected = [
-        ("r.toml:3: colour: unknown key", "show"),
+        ("r.toml:3: sho: unknown key, did you mean 'show'?", ""),
         ("r.toml:5: cameras.A.encoding: unknown encoding 'LogC5'", "LogC4"),
         ("r.toml:8: cameras.B.rang: unknown key", "'range'"),
         ("r.toml:9: look[1]: unknown kind 'exposre'", "'exposure'"),

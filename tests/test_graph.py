@@ -1,0 +1,272 @@
+"""The graph: branches, partial nodes, scenes; and what of it OpenColorIO carries."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from lookkit.errors import InputError, RecipeError, UnknownNameError
+from lookkit.evaluate import evaluate
+from lookkit.graph import Branches, Graph, serial
+from lookkit.look import Look
+from lookkit.lower import (
+    HIGHEST,
+    LOWEST,
+    from_shaped,
+    lower,
+    pieces,
+    probe_light,
+    relative_error,
+    to_shaped,
+)
+from lookkit.nodes import LOOK_KINDS, kind_name
+from lookkit.ocio import Processor
+from lookkit.recipe.load import parse_recipe
+from tests.nodes.strategies import nodes, scene
+
+HEAD = 'schema = 1\nname = "x"\n'
+BRANCHED = """
+[[look]]
+kind = "exposure"
+id = "first"
+stops = 0.5
+[[look]]
+kind = "saturation"
+id = "pale"
+saturation = 0.5
+[[look]]
+kind = "lift-gamma-gain"
+id = "warm"
+input = "first"
+gain = { hue = 40, amount = 0.2 }
+[[look]]
+kind = "blend"
+id = "both"
+input = "pale"
+weight = 0.25
+branches = [{ node = "warm", weight = 0.75 }]
+[[look]]
+kind = "contrast"
+contrast = 1.2
+"""
+
+
+def graph(text):
+    return Graph(parse_recipe(HEAD + text))
+
+
+@given(scene())
+def test_branches_join_by_weight(rgb):
+    recipe = parse_recipe(HEAD + BRANCHED)
+    first, pale, warm, _, contrast = recipe.look
+    start = first.evaluate(rgb)
+    joined = 0.25 * pale.evaluate(start) + 0.75 * warm.evaluate(start)
+    np.testing.assert_allclose(
+        evaluate(Graph(recipe).look(), rgb), contrast.evaluate(joined), rtol=1e-12, atol=1e-12
+    )
+
+
+def test_only_the_branching_part_becomes_one_step():
+    steps = graph(BRANCHED).look()
+    assert [isinstance(step, Branches) for step in steps] == [False, True, False]
+
+
+BLOCKS = BRANCHED.strip().split("[[look]]\n")[1:]
+
+
+@given(st.permutations(range(5)), scene())
+def test_the_order_of_the_list_does_not_matter_where_edges_are_named(order, rgb):
+    named = list(BLOCKS)
+    named[0] += 'input = "start"\n'
+    named[1] += 'input = "first"\n'
+    named[4] += '\ninput = "both"\n'
+    text = "".join("[[look]]\n" + named[place] for place in order)
+    np.testing.assert_array_equal(
+        evaluate(graph(text).look(), rgb), evaluate(graph(BRANCHED).look(), rgb)
+    )
+
+
+@pytest.mark.parametrize("kind", LOOK_KINDS, ids=kind_name)
+@given(data=st.data(), rgb=scene())
+def test_mix_0_is_the_identity_and_a_disabled_node_is_left_out(kind, data, rgb):
+    node = data.draw(nodes(kind))
+    still = node.model_copy(update={"mix": 0.0})
+    np.testing.assert_array_equal(evaluate(serial([still]), rgb), rgb)
+    assert serial([node.model_copy(update={"enabled": False})]) == ()
+
+
+@given(scene(), st.floats(0, 1))
+def test_mix_goes_straight_from_the_light_to_the_node(rgb, mix):
+    text = f'[[look]]\nkind = "contrast"\ncontrast = 1.4\nmix = {mix!r}\n'
+    (node,) = parse_recipe(HEAD + text).look
+    whole = node.model_copy(update={"mix": 1.0}).evaluate(rgb)
+    np.testing.assert_allclose(
+        evaluate(graph(text).look(), rgb), rgb + mix * (whole - rgb), rtol=1e-12, atol=1e-12
+    )
+
+
+@given(scene(0.001, 4.0), st.floats(-4, 4))
+def test_limits_in_hue_and_chroma_do_not_see_exposure(rgb, stops):
+    text = """
+    [[look]]
+    kind = "saturation"
+    saturation = 0.2
+    only = { hue = { centre = 30, width = 80 }, chroma = { from = 0.05 } }
+    """
+    rgb = np.abs(rgb) + 0.001
+    steps = graph(text).look()
+    np.testing.assert_allclose(
+        evaluate(steps, rgb * 2.0**stops), evaluate(steps, rgb) * 2.0**stops, rtol=1e-7, atol=1e-9
+    )
+
+
+@pytest.mark.parametrize(
+    ("text", "line", "hint"),
+    [
+        ('[[look]]\nkind = "exposure"\nid = "a"\ninput = "b"\n'
+         '[[look]]\nkind = "exposure"\nid = "b"\ninput = "a"\n', 6, "in a circle"),
+        ('[[look]]\nkind = "exposure"\ninput = "nowhere"\n', 5, "no node has the id 'nowhere'"),
+        ('[[look]]\nkind = "exposure"\nid = "a"\n[[look]]\nkind = "exposure"\nid = "a"\n', 8,
+         "is the id of"),
+        ('[[look]]\nkind = "exposure"\nid = "a"\n[[look]]\nkind = "exposure"\ninput = "start"\n',
+         3, "no node takes the light"),
+        ('[[look]]\nkind = "blend"\nbranches = [{ node = "start", weight = nan }]\n', 5, "finite"),
+        ('[[look]]\nkind = "zones"\nzones = [{ centre = 0, width = 0 }]\n', 5, "width"),
+        ('[[look]]\nkind = "curve"\npoints = [[0, 0], [-1, 1]]\n', 5, ""),
+        ('[[look]]\nkind = "exposure"\nonly = { stops = { from = 3, to = 1 } }\n', 5,
+         "can never match"),
+        ('[scenes.dusk]\ncameras = ["Z"]\n', 4, "unknown camera 'Z'"),
+        ('[scenes.dusk.overrides.nothing]\nstops = 1.0\n', 3, "no node has the id 'nothing'"),
+        ('extends = "../other.toml"\n', 3, "outside"),
+        ('extends = "no-such-look"\n', 3, "no-such-look"),
+    ],
+)  # fmt: skip
+def test_a_graph_that_is_wrong_is_told_at_its_line(text, line, hint):
+    with pytest.raises(RecipeError) as caught:
+        parse_recipe(HEAD + text, "r.toml")
+    found = str(caught.value).splitlines()
+    assert any(problem.startswith(f"r.toml:{line}:") and hint in problem for problem in found), (
+        found
+    )
+
+
+OPAQUE = """
+[[look]]
+kind = "exposure"
+stops = 0.2
+[[look]]
+kind = "hue-bands"
+bands = [{ centre = 30, width = 60, turn = 5, saturation = 1.1 }]
+[[look]]
+kind = "saturation"
+saturation = 0.9
+[[look]]
+kind = "contrast"
+contrast = 1.1
+only = { stops = { from = -2 } }
+[[look]]
+kind = "cdl"
+saturation = 0.95
+"""
+
+
+def test_what_opencolorio_cannot_say_is_one_lattice_and_the_rest_stays_analytic():
+    parts = pieces(graph(OPAQUE).look())
+    assert [bool(part.size) for part in parts] == [False, True, False]
+    assert "hue-bands" in parts[1].label
+    assert "contrast" in parts[1].label
+
+
+def test_a_lattice_keeps_to_its_stated_error_on_light_it_never_saw():
+    steps = graph(OPAQUE).look()
+    (lattice,) = [part for part in pieces(steps) if part.size]
+    light = probe_light(1 << 16, seed=77)
+    wrong = relative_error(evaluate(steps, light), Processor(lower(steps)).apply(light))
+    assert np.quantile(wrong, 0.99) <= 1.1 * lattice.error
+    assert wrong.max() <= lattice.largest
+    assert lattice.error < 0.02
+
+
+def test_a_lattice_does_not_tint_neutrals():
+    steps = graph(OPAQUE).look()
+    grey = 0.18 * 2.0 ** np.linspace(-10, 10, 999)[:, None].repeat(3, axis=1)
+    exact = evaluate(steps, grey)
+    fast = Processor(lower(steps)).apply(grey).astype(np.float64)
+    np.testing.assert_allclose(exact, exact[:, :1].repeat(3, axis=1), rtol=1e-6)
+    np.testing.assert_allclose(fast, fast[:, :1].repeat(3, axis=1), rtol=2e-5)
+
+
+@given(st.floats(LOWEST, HIGHEST))
+def test_the_shaper_has_its_inverse(light):
+    back = from_shaped(to_shaped(np.array(light)))
+    np.testing.assert_allclose(back, light, rtol=1e-9, atol=1e-12)
+
+
+FILM = """
+[cameras.A]
+encoding = "LogC4"
+[cameras.C]
+encoding = "sRGB"
+[[cameras.C.trims]]
+kind = "curve"
+points = [[-8, -8], [0, 0], [2.4739, 4]]
+[[look]]
+kind = "exposure"
+id = "level"
+stops = 0.25
+[outputs.monitor]
+output = "Rec.709 BT.1886"
+[scenes.flats]
+cameras = ["A"]
+light = "daylight"
+[[scenes.flats.trims]]
+kind = "exposure"
+stops = 1.0
+[scenes.flats.overrides.level]
+stops = -0.5
+[scenes.kiln]
+light = 3000
+"""
+
+
+def film():
+    text = HEAD + FILM
+    return Look(parse_recipe(text), text)
+
+
+@given(scene(0.0, 1.0))
+def test_a_scene_trims_before_the_look_and_overrides_its_parameters(code):
+    look = film()
+    code = np.clip(code, 0, 1)
+    plain = Look(parse_recipe((HEAD + FILM).replace("stops = 0.25", "stops = 0.5")), "")
+    np.testing.assert_allclose(
+        look.evaluate(code, camera="A", output="monitor", scene="flats"),
+        plain.evaluate(code, camera="A", output="monitor"),
+        atol=1e-9,
+    )
+
+
+def test_a_camera_trim_touches_only_its_camera():
+    look = film()
+    white = np.ones((1, 3))
+    (step, *trims) = look.graph.camera("C")
+    assert evaluate([step, *trims], white) == pytest.approx(0.18 * 2**4, rel=1e-3)
+    assert len(look.graph.camera("A")) == 1
+
+
+def test_a_scene_is_refused_for_a_camera_that_did_not_take_it():
+    look = film()
+    with pytest.raises(InputError, match="was not taken by camera 'C'"):
+        look.evaluate(np.zeros((1, 3)), camera="C", output="monitor", scene="flats")
+    with pytest.raises(UnknownNameError, match="unknown scene 'flat': did you mean 'flats'"):
+        look.evaluate(np.zeros((1, 3)), camera="A", output="monitor", scene="flat")
+
+
+def test_apply_follows_the_scene_and_the_fast_way_stays_close():
+    look = film()
+    codes = np.random.default_rng(2).random((4000, 3))
+    exact = look.evaluate(codes, camera="A", output="monitor", scene="flats")
+    whole = look.apply(codes, camera="A", output="monitor", scene="flats")
+    fast = look.apply(codes, camera="A", output="monitor", scene="flats", fast=True)
+    assert np.abs(whole - exact).max() <= 5e-5
+    assert np.quantile(np.abs(fast - exact), 0.99) <= 2 / 1023
