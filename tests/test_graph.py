@@ -178,8 +178,8 @@ def test_what_opencolorio_cannot_say_is_one_lattice_and_the_rest_stays_analytic(
 
 
 def test_a_lattice_keeps_to_its_stated_error_on_light_it_never_saw():
-    steps = graph(OPAQUE).look()
-    (lattice,) = [part for part in pieces(steps) if part.size]
+    steps = graph(OPAQUE).look()[1:4]
+    (lattice,) = pieces(steps)
     light = probe_light(1 << 16, seed=77)
     wrong = relative_error(evaluate(steps, light), Processor(lower(steps)).apply(light))
     assert np.quantile(wrong, 0.99) <= 1.1 * lattice.error
@@ -264,7 +264,7 @@ def test_a_scene_is_refused_for_a_camera_that_did_not_take_it():
 
 def test_apply_follows_the_scene_and_the_fast_way_stays_close():
     look = film()
-    codes = np.random.default_rng(2).random((4000, 3))
+    codes = look.graph.input_transform("A").inverse(probe_light(4000, seed=3))
     exact = look.evaluate(codes, camera="A", output="monitor", scene="flats")
     whole = look.apply(codes, camera="A", output="monitor", scene="flats")
     fast = look.apply(codes, camera="A", output="monitor", scene="flats", fast=True)
