@@ -1,7 +1,7 @@
-"""The OCIO config: the look as a look, the rendering as view transforms, cameras as colour
-spaces, outputs as displays.
+"""The OCIO config.
 
-Scene reference is ACES2065-1, display reference CIE XYZ D65 with 1.0 = 100 cd/m2. Steps
+The look is a look (and one more for each scene that is delivered), the rendering a view
+transform, each camera a colour space, each output a display. Scene reference is ACES2065-1, display reference CIE XYZ D65 with 1.0 = 100 cd/m2. Steps
 that OpenColorIO keeps as numbers stay in the config's text; tables become CLF files beside it,
 each named after what it belongs to.
 """
@@ -19,9 +19,9 @@ from lookkit.errors import LookkitError
 from lookkit.files import safe_name, write_beside
 from lookkit.lower import lower
 from lookkit.nodes.base import matrix_transform
+from lookkit.nodes.rendering import Rendering
 from lookkit.ocio import library
 from lookkit.spaces.encodings import Encoding, encoding
-from lookkit.spaces.outputs import Output
 from lookkit.spaces.working import AP0_TO_AP1, AP1_TO_AP0, OcioTransform
 
 if TYPE_CHECKING:
@@ -77,6 +77,18 @@ def _write_archive(folder: Path) -> None:
             archive.writestr(entry, (folder / name).read_bytes())
 
 
+def look_name(look: Look, scene: str | None) -> str:
+    """Return the name that the look, or its variant for a scene, has in the config."""
+    return look.recipe.name if scene is None else f"{look.recipe.name} in {scene}"
+
+
+def display_name(look: Look, output: str) -> str:
+    """Return the name that a recipe's output has in the config."""
+    name = look.graph.output(output).name
+    shared = [one for one in look.outputs if look.graph.output(one).name == name]
+    return name if len(shared) == 1 else f"{name} for {output}"
+
+
 class _Builder:
     """Collects the parts of one config."""
 
@@ -85,6 +97,7 @@ class _Builder:
         self.folder = folder
         self.ocio = library()
         self.config = self.ocio.Config()
+        self.view_transforms: dict[tuple[Rendering, str, float], str] = {}
 
     def build(self) -> Any:
         recipe = self.look.recipe
@@ -97,7 +110,8 @@ class _Builder:
         config.setSearchPath(LUTS)
         self._scene_spaces()
         self._displays()
-        self._look()
+        for scene in (None, *recipe.deliver.scenes):
+            self._look(scene)
         self._views()
         self._roles()
         return config
@@ -109,9 +123,9 @@ class _Builder:
         acescct = encoding("ACEScct")
         self._add_space("ACEScct", [*acescct.lower(), matrix_transform(AP1_TO_AP0)], "Log", acescct)
         for name in recipe.cameras:
-            step = self.look.graph.input_transform(name)
-            decoded = [*step.lower(), matrix_transform(AP1_TO_AP0)]
-            self._add_space(f"Camera {name}", decoded, "Cameras", step.encoding, aliases=[name])
+            decoded = [*lower(self.look.graph.camera(name)), matrix_transform(AP1_TO_AP0)]
+            described = self.look.graph.input_transform(name).encoding
+            self._add_space(f"Camera {name}", decoded, "Cameras", described, aliases=[name])
         raw = self.ocio.ColorSpace(name="Raw", isData=True, family="Data")
         raw.setDescription("Numbers that are not colours.")
         self.config.addColorSpace(raw)
@@ -145,55 +159,62 @@ class _Builder:
         xyz.setDescription("Display light, Y = 1.0 is 100 cd/m2.")
         xyz.setEncoding("display-linear")
         self.config.addColorSpace(xyz)
-        for display in self._each_output():
+        for name in self.look.outputs:
+            display = self.look.graph.output(name)
             space = self.ocio.ColorSpace(
                 referenceSpace=self.ocio.REFERENCE_SPACE_DISPLAY,
-                name=display.name,
+                name=display_name(self.look, name),
                 family="Displays",
             )
-            space.setDescription(display.source)
+            space.setDescription(f"{display.source}. {display.range} range.")
             space.setEncoding("hdr-video" if display.is_hdr else "sdr-video")
             steps = [matrix_transform(np.linalg.inv(display.limiting.to_xyz())), *display.lower()]
             space.setTransform(
-                self._group(steps, display.name), self.ocio.COLORSPACE_DIR_FROM_REFERENCE
+                self._group(steps, space.getName()), self.ocio.COLORSPACE_DIR_FROM_REFERENCE
             )
             self.config.addColorSpace(space)
 
-    def _each_output(self) -> list[Output]:
-        found = {self.look.graph.output(name).name: name for name in self.look.outputs}
-        return [self.look.graph.output(name) for name in found.values()]
-
-    def _look(self) -> None:
-        recipe = self.look.recipe
-        steps = self.look.graph.look()
-        made = self.ocio.Look(name=recipe.name, processSpace="ACEScg")
-        made.setDescription(recipe.note or f"The look {recipe.name}.")
-        made.setTransform(self._group(lower(steps), f"look {recipe.name}"))
+    def _look(self, scene: str | None) -> None:
+        graph = self.look.graph
+        steps = [*graph.trims(scene), *graph.look(scene)]
+        made = self.ocio.Look(name=look_name(self.look, scene), processSpace="ACEScg")
+        made.setDescription(self.look.recipe.note or f"The look {self.look.recipe.name}.")
+        made.setTransform(self._group(lower(steps), f"look {made.getName()}"))
         self.config.addLook(made)
 
     def _views(self) -> None:
-        recipe = self.look.recipe
+        scenes = (None, *self.look.recipe.deliver.scenes)
         for name in self.look.outputs:
-            display = self.look.graph.output(name)
-            rendering = recipe.rendering_for(name)
-            view_transform = f"{rendering.kind} {display.limiting.name} {display.peak:g} cd/m2"
-            if self.config.getViewTransform(view_transform) is None:
-                steps = [
-                    matrix_transform(AP0_TO_AP1),
-                    *lower(self.look.graph.rendering(name)),
-                    matrix_transform(display.limiting.to_xyz()),
-                ]
-                made = self.ocio.ViewTransform(
-                    referenceSpace=self.ocio.REFERENCE_SPACE_SCENE, name=view_transform
-                )
-                made.setTransform(
-                    self._group(steps, view_transform), self.ocio.VIEWTRANSFORM_DIR_FROM_REFERENCE
-                )
-                self.config.addViewTransform(made)
-            for view, looks in ((recipe.name, recipe.name), (NO_LOOK, "")):
-                self.config.addDisplayView(
-                    display.name, view, view_transform, display.name, looks=looks
-                )
+            display = display_name(self.look, name)
+            for scene in scenes:
+                view = look_name(self.look, scene)
+                rendered = self._view_transform(name, scene)
+                self.config.addDisplayView(display, view, rendered, display, looks=view)
+            rendered = self._view_transform(name, None)
+            self.config.addDisplayView(display, NO_LOOK, rendered, display, looks="")
+
+    def _view_transform(self, output: str, scene: str | None) -> str:
+        """Return the name of the view transform of an output, made when it is first needed."""
+        graph = self.look.graph
+        display = graph.output(output)
+        recipe = self.look.recipe if scene is None else self.look.recipe.in_scene(scene)
+        rendering = recipe.rendering_for(output)
+        key = (rendering, display.limiting.name, display.peak)
+        if key in self.view_transforms:
+            return self.view_transforms[key]
+        name = f"{rendering.kind} {display.limiting.name} {display.peak:g} cd/m2"
+        if name in self.view_transforms.values():
+            name += f" for {scene or output}"
+        steps = [
+            matrix_transform(AP0_TO_AP1),
+            *lower(graph.rendering(output, scene)),
+            matrix_transform(display.limiting.to_xyz()),
+        ]
+        made = self.ocio.ViewTransform(referenceSpace=self.ocio.REFERENCE_SPACE_SCENE, name=name)
+        made.setTransform(self._group(steps, name), self.ocio.VIEWTRANSFORM_DIR_FROM_REFERENCE)
+        self.config.addViewTransform(made)
+        self.view_transforms[key] = name
+        return name
 
     def _roles(self) -> None:
         roles = {

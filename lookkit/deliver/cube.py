@@ -51,34 +51,37 @@ def refuse_linear(look: Look, camera: str) -> None:
         )
 
 
-def cube_name(look: Look, camera: str, output: str, size: int) -> str:
-    """Return the file name, which says camera, encoding, output, size and range."""
+def cube_name(look: Look, camera: str, output: str, size: int, scene: str | None = None) -> str:
+    """Return the file name, which says camera, scene, encoding, output, size and ranges."""
     step = look.graph.input_transform(camera)
     target = look.graph.output(output)
-    source_range = step.range or step.encoding.native_range
-    parts = (camera, step.encoding.name, source_range, "to", output, target.name, target.range)
+    who = (camera,) if scene is None else (camera, scene)
+    parts = (*who, step.encoding.name, step.signal_range, "to", output, target.name, target.range)
     return "_".join(safe_name(part) for part in parts) + f"_{size}.cube"
 
 
-def write_look_cube(look: Look, camera: str, output: str, size: int, folder: Path) -> Path:
+def write_look_cube(
+    look: Look, camera: str, output: str, size: int, folder: Path, scene: str | None = None
+) -> Path:
     """Bake and write one .cube into `folder`; return its path."""
     recipe = look.recipe
     step = look.graph.input_transform(camera)
     target = look.graph.output(output)
-    path = folder / cube_name(look, camera, output, size)
+    path = folder / cube_name(look, camera, output, size, scene)
+    shown = recipe.name if scene is None else f"{recipe.name}, scene {scene}"
     comments = (
-        f"look: {recipe.name}, version {recipe.version}, show {recipe.show}",
+        f"look: {shown}, version {recipe.version}, show {recipe.show}",
         f"recipe: sha256 {look.recipe_hash}",
         f"made by: lookkit {__version__}",
-        f"takes: camera {camera}, {step.encoding.name}, "
-        f"{step.range or step.encoding.native_range} range, 0-1 = all codes of the file",
+        f"takes: camera {camera}, {step.encoding.name}, {step.signal_range} range, "
+        "0-1 = all codes of the file",
         f"gives: {target.name}, {target.range} range, 0-1 = all codes of the file",
         "for viewing and finishing; not an exposure meter",
     )
     write_cube(
         path,
-        lattice(look, camera, output, size),
-        title=f"{recipe.name}: camera {camera} to {target.name}",
+        lattice(look, camera, output, size, scene),
+        title=f"{shown}: camera {camera} to {target.name}",
         comments=comments,
         decimals=DECIMALS,
     )

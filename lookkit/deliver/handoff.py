@@ -43,20 +43,14 @@ def build(look: Look, into: Path, progress: Progress = silent) -> Path:
     if not recipe.cameras or not recipe.outputs:
         what = "cameras" if not recipe.cameras else "outputs"
         raise InputError(f"{look.source}: no {what}, expected at least one to build for")
-    jobs = [
-        (camera, output, size)
-        for camera in look.cameras
-        if not look.graph.input_transform(camera).encoding.scene_linear
-        for output in look.outputs
-        for size in recipe.deliver.sizes
-    ]
+    jobs = [(camera, *job) for camera in look.cameras for job in _cubes_of(look, camera)]
     total = len(jobs) + 2
     with build_beside(into / handoff_name(look)) as folder:
-        for done, (camera, output, size) in enumerate(jobs):
+        for done, (camera, output, size, scene) in enumerate(jobs):
             progress(f"cube {camera} to {output}", done, total)
             place = folder / "cube" / safe_name(camera)
             place.mkdir(parents=True, exist_ok=True)
-            write_look_cube(look, camera, output, size, place)
+            write_look_cube(look, camera, output, size, place, scene)
         if recipe.deliver.config:
             progress("OCIO config", len(jobs), total)
             write_config(look, folder / "ocio")
@@ -66,6 +60,20 @@ def build(look: Look, into: Path, progress: Progress = silent) -> Path:
         _write_manifest(look, folder)
         progress("done", total, total)
     return into / handoff_name(look)
+
+
+def _cubes_of(look: Look, camera: str) -> list[tuple[str, int, str | None]]:
+    """Return output, size and scene of each .cube of a camera: what the recipe asks for."""
+    recipe = look.recipe
+    if look.graph.input_transform(camera).encoding.scene_linear:
+        return []
+    scenes = [scene for scene in recipe.deliver.scenes if camera in recipe.cameras_of(scene)]
+    return [
+        (output, size, scene)
+        for scene in (None, *scenes)
+        for output in look.outputs
+        for size in recipe.deliver.sizes
+    ]
 
 
 def _readme(look: Look) -> str:
@@ -80,18 +88,15 @@ def _readme(look: Look) -> str:
     ]
     for camera in look.cameras:
         step = look.graph.input_transform(camera)
-        source_range = step.range or step.encoding.native_range
-        lines.append(f"Camera {camera}: {step.encoding.name}, {source_range} range.")
+        lines.append(f"Camera {camera}: {step.encoding.name}, {step.signal_range} range.")
         if step.encoding.scene_linear:
             lines.append("  Scene-linear: only through the OCIO config, no .cube can carry it.")
-            continue
-        for output in look.outputs:
+        for output, size, scene in _cubes_of(look, camera):
             target = look.graph.output(output)
-            lines.append(f"  {output}: {target.name}, {target.range} range")
-            lines += [
-                f"    cube/{safe_name(camera)}/{cube_name(look, camera, output, size)}"
-                for size in recipe.deliver.sizes
-            ]
+            shown = f"{output}: {target.name}, {target.range} range"
+            lines.append(f"  {shown}" if scene is None else f"  {shown}, scene {scene}")
+            name = cube_name(look, camera, output, size, scene)
+            lines.append(f"    cube/{safe_name(camera)}/{name}")
     lines += [
         "",
         "A full-range file in a legal-range path, or the reverse, is the commonest fault:",

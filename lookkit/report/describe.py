@@ -16,8 +16,7 @@ def describe(look: Look) -> str:
     lines = [f"{recipe.name}, version {recipe.version}, for {recipe.show}", ""]
     for camera in look.cameras:
         step = look.graph.input_transform(camera)
-        source_range = step.range or step.encoding.native_range
-        lines.append(f"camera {camera}: {step.encoding.name}, {source_range} range")
+        lines.append(f"camera {camera}: {step.encoding.name}, {step.signal_range} range")
     lines.append("look:")
     steps = look.graph.look()
     lines += [f"  {_step(step)}" for step in steps] or ["  (no nodes)"]

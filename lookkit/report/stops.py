@@ -60,7 +60,9 @@ class StopChart:
         ]
         widths = [max(len(line[i]) for line in [head, *body]) for i in range(len(head))]
         for line in [head, *body]:
-            lines.append("  ".join(cell.rjust(width) for cell, width in zip(line, widths, strict=True)))
+            lines.append(
+                "  ".join(cell.rjust(width) for cell, width in zip(line, widths, strict=True))
+            )
         if self.clip is None:
             lines.append("the encoding has no end of its own")
         else:

@@ -159,3 +159,39 @@ def test_a_recipe_without_cameras_builds_nothing(tmp_path):
     text = 'schema = 1\nname = "x"\n'
     with pytest.raises(InputError, match="no cameras"):
         build(Look(parse_recipe(text), text), tmp_path)
+
+
+def test_a_build_makes_the_scenes_that_the_recipe_asks_for_and_no_others(tmp_path):
+    text = (
+        RECIPE.replace("[[look]]\n", '[[look]]\nid = "level"\n', 1)
+        + """
+[scenes.flats]
+cameras = ["A"]
+[[scenes.flats.trims]]
+kind = "exposure"
+stops = 1.0
+[scenes.flats.overrides.level]
+stops = -0.5
+[scenes.kiln]
+[outputs.second]
+output = "Rec.709 BT.1886"
+range = "legal"
+[deliver]
+scenes = ["flats"]
+"""
+    )
+    look = Look(parse_recipe(text), text)
+    folder = build(look, tmp_path)
+    names = [path.name for path in (folder / "cube").rglob("*.cube")]
+    assert len([name for name in names if "flats" in name]) == len(look.outputs)
+    assert not [name for name in names if "kiln" in name]
+    config = library().Config.CreateFromFile(str(folder / "ocio" / CONFIG_NAME))
+    assert list(config.getLookNames()) == ["Warm print", "Warm print in flats"]
+    codes = np.random.default_rng(3).random((500, 3))
+    for scene, view in ((None, "Warm print"), ("flats", "Warm print in flats")):
+        for output, display in (("second", "Rec.709 BT.1886 for second"), ("cinema", "P3-D65 2.6")):
+            read = Processor.of(
+                config.getProcessor("Camera A", display, view, library().TRANSFORM_DIR_FORWARD)
+            )
+            exact = look.evaluate(codes, camera="A", output=output, scene=scene)
+            assert np.abs(read.apply(codes) - exact).max() <= 5e-5
