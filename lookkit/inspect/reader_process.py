@@ -113,6 +113,12 @@ def plain_reason(error: BaseException, path: Path) -> str:
     return text if len(text) <= 200 else text[:197] + "..."
 
 
+def line_in(reason: str) -> int:
+    """Return the line that a complaint names, or 0."""
+    found = re.search(r"\bline[ (]*(\d{1,9})", reason, re.IGNORECASE)
+    return int(found[1]) if found else 0
+
+
 def _limit(memory: int, seconds: int) -> None:
     with contextlib.suppress(ImportError, ValueError, OSError):
         import resource

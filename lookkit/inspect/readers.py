@@ -103,7 +103,7 @@ class Reading:
     def __str__(self) -> str:
         name = self.library or LIBRARIES[self.reader]
         if self.verdict == "same":
-            return f"{name}: reads it alike"
+            return f"{name}: reads it" + (f"; {self.reason}" if self.reason else " alike")
         if self.verdict == "differs":
             by = (
                 ""
@@ -229,17 +229,18 @@ def compare(reader: ReaderName, pixels: Array, ours: Array | None, answer: Answe
         return Reading(reader, library, "unknown")
     if theirs.shape != ours.shape:
         return Reading(reader, library, "differs", reason="another number of channels")
-    apart = np.abs(ours - theirs).max(axis=1)
+    both_none = np.isnan(ours) & np.isnan(theirs)
+    apart = np.where(both_none, 0.0, np.abs(ours - theirs)).max(axis=1)
     doubtful = np.isnan(apart)
     row = int(np.argmax(doubtful)) if doubtful.any() else int(np.argmax(apart))
     at, mine, other = _tuple(pixels[row]), _tuple(ours[row]), _tuple(theirs[row])
     difference, reason = None, ""
     verdict: Verdict = "differs"
-    if np.isnan(ours[row]).any():
+    if doubtful[row] and np.isnan(ours[row]).any():
         reason = "where the file has no number"
     elif not doubtful.any():
         difference = float(apart[row])
-        scale = max(1.0, float(np.abs(ours).max(initial=0.0)))
+        scale = max(1.0, float(np.nanmax(np.abs(ours), initial=0.0)))
         if difference <= TOLERANCE * scale:
             verdict = "same"
     return Reading(reader, library, verdict, difference, at, mine, other, reason)

@@ -14,7 +14,7 @@ from lookkit.lutfile.csp import scan_csp
 from lookkit.lutfile.cube_scan import scan_cube
 from lookkit.lutfile.faults import Faults
 from lookkit.lutfile.model import LutFile, accepted
-from lookkit.lutfile.source import read_source
+from lookkit.lutfile.source import opened, read_source
 from lookkit.lutfile.spi import scan_spi1d, scan_spi3d
 from lookkit.lutfile.threedl import scan_3dl
 from lookkit.lutfile.xmltree import parse
@@ -61,6 +61,8 @@ def scan_lut(path: str | os.PathLike[str]) -> LutFile:
         if not read_source(file, LARGEST_CLF).strip():
             faults.add(0, "empty", "an empty file", "a LUT")
         return LutFile(file, ending[1:], "", (), (), faults.sorted())
+    with opened(file):
+        pass
     known = (*STRICT, *XML, *OTHERS)
     raise InputError(
         f"{file}: no LUT format with the ending {ending!r}: {expected_one_of(ending, known)}"

@@ -5,8 +5,10 @@ from __future__ import annotations
 import os
 import re
 import stat
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
-from typing import Final
+from typing import BinaryIO, Final
 
 from lookkit.errors import InputError
 from lookkit.lutfile.faults import Faults
@@ -33,6 +35,16 @@ def read_source(path: Path, limit: int = LARGEST_FILE) -> bytes:
         If there is no such file, it is a folder, a pipe or a device, it cannot be read, or
         it is larger than `limit`.
     """
+    with opened(path) as file:
+        data = file.read(limit + 1)
+    if len(data) > limit:
+        raise InputError(f"{path}: larger than {limit >> 20} MiB, expected a LUT file")
+    return data
+
+
+@contextmanager
+def opened(path: Path) -> Iterator[BinaryIO]:
+    """Give a regular file opened for reading; the errors are those of `read_source`."""
     try:
         # Without waiting: opening a pipe that nobody writes to must not hang.
         handle = os.open(
@@ -41,7 +53,7 @@ def read_source(path: Path, limit: int = LARGEST_FILE) -> bytes:
         with os.fdopen(handle, "rb") as file:
             if not stat.S_ISREG(os.fstat(handle).st_mode):
                 raise InputError(f"{path}: not a regular file, expected a LUT file")
-            data = file.read(limit + 1)
+            yield file
     except FileNotFoundError:
         raise InputError(f"{path}: no such file") from None
     except IsADirectoryError:
@@ -49,9 +61,6 @@ def read_source(path: Path, limit: int = LARGEST_FILE) -> bytes:
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or error
         raise InputError(f"{path}: cannot be read ({reason})") from error
-    if len(data) > limit:
-        raise InputError(f"{path}: larger than {limit >> 20} MiB, expected a LUT file")
-    return data
 
 
 def as_text(data: bytes, faults: Faults) -> bytes:

@@ -1,0 +1,172 @@
+"""An inspection in words."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+from typing import Final
+
+from lookkit.inspect.comparison import Comparison, Figures
+from lookkit.inspect.inspection import Inspection
+from lookkit.inspect.shape import CHANNELS, Ramp, Shape, Solid
+from lookkit.inspect.tone import Tone
+
+_LISTED: Final = 3
+"""Faults of one kind that are listed."""
+
+
+def describe(inspection: Inspection) -> str:
+    """Return all that was found out about a LUT, for a person to read."""
+    file = inspection.file
+    title = f', titled "{file.title}"' if file.title else ""
+    lines = [f"{file.path}: .{file.format}{title}", f"  {inspection.contents}"]
+    if inspection.read_by == "OpenColorIO":
+        lines.append("  what it does is taken from OpenColorIO's reading")
+    lines += ["", "faults"]
+    lines += [f"  {line}" for line in _faults(inspection)]
+    if inspection.readings:
+        lines += ["", "who reads it"]
+        lines += [f"  {reading}" for reading in inspection.readings]
+    if inspection.guesses:
+        lines += ["", "what it seems made for (likelihoods from its values, not verdicts)"]
+        lines += [f"  {guess}" for guess in inspection.guesses]
+    if inspection.shape is not None:
+        lines += ["", "shape"]
+        lines += [f"  {line}" for line in _shape(inspection.shape)]
+    elif inspection.function is not None:
+        lines += ["", "shape", "  not described: some of its values are no finite numbers"]
+    if inspection.tone is not None:
+        lines += ["", *_tone(inspection.tone)]
+    return "\n".join(lines)
+
+
+def describe_comparison(comparison: Comparison, first: str, second: str) -> str:
+    """Return how two LUTs differ, for a person to read."""
+    lines = [
+        f"{first} against {second}",
+        f"  compared over inputs {_three(comparison.low)} to {_three(comparison.high)}",
+        f"  ten-bit codes, whole cube: {_figures(comparison.codes)}",
+        f"  ten-bit codes, neutral ramp: {_figures(comparison.neutral)}",
+    ]
+    if comparison.delta_e_2000 is not None:
+        lines.append(f"  Delta E 2000, whole cube: {_figures(comparison.delta_e_2000)}")
+    if comparison.delta_e_itp is not None:
+        lines.append(f"  Delta E ITP, whole cube: {_figures(comparison.delta_e_itp)}")
+    if not comparison.worst:
+        return "\n".join([*lines, "  they do the same"])
+    lines += ["", "worst colours: input, first, second, ten-bit codes apart"]
+    for colour in comparison.worst:
+        seen = "" if colour.delta_e is None else f"  Delta E 2000 {colour.delta_e:.2f}"
+        lines.append(
+            f"  {_three(colour.code)}   {_three(colour.first)}   {_three(colour.second)}   "
+            f"{colour.difference * 1023:.1f}{seen}"
+        )
+    return "\n".join(lines)
+
+
+def _faults(inspection: Inspection) -> Iterator[str]:
+    faults = inspection.file.faults
+    if not faults:
+        yield "none"
+        return
+    told: Counter[str] = Counter()
+    last = {fault.code: index for index, fault in enumerate(faults)}
+    for index, (fault, problem) in enumerate(zip(faults, inspection.problems, strict=True)):
+        told[fault.code] += 1
+        if told[fault.code] <= _LISTED:
+            place = f"line {fault.line}" if fault.line else "whole file"
+            text = str(problem).removeprefix(f"{problem.file}:{fault.line}: ")
+            yield f"{fault.level}, {place}: {text.removeprefix(f'{problem.file}: ')}"
+        elif index == last[fault.code]:
+            rest = told[fault.code] + fault.more - _LISTED
+            yield f"{fault.level}: {rest} more like the last of these ({fault.code})"
+
+
+def _shape(shape: Shape) -> Iterator[str]:
+    if shape.identity:
+        yield "changes nothing"
+    yield f"outputs from {_three(shape.lowest)} to {_three(shape.highest)}"
+    yield from _ramp(shape.ramp)
+    if shape.per_channel and not shape.identity:
+        yield "each channel depends on itself alone: a 1D LUT could do the same"
+    if shape.rounded_bits is not None:
+        yield f"values are rounded to {shape.rounded_bits} bits: expect banding in smooth areas"
+    if shape.solid is not None:
+        yield from _solid(shape.solid)
+    yield f"can be undone: {shape.invertible}"
+
+
+def _ramp(ramp: Ramp) -> Iterator[str]:
+    yield f"black gives {_three(ramp.first)}, white {_three(ramp.last)}"
+    if ramp.reversals:
+        for turn in ramp.reversals:
+            yield (
+                f"NOT MONOTONE: on the grey ramp {turn.channel} falls by "
+                f"{turn.depth * 1023:.1f} ten-bit codes between inputs {turn.start:.3f} "
+                f"and {turn.end:.3f}"
+            )
+    else:
+        yield "the grey ramp is monotone in all channels"
+    if ramp.tint * 1023 < 0.5:
+        yield "greys stay grey (within half a ten-bit code)"
+    else:
+        yield (
+            f"tint: greys differ between channels by up to {ramp.tint * 1023:.1f} ten-bit "
+            f"codes, most at input {ramp.tint_at:.3f}"
+        )
+    if ramp.flat_low > 0:
+        yield f"clips: greys below input {ramp.flat_low:.3f} all come out alike"
+    if ramp.flat_high < 1:
+        yield f"clips: greys above input {ramp.flat_high:.3f} all come out alike"
+    yield (
+        f"steepest: one step of input makes {ramp.steepest:.2f} of output, at input "
+        f"{ramp.steepest_at:.3f}" + (" (8-bit pictures will band)" if ramp.steepest > 3 else "")
+    )
+    if ramp.longest_flat > 2:
+        yield f"stairs: {ramp.longest_flat} ten-bit input codes in a row give one output"
+
+
+def _solid(solid: Solid) -> Iterator[str]:
+    if solid.swapped_axes:
+        yield "AXES: red follows the blue axis and blue the red one, as if written in wrong order"
+    elif solid.mirrored:
+        yield "MIRRORED: the order of colours is turned inside out"
+    if solid.folded_at is not None:
+        yield (
+            f"FOLDS: {solid.folded:.2%} of the cube is turned inside out, worst near input "
+            f"{_three(solid.folded_at)}"
+        )
+    else:
+        yield "no folds"
+    if solid.flat > 0.001:
+        yield f"{solid.flat:.1%} of the cube comes out flat: clipped, its differences are lost"
+    for name, shares in (("lowest", solid.clipped_low), ("highest", solid.clipped_high)):
+        if max(shares) > 0.001:
+            each = ", ".join(f"{c} {s:.1%}" for c, s in zip(CHANNELS, shares, strict=True))
+            yield f"points clipped at the {name} output: {each}"
+    if solid.below or solid.above:
+        yield f"points with a channel below 0: {solid.below:.1%}, above 1: {solid.above:.1%}"
+    yield f"gamut: its colours fill {solid.volume:.1%} of the cube of output codes"
+    yield (
+        f"between points a straight line misses the curve by up to {solid.scallop:.1f} "
+        f"ten-bit codes (99 % within {solid.scallop_p99:.1f})"
+    )
+
+
+def _tone(tone: Tone) -> Iterator[str]:
+    yield f"greys of {tone.encoding} in {tone.range} range" + (
+        f", seen on {tone.output}" if tone.output else ""
+    )
+    for grey in tone.greys:
+        lost = "  outside the domain" if grey.stops in tone.beyond else ""
+        light = "" if grey.light is None else f"  {grey.light:9.3f} cd/m2"
+        yield f"  {grey.stops:+3d} stops  code {grey.code:.4f}  {_three(grey.signal)}{light}{lost}"
+    yield f"  {tone.input_range}"
+
+
+def _three(values: tuple[float, float, float]) -> str:
+    return " ".join(f"{value:.4f}" for value in values)
+
+
+def _figures(figures: Figures) -> str:
+    return f"mean {figures.mean:.3f}, p99 {figures.p99:.3f}, max {figures.largest:.3f}"
