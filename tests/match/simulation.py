@@ -21,13 +21,14 @@ from typing import Any
 
 import numpy as np
 
+from lookkit.spaces.encodings import encoding
+
 Array = np.ndarray[Any, np.dtype[np.float64]]
 
 TYPICAL = ("Nikon 5100 (NPL)", "rawtoaces")
 STRESS = ("Nikon 5100 (NPL)", "Sigma SDMerill (NPL)")
 """(camera A, camera B): keys of colour-science's built-in sensitivities."""
 
-BITS = 8
 BLOCK = 24
 """Width in pixels of what is sampled of a patch."""
 
@@ -183,12 +184,17 @@ class CameraA:
         made = responses(self.sensitivity, spectra, self.illuminant)
         return np.asarray(made @ camera_matrix(self.sensitivity).T)
 
+    def codes(self, light: Array, rng: np.random.Generator) -> Array:
+        """10-bit LogC4 codes of scene-linear AP1 with sensor noise, any shape (..., 3)."""
+        spread = self.noise * np.sqrt(np.maximum(light, 0.0) + 0.01)
+        noisy = light + rng.normal(size=light.shape) * spread
+        return np.round(np.clip(encoding("LogC4").encode(noisy), 0.0, 1.0) * 1023.0) / 1023.0
+
     def read(self, spectra: Array, stops: float, rng: np.random.Generator) -> Array:
-        """Mean of a patch's pixels after decoding: scene-linear at that exposure."""
-        level = self.truth(spectra) * 2.0**stops
-        spread = self.noise * np.sqrt(np.maximum(level, 0.0) + 0.01)
-        pixels = level + rng.normal(size=(BLOCK * BLOCK, *level.shape)) * spread
-        return np.asarray(pixels.mean(axis=0))
+        """Mean of each patch's pixels after decoding its codes: scene-linear, (n, 3)."""
+        level = self.truth(spectra)[:, None, :] * 2.0**stops
+        pixels = self.codes(np.repeat(level, BLOCK * BLOCK, axis=1), rng)
+        return np.asarray(encoding("LogC4").decode(pixels).mean(axis=1))
 
 
 def knee(signal: Array, start: float = 0.85, slope: float = 0.2) -> Array:
@@ -219,6 +225,7 @@ class CameraB:
     flare: float = 0.0
     noise: float = 0.006
     stops: float = 0.3
+    saturation: tuple[float, float] = (1.0, 1.15)
 
     def linear(self, spectra: Array, stops: float) -> Array:
         """Sensor light after white balance, before the camera's matrix."""
@@ -231,15 +238,21 @@ class CameraB:
     def signal(self, linear: Array) -> Array:
         """R'G'B' signal, 0 black, 1 nominal white, before quantisation."""
         rng = np.random.default_rng(2000 + self.seed)
-        amount = rng.uniform(1.0, 1.15)
+        amount = rng.uniform(*self.saturation)
         luma = np.array([0.2126, 0.7152, 0.0722])
         saturate = amount * np.eye(3) + (1.0 - amount) * luma
         own = saturate @ AP1_TO_709 @ camera_matrix(self.sensitivity)
         return np.clip(self.curve(bt709(linear @ own.T)), -0.07, 1.09)
 
-    def codes(self, spectra: Array, stops: float, rng: np.random.Generator) -> Array:
-        """Pixels of patches as decoded from the file: (n, BLOCK, BLOCK, 3), 0-1 full range."""
-        level = self.linear(spectra, stops)[:, None, None, :]
+    def codes(
+        self, spectra: Array, stops: float, rng: np.random.Generator, glare: Array | float = 0.0
+    ) -> Array:
+        """Pixels of patches as decoded from the file: (n, BLOCK, BLOCK, 3), 0-1 full range.
+
+        `glare` is white light added to each, as a share of a perfect white's, (n,).
+        """
+        extra = np.broadcast_to(glare, len(spectra)) * 2.0 ** (self.stops + stops)
+        level = (self.linear(spectra, stops) + extra[:, None])[:, None, None, :]
         grain = rng.normal(size=(len(spectra), BLOCK, BLOCK, 3))
         noisy = level + grain * self.noise * np.sqrt(np.maximum(level, 0.0) + 0.02)
         return through_video(self.signal(noisy))
@@ -252,27 +265,34 @@ class CameraB:
 _LUMA = np.array([0.2126, 0.7152, 0.0722])
 
 
-def through_video(signal: Array) -> Array:
-    """8-bit limited-range Y'CbCr 4:2:0 (ITU-R BT.709) there and back, (..., h, w, 3).
-
-    Returns R'G'B' codes on which 0-1 spans the integer range 0-255, so that video black
-    is 16/255; super-white and the excursions of chroma are kept.
-    """
+def to_planes(signal: Array) -> tuple[Array, Array, Array]:
+    """8-bit limited-range Y'CbCr 4:2:0 of ITU-R BT.709: Y (..., h, w), Cb and Cr half as big."""
     y = signal @ _LUMA
-    cb = (signal[..., 2] - y) / 1.8556
-    cr = (signal[..., 0] - y) / 1.5748
 
     def quarter(c: Array) -> Array:
         h, w = c.shape[-2:]
         small = c.reshape(*c.shape[:-2], h // 2, 2, w // 2, 2).mean(axis=(-3, -1))
-        kept = np.clip(np.round(128.0 + 224.0 * small), 1, 254)
-        return np.repeat(np.repeat((kept - 128.0) / 224.0, 2, axis=-2), 2, axis=-1)
+        return np.clip(np.round(128.0 + 224.0 * small), 1, 254)
 
-    luma = (np.clip(np.round(16.0 + 219.0 * y), 1, 254) - 16.0) / 219.0
-    cb, cr = quarter(cb), quarter(cr)
-    red, blue = luma + 1.5748 * cr, luma + 1.8556 * cb
+    luma = np.clip(np.round(16.0 + 219.0 * y), 1, 254)
+    return luma, quarter((signal[..., 2] - y) / 1.8556), quarter((signal[..., 0] - y) / 1.5748)
+
+
+def from_planes(y: Array, cb: Array, cr: Array) -> Array:
+    """R'G'B' codes on which 0-1 spans the integers 0-255, so that video black is 16/255.
+
+    Super-white and the excursions of chroma are kept.
+    """
+    cb, cr = (np.repeat(np.repeat(c, 2, axis=-2), 2, axis=-1) for c in (cb, cr))
+    luma = (y - 16.0) / 219.0
+    red, blue = luma + 1.5748 * (cr - 128.0) / 224.0, luma + 1.8556 * (cb - 128.0) / 224.0
     green = (luma - _LUMA[0] * red - _LUMA[2] * blue) / _LUMA[1]
     return np.asarray((16.0 + 219.0 * np.stack([red, green, blue], axis=-1)) / 255.0)
+
+
+def through_video(signal: Array) -> Array:
+    """What is left of a signal after being stored and read as 8-bit video, (..., h, w, 3)."""
+    return from_planes(*to_planes(signal))
 
 
 def pair(kind: Sequence[str], seed: int, **camera_b: Any) -> tuple[CameraA, CameraB]:
