@@ -22,7 +22,7 @@ LAYERS = (
     {"lutfile"},
     {"lattice"},
     {"look"},
-    {"deliver", "inspect"},
+    {"deliver", "inspect", "trace", "explain"},
     {"match"},
     {"media"},
     {"report"},

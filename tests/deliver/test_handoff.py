@@ -7,7 +7,7 @@ import os
 import numpy as np
 import pytest
 
-from lookkit.deliver.config import NO_LOOK
+from lookkit.deliver.config import CONFIG_NAME, NO_LOOK
 from lookkit.deliver.handoff import build
 from lookkit.errors import InputError
 from lookkit.files import build_beside

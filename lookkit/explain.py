@@ -1,0 +1,236 @@
+"""What every word of a recipe means, from the one place where it is defined.
+
+    python -m lookkit.explain FOLDER
+
+writes the reference pages anew (the repository keeps them in configs/reference).
+"""
+
+from __future__ import annotations
+
+import inspect
+import sys
+import textwrap
+from collections.abc import Iterator
+from pathlib import Path
+from types import UnionType
+from typing import Annotated, Any, Literal, Union, get_args, get_origin
+
+from pydantic.fields import FieldInfo
+
+from lookkit.errors import UnknownNameError
+from lookkit.files import write_beside
+from lookkit.nodes import KINDS, kind_name, only
+from lookkit.nodes.base import Node, Step, Table
+from lookkit.nodes.only import Only
+from lookkit.spaces.encodings import Encoding, encoding, encodings
+from lookkit.spaces.outputs import Output, output, outputs
+
+PAGES = ("nodes", "encodings", "outputs")
+_SHARED = ("id", "input", "enabled", "mix", "only")
+
+
+def explain(name: str | None = None) -> str:
+    """Return what `name` is: a node kind, "only", an encoding, an output, or a whole table.
+
+    Without a name: the list of all that can be explained.
+
+    Raises
+    ------
+    UnknownNameError
+        With the nearest name.
+    """
+    if name is None:
+        return _index()
+    if name in PAGES:
+        return page(name)
+    for kind in KINDS:
+        if kind_name(kind) == name:
+            return _kind(kind)
+    if name == "only":
+        return _only()
+    for lookup, describe in ((encoding, _encoding), (output, _output)):
+        try:
+            return describe(lookup(name))
+        except UnknownNameError:
+            continue
+    known = [*map(kind_name, KINDS), "only", *PAGES, *encodings(), *outputs()]
+    raise UnknownNameError("word", name, known)
+
+
+def page(name: str) -> str:
+    """Return one of the reference pages, as Markdown."""
+    if name == "nodes":
+        parts = ["# Node kinds", _shared(), *(_kind(kind) for kind in KINDS), _only()]
+        return "\n\n".join(parts) + "\n"
+    if name == "encodings":
+        return _table(
+            "# Encodings",
+            ("name", "primaries", "adaptation", "range", "bits", "interop id", "source", "seen"),
+            [
+                (one.name, one.primaries.name, one.adaptation, one.native_range, str(one.bits),
+                 one.interop_id or "", one.source, one.evidence)
+                for one in encodings().values()
+            ],
+        )  # fmt: skip
+    return _table(
+        "# Outputs",
+        ("name", "primaries", "limited to", "white, peak cd/m2", "range", "bits", "ACES 2",
+         "interop id", "source"),
+        [
+            (one.name, one.display.name, one.limiting.name,
+             f"{one.reference_white:g}, {one.peak:g}", one.range, str(one.bits),
+             "yes" if one.aces2_style else "", one.interop_id or "", one.source)
+            for one in outputs().values()
+        ],
+    )  # fmt: skip
+
+
+def write_pages(folder: Path) -> list[Path]:
+    """Write the reference pages into `folder`; return their paths."""
+    folder.mkdir(parents=True, exist_ok=True)
+    written = []
+    for name in PAGES:
+        path = folder / f"{name}.md"
+        with write_beside(path) as beside:
+            beside.write_text(page(name), encoding="utf-8")
+        written.append(path)
+    return written
+
+
+def _index() -> str:
+    rows = [(kind_name(kind), _first_line(kind)) for kind in KINDS]
+    width = max(len(name) for name, _ in rows)
+    lines = ["node kinds:", *(f"  {name.ljust(width)}  {text}" for name, text in rows)]
+    lines += ["  only".ljust(width + 4) + "where a node acts", ""]
+    lines += ["encodings (`explain encodings` for the whole table):"]
+    lines += textwrap.wrap(", ".join(encodings()), 96, initial_indent="  ", subsequent_indent="  ")
+    lines += ["", "outputs (`explain outputs` for the whole table):"]
+    lines += textwrap.wrap(", ".join(outputs()), 96, initial_indent="  ", subsequent_indent="  ")
+    return "\n".join(lines)
+
+
+def _first_line(thing: Any) -> str:
+    return (inspect.getdoc(thing) or "").partition("\n")[0]
+
+
+def _module_text(thing: Any) -> str:
+    module = thing if inspect.ismodule(thing) else inspect.getmodule(thing)
+    return (inspect.getdoc(module) or "").strip()
+
+
+def _kind(kind: type[Step]) -> str:
+    example = textwrap.dedent(kind.example).strip()
+    own = {
+        name: field
+        for name, field in kind.model_fields.items()
+        if name != "kind" and not (issubclass(kind, Node) and name in _SHARED)
+    }
+    lines = [f"## {kind_name(kind)}", "", f"{_first_line(kind)} Takes {kind.takes} light, gives "
+             f"{kind.gives} light.", "", _module_text(kind), "", *_fields(own), ""]  # fmt: skip
+    return "\n".join([*lines, "```toml", example, "```"])
+
+
+def _shared() -> str:
+    fields = {name: Node.model_fields[name] for name in _SHARED}
+    return "\n".join(["Every node of a look may also have:", "", *_fields(fields)])
+
+
+def _only() -> str:
+    lines = ["## only", "", _module_text(only), "", *_fields(Only.model_fields)]
+    return "\n".join(lines)
+
+
+def _fields(fields: dict[str, FieldInfo], indent: str = "") -> list[str]:
+    lines = []
+    for name, field in fields.items():
+        lines.append(f"{indent}- `{field.alias or name}`: {_words(field)}")
+        for table in _tables(field.annotation):
+            lines += _fields(table.model_fields, indent + "  ")
+    return lines
+
+
+def _words(field: FieldInfo) -> str:
+    text = field.description or ""
+    extra = field.json_schema_extra
+    facts = [str(extra["unit"])] if isinstance(extra, dict) and "unit" in extra else []
+    bounds = {"ge": "at least", "gt": "more than", "le": "at most", "lt": "less than"}
+    for limit in field.metadata:
+        facts += [
+            f"{words} {getattr(limit, key):g}"
+            for key, words in bounds.items()
+            if isinstance(getattr(limit, key, None), int | float)
+        ]
+    if get_origin(field.annotation) is Literal:
+        facts.append("one of " + ", ".join(map(str, get_args(field.annotation))))
+    if field.is_required():
+        facts.append("required")
+    elif field.default not in (None, "") and not isinstance(field.default, Table):
+        facts.append(f"default {_shown(field.default)}")
+    return f"{text} ({'; '.join(facts)})" if facts else text
+
+
+def _shown(value: Any) -> str:
+    if isinstance(value, tuple):
+        return "[" + ", ".join(_shown(one) for one in value) + "]"
+    return str(value).lower() if isinstance(value, bool) else f"{value}"
+
+
+def _tables(annotation: Any) -> Iterator[type[Table]]:
+    """Yield the tables that a field may hold, each once."""
+    seen: list[type[Table]] = []
+    waiting = [annotation]
+    while waiting:
+        one = waiting.pop()
+        if get_origin(one) in (Union, UnionType, tuple, list, dict, Annotated):
+            waiting += get_args(one)
+        elif isinstance(one, type) and issubclass(one, Table) and one not in seen:
+            seen.append(one)
+            yield one
+
+
+def _encoding(one: Encoding) -> str:
+    p = one.primaries
+    lines = [
+        f"## {one.name}",
+        "",
+        f"- also called: {', '.join(one.aliases) or 'nothing else'}",
+        f"- curve: {one.curve!r}",
+        f"- primaries: {p.name}: R {p.red}, G {p.green}, B {p.blue}, white {p.white}",
+        f"- adaptation to the working white: {one.adaptation}",
+        f"- files: {one.native_range} range, {one.bits} bits unless the recipe says otherwise",
+        f"- interop id: {one.interop_id or 'none published'}",
+        f"- source: {one.source} ({one.evidence})",
+    ]
+    return "\n".join([*lines, f"- {one.note}"] if one.note else lines)
+
+
+def _output(one: Output) -> str:
+    lines = [
+        f"## {one.name}",
+        "",
+        f"- also called: {', '.join(one.aliases) or 'nothing else'}",
+        f"- primaries: {one.display.name}, colours limited to {one.limiting.name}",
+        f"- curve: {one.curve!r}",
+        f"- reference white {one.reference_white:g}, peak {one.peak:g} cd/m2",
+        f"- files: {one.range} range, {one.bits} bits unless the recipe says otherwise; "
+        f"{one.interface_range} range on a video interface",
+        f"- ACES 2 rendering: {'yes' if one.aces2_style else 'none published'}",
+        f"- interop id: {one.interop_id or 'none published'}",
+        f"- source: {one.source} ({one.evidence})",
+        "- the delivery specification decides about levels",
+    ]
+    return "\n".join([*lines, f"- {one.note}"] if one.note else lines)
+
+
+def _table(title: str, head: tuple[str, ...], rows: list[tuple[str, ...]]) -> str:
+    lines = [title, "", "| " + " | ".join(head) + " |", "|" + " --- |" * len(head)]
+    lines += ["| " + " | ".join(cell.replace("|", "/") for cell in row) + " |" for row in rows]
+    if "seen" in head:
+        lines += ["", "Seen: V in an official copy, V2 in a copy that quotes it, M from memory, "
+                  "C as an independent library has it, O as OpenColorIO has it."]  # fmt: skip
+    return "\n".join(lines) + "\n"
+
+
+if __name__ == "__main__":
+    for written in write_pages(Path(sys.argv[1] if len(sys.argv) > 1 else "configs/reference")):
+        print(written)
