@@ -44,7 +44,7 @@ def test_the_last_line_is_the_exact_graph(look, output):
     steps = trace(look, code, camera="A", output=output)
     exact = look.evaluate(code, camera="A", output=output)
     np.testing.assert_allclose(steps[-1].values, exact, atol=1e-12)
-    assert [step.state for step in steps][0] == State.CODE
+    assert steps[0].state == State.CODE
     assert steps[-1].state == State.SIGNAL
 
 
@@ -63,9 +63,11 @@ def test_leaving_the_gamut_is_told_at_the_step_that_does_it(look):
 
 
 def test_a_fold_is_told():
-    text = RECIPE.replace('[[look]]\nkind = "exposure"\nstops = 1.0\n', '[[look]]\nkind = "matrix"\n'
-                          "matrix = [[-1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]]\n"
-                          "offset = [2.0, 0.0, 0.0]\n")  # fmt: skip
+    flipped = """kind = "matrix"
+    matrix = [[-1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]]
+    offset = [2.0, 0.0, 0.0]
+    """
+    text = RECIPE.replace('kind = "exposure"\nstops = 1.0\n', flipped)
     look = Look(parse_recipe(text), text)
     steps = trace(look, [0.3, 0.01, 0.01], camera="L", output="monitor")
     assert any("folded" in note for note in steps[2].notes)

@@ -9,9 +9,14 @@ import click
 
 @click.command("check")
 @click.argument("recipe", type=click.Path(path_type=Path))
-def command(recipe: Path) -> None:
-    """Say what RECIPE's graph is and what is wrong with it."""
+@click.option("--picture", type=click.Path(path_type=Path), help="Draw it into this SVG or PNG.")
+def command(recipe: Path, picture: Path | None) -> None:
+    """Say what RECIPE's graph is, what is wrong with it, and what to beware of."""
     from lookkit.look import load
-    from lookkit.report.describe import describe
+    from lookkit.report.describe import describe, draw_graph
 
-    click.echo(describe(load(recipe)))
+    look = load(recipe)
+    click.echo(describe(look))
+    if picture is not None:
+        draw_graph(look, picture)
+        click.echo(picture)
