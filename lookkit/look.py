@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from functools import cached_property
 from os import PathLike
 from pathlib import Path
@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import numpy.typing as npt
 
-from lookkit.errors import InputError
+from lookkit.errors import InputError, UnknownNameError
 from lookkit.evaluate import evaluate
 from lookkit.graph import Graph
 from lookkit.lower import is_analytic, lower
@@ -79,6 +79,22 @@ class Look:
     def outputs(self) -> tuple[str, ...]:
         """The names of the recipe's outputs."""
         return tuple(self.recipe.outputs)
+
+    def delivering(self, scenes: Iterable[str]) -> Look:
+        """Return the same look, to be delivered for these scenes instead of the recipe's own.
+
+        Raises
+        ------
+        UnknownNameError
+            If the recipe has no such scene.
+        """
+        chosen = tuple(dict.fromkeys(scenes))
+        for scene in chosen:
+            if scene not in self.recipe.scenes:
+                raise UnknownNameError("scene", scene, self.recipe.scenes)
+        deliver = self.recipe.deliver.model_copy(update={"scenes": chosen})
+        recipe = self.recipe.model_copy(update={"deliver": deliver})
+        return Look(recipe, self.text, self.source)
 
     @property
     def scenes(self) -> tuple[str, ...]:

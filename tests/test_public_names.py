@@ -27,6 +27,7 @@ def test_the_look_offers_what_the_readme_promises():
         "apply",
         "cameras",
         "cube",
+        "delivering",
         "evaluate",
         "graph",
         "ocio_config",

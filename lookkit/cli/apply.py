@@ -12,6 +12,7 @@ import click
 @click.argument("files", type=click.Path(path_type=Path), nargs=-1, required=True)
 @click.option("--camera", required=True, help="Which of the recipe's cameras took them.")
 @click.option("--output", help="Which of the recipe's outputs; default the first.")
+@click.option("--scene", help="Which of the recipe's scenes; default the plain look.")
 @click.option("--into", type=click.Path(path_type=Path), help="Folder for the results.")
 @click.option("--format", "extension", help="exr, tif, png, jpg or dpx; default the source's.")
 @click.option("--bits", type=int, help="Bit depth of integer results.")
@@ -21,6 +22,7 @@ def command(
     files: tuple[Path, ...],
     camera: str,
     output: str | None,
+    scene: str | None,
     into: Path | None,
     extension: str | None,
     bits: int | None,
@@ -44,6 +46,7 @@ def command(
             files,
             camera=camera,
             output=output or look.outputs[0],
+            scene=scene,
             into=into,
             extension=extension,
             bits=bits,

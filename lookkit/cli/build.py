@@ -15,7 +15,13 @@ import click
     default=Path(),
     help="Where the hand-off folder goes; default here.",
 )
-def command(recipe: Path, into: Path) -> None:
+@click.option(
+    "--scene",
+    "scenes",
+    multiple=True,
+    help="A scene to deliver, instead of those the recipe asks for.",
+)
+def command(recipe: Path, into: Path, scenes: tuple[str, ...]) -> None:
     """Write the hand-off folder of RECIPE: .cube files, the OCIO config and what to know."""
     from lookkit.cli.progress import shown_progress
     from lookkit.deliver.handoff import build
@@ -23,7 +29,7 @@ def command(recipe: Path, into: Path) -> None:
 
     look = load(recipe)
     with shown_progress() as progress:
-        folder = build(look, into, progress)
+        folder = build(look.delivering(scenes) if scenes else look, into, progress)
     for path in sorted(folder.rglob("*")):
         if path.is_file():
             click.echo(path)

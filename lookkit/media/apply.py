@@ -33,6 +33,7 @@ def apply_to_stills(
     *,
     camera: str,
     output: str,
+    scene: str | None = None,
     into: Path | None = None,
     extension: str | None = None,
     bits: int | None = None,
@@ -46,6 +47,8 @@ def apply_to_stills(
 
     Parameters
     ----------
+    scene
+        One of the recipe's scenes; default the plain look.
     extension
         Format of the results; default that of the source, TIFF for formats that only read.
     bits
@@ -61,8 +64,9 @@ def apply_to_stills(
     for what, name, known in (
         ("camera", camera, look.cameras),
         ("output", output, look.outputs),
+        ("scene", scene, look.scenes),
     ):
-        if name not in known:
+        if name is not None and name not in known:
             raise UnknownNameError(what, name, known)
     if extension is not None and f".{extension.lstrip('.').lower()}" not in FORMATS:
         raise UnknownNameError("format", extension, [name[1:] for name in FORMATS])
@@ -76,7 +80,7 @@ def apply_to_stills(
         progress(source.name, count, len(files))
         target = target_for(look, source, output, into, extension)
         try:
-            done.append(_grade(look, source, target, camera, output, bits, overwrite))
+            done.append(_grade(look, source, target, camera, output, scene, bits, overwrite))
         except LookkitError as error:
             done.append(Graded(source, None, problem=str(error)))
     progress("done", len(files), len(files))
@@ -100,13 +104,14 @@ def _grade(
     target: Path,
     camera: str,
     output: str,
+    scene: str | None,
     bits: int | None,
     overwrite: bool,
 ) -> Graded:
     if target.exists() and (not overwrite or target.samefile(source)):
         raise InputError(f"{target}: exists already, and is left as it is")
     still = read_still(source)
-    graded = look.apply(still.pixels, camera=camera, output=output)
+    graded = look.apply(still.pixels, camera=camera, output=output, scene=scene)
     display = look.graph.output(output)
     if bits is None and target.suffix == source.suffix.lower() and still.bits in (8, 16):
         bits = still.bits
@@ -118,6 +123,7 @@ def _grade(
         bits=bits,
         interop_id=display.interop_id,
         note=f"lookkit {__version__}: {recipe.name} v{recipe.version}, camera {camera}, "
-        f"to {display.name}",
+        + (f"scene {scene}, " if scene else "")
+        + f"to {display.name}",
     )
     return Graded(source, target, still.not_finite)

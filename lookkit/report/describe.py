@@ -125,7 +125,7 @@ def draw_graph(look: Look, path: Path) -> None:
     drawing, (axis,) = figure(1, width=2.0 * columns + 0.6, height=1.0 + 1.1 * rows)
     for start, end in arrows:
         (x0, y0, _), (x1, y1, _) = boxes[start], boxes[end]
-        axis.annotate("", (x1 - 0.42, y1), (x0 + 0.42, y0),
+        axis.annotate("", (x1 - 0.32, y1), (x0 + 0.32, y0),
                       arrowprops={"arrowstyle": "->", "color": "0.35"})  # fmt: skip
     for x, y, text in boxes.values():
         axis.text(x, y, text, ha="center", va="center", fontsize=8,

@@ -90,3 +90,59 @@ def test_a_missing_recipe_exits_with_2(capsys, tmp_path):
     status, _, err = run(capsys, "build", tmp_path / "none.toml")
     assert status == 2
     assert "does not exist" in err
+
+
+SCENES = (
+    RECIPE
+    + """[scenes.dusk]
+[[scenes.dusk.trims]]
+kind = "exposure"
+stops = 1.0
+"""
+)
+
+
+def test_build_makes_the_scene_that_is_asked_for(tmp_path, capsys):
+    path = tmp_path / "film.toml"
+    path.write_text(SCENES)
+    status, out, _ = run(capsys, "build", path, "--into", tmp_path / "out", "--scene", "dusk")
+    assert status == 0
+    assert "A_dusk_LogC4" in out
+    status, _, err = run(capsys, "build", path, "--into", tmp_path / "o2", "--scene", "dawn")
+    assert status == 2
+    assert "unknown scene 'dawn'" in err
+
+
+def test_apply_grades_a_still_in_its_scene_and_leaves_the_source(tmp_path, capsys):
+    import numpy as np
+
+    from lookkit.media.stills import read_still, write_still
+
+    path = tmp_path / "film.toml"
+    path.write_text(SCENES)
+    shot = tmp_path / "shot.tif"
+    write_still(shot, np.full((8, 12, 3), 0.3))
+    before = shot.read_bytes()
+    for args, name in (((), "plain"), (("--scene", "dusk"), "dusk")):
+        status, out, _ = run(
+            capsys, "apply", path, shot, "--camera", "A", "--into", tmp_path / name, *args
+        )
+        assert status == 0
+        assert str(shot) in out
+    plain, dusk = (
+        read_still(next((tmp_path / name).iterdir())).pixels.mean() for name in ("plain", "dusk")
+    )
+    assert dusk > plain + 0.05
+    assert shot.read_bytes() == before
+
+
+def test_trace_and_explain_print_what_they_are_asked(recipe, capsys):
+    status, out, _ = run(capsys, "trace", recipe, "--camera", "A", "--colour", "0.5,0.3,0.2")
+    assert status == 0
+    assert "film-print" in out
+    status, _, err = run(capsys, "trace", recipe, "--camera", "A", "--colour", "red")
+    assert status == 2
+    assert "three numbers" in err
+    status, out, _ = run(capsys, "explain", "zones")
+    assert status == 0
+    assert "stops" in out
