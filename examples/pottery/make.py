@@ -45,7 +45,7 @@ def sheet(look: Look, folder: Path, path: Path) -> None:
         cells = []
         for camera in COLUMNS:
             codes = read_still(files[setup, camera]).pixels
-            graded = look.apply(codes, camera=camera, output="web")
+            graded = look.apply(codes, camera=camera, output="web", scene=setup)
             recorded = f"camera {camera}, as recorded"
             cells += [Cell(_bytes(codes), recorded), Cell(_bytes(graded), "through the look")]
         rows.append(Row(label, cells))
