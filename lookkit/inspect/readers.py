@@ -230,7 +230,8 @@ def compare(reader: ReaderName, pixels: Array, ours: Array | None, answer: Answe
     if theirs.shape != ours.shape:
         return Reading(reader, library, "differs", reason="another number of channels")
     both_none = np.isnan(ours) & np.isnan(theirs)
-    apart = np.where(both_none, 0.0, np.abs(ours - theirs)).max(axis=1)
+    with np.errstate(invalid="ignore"):
+        apart = np.where(both_none, 0.0, np.abs(ours - theirs)).max(axis=1)
     doubtful = np.isnan(apart)
     row = int(np.argmax(doubtful)) if doubtful.any() else int(np.argmax(apart))
     at, mine, other = _tuple(pixels[row]), _tuple(ours[row]), _tuple(theirs[row])

@@ -72,6 +72,8 @@ def repair(file: LutFile, target: Path) -> Repair:
     stage, dropped = _only_stage(file)
     if dropped:
         doubtful = [fault for fault in doubtful if fault.code != "two-luts"]
+    if not file.stages:
+        doubtful = doubtful or list(file.errors)
     if doubtful:
         raise LutFileError([fault.problem(str(file.path)) for fault in doubtful])
     if stage is None:

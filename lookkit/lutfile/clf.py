@@ -14,7 +14,7 @@ from typing import Final
 import numpy as np
 
 from lookkit.errors import expected_one_of
-from lookkit.lutfile.faults import Faults, shown
+from lookkit.lutfile.faults import Faults, ascii_only, shown
 from lookkit.lutfile.model import LutFile
 from lookkit.lutfile.source import read_source
 from lookkit.lutfile.xmltree import Element, parse
@@ -54,8 +54,10 @@ _LOG_PARAMETERS: Final = (
 _EXPONENT_PARAMETERS: Final = ("exponent", "offset", "channel")
 _LARGEST_1D: Final = 65536
 _LARGEST_3D: Final = 256
-_NOT_NUMBERS: Final = re.compile(r"[^0-9eE+\-.\s]")
-_NUMBER: Final = re.compile(r"[+-]?(?:\d{1,100}(?:\.\d{0,100})?|\.\d{1,100})(?:[eE][+-]?\d{1,9})?")
+_NOT_NUMBERS: Final = re.compile(r"[^0-9eE+\-. \t\n]")
+_NUMBER: Final = re.compile(
+    r"[+-]?(?:[0-9]{1,100}(?:\.[0-9]{0,100})?|\.[0-9]{1,100})(?:[eE][+-]?[0-9]{1,9})?"
+)
 
 
 def scan_clf(path: Path) -> LutFile:
@@ -165,8 +167,8 @@ class _Check:
             self._add(node, "element-count", f"{len(arrays)} Array elements", "one")
             return
         array = arrays[0]
-        text = array.attributes.get("dim", "")
-        if not re.fullmatch(r"\s*\d{1,9}(?:\s+\d{1,9}){1,3}\s*", text):
+        text = ascii_only(array.attributes.get("dim", ""))
+        if not re.fullmatch(r"\s*[0-9]{1,9}(?:\s+[0-9]{1,9}){1,3}\s*", text):
             self._add(array, "dim", f"dim {shown(text)}", _dims(node.name))
             return
         dim = [int(token) for token in text.split()]
@@ -187,16 +189,17 @@ class _Check:
 
     def _numbers(self, element: Element) -> int:
         """Check that a text is all numbers; return how many."""
-        if not _NOT_NUMBERS.search(element.text):
+        whole = ascii_only(element.text)
+        if not _NOT_NUMBERS.search(whole):
             try:
-                values = np.fromiter(map(float, element.text.split()), dtype=np.float64)
+                values = np.fromiter(map(float, whole.split()), dtype=np.float64)
             except ValueError:
                 pass
             else:
                 if np.isfinite(values).all():
                     return len(values)
         count = 0
-        for line, text in enumerate(element.text.split("\n"), element.text_line):
+        for line, text in enumerate(whole.split("\n"), element.text_line):
             for token in text.split():
                 count += 1
                 if not _NUMBER.fullmatch(token):
@@ -227,7 +230,7 @@ class _Check:
                 f"{found} values, {shown(element.text.strip())}",
                 f"{wanted} numbers" if wanted > 1 else "one number",
             )
-        tokens = element.text.split()
+        tokens = ascii_only(element.text).split()
         return [float(token) for token in tokens if _NUMBER.fullmatch(token)]
 
     def _range(self, node: Element) -> None:

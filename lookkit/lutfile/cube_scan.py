@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 
 from lookkit.errors import expected_one_of
-from lookkit.lutfile.faults import Faults, shown
+from lookkit.lutfile.faults import Faults, ascii_only, shown
 from lookkit.lutfile.model import Curve, Lattice, LutFile, Stage
 from lookkit.lutfile.rows import HAS_NUMBER, LONGEST_LINE, ODD_LINES, PLAIN_ROWS, Rows
 from lookkit.lutfile.source import as_text, read_source
@@ -73,6 +73,9 @@ class _Scan:
         self.inputs: dict[str, tuple[float, ...]] = {}
         self.last_line = 0
         self.whole = True
+        """Whether every line was looked at."""
+        self.doubt = False
+        """Whether something that decides what the numbers mean could not be read."""
 
     def read(self) -> None:
         position, line, odd = 0, 1, 0
@@ -97,22 +100,23 @@ class _Scan:
 
     def _line(self, raw: bytes, line: int) -> None:
         raw = raw.rstrip(b"\r")
-        if len(raw) > LONGEST_LINE:
-            self.faults.add(
-                line,
-                "line-too-long",
-                f"a line of over {LONGEST_LINE} bytes",
-                f"at most {LINE_BYTES}; the line is passed over",
-            )
-            return
         if len(raw) > LINE_BYTES:
+            kept = len(raw) <= LONGEST_LINE or raw.lstrip().startswith((b"#", b"TITLE"))
+            self.whole &= kept
+            over = "over " * (len(raw) > LONGEST_LINE)
             self.faults.add(
                 line,
                 "line-too-long",
-                f"a line of {len(raw)} bytes",
-                f"at most {LINE_BYTES}",
-                level="warning",
+                f"a line of {over}{min(len(raw), LONGEST_LINE)} bytes",
+                f"at most {LINE_BYTES}" + ("" if kept else "; the line is passed over"),
+                level="warning" if kept else "error",
             )
+            if not kept:
+                return
+            if len(raw) > LONGEST_LINE:
+                raw = raw[:LONGEST_LINE]
+                if not raw.lstrip().startswith(b"#"):
+                    raw = raw.rstrip(b'"') + b'"'
         text = self._ascii(raw, line)
         bare = text.strip()
         if not bare:
@@ -156,6 +160,7 @@ class _Scan:
 
     def _row(self, bare: str, line: int) -> None:
         code, mark, comment = _split_comment(bare)
+        code = ascii_only(code)
         if mark:
             self._inline_comment(comment, line)
         if not HAS_NUMBER.search(code):
@@ -185,6 +190,7 @@ class _Scan:
                 key=word,
             )
             self.comments.append(f"{word}{rest}")
+            self.doubt |= bool(meant)
             return
         if name != word:
             self.faults.add(line, "keyword-case", shown(word), f"{name!r}", key=word)
@@ -201,6 +207,7 @@ class _Scan:
             self._title(rest.strip(), line, again)
         else:
             code, mark, comment = _split_comment(rest)
+            code = ascii_only(code)
             if mark:
                 self._inline_comment(comment, line)
             if name in SIZES:
@@ -210,6 +217,7 @@ class _Scan:
         self.given.setdefault(name, line)
 
     def _again(self, name: str, line: int, same: bool) -> None:
+        self.doubt |= not same and name != "TITLE"
         says = "saying the same" if same else "saying something else"
         self.faults.add(
             line,
@@ -237,7 +245,7 @@ class _Scan:
 
     def _size(self, name: str, rest: str, line: int, again: bool) -> None:
         low, high = SIZES[name]
-        if not re.fullmatch(r"\s+[+-]?\d{1,30}\s*", rest):
+        if not re.fullmatch(r"\s+[+-]?[0-9]{1,30}\s*", rest):
             self.faults.add(
                 line,
                 "size-number",
@@ -249,6 +257,7 @@ class _Scan:
         else:
             size = int(rest)
         if size is None:
+            self.doubt = True
             return
         if again:
             self._again(name, line, size == self.sizes.get(name))
@@ -264,6 +273,7 @@ class _Scan:
             self.faults.add(
                 line, "domain-number", shown(rest.strip()), f"{wanted} finite numbers", key=name
             )
+            self.doubt = True
             return
         if again:
             self._again(name, line, tuple(good) == self.inputs.get(name))
@@ -301,7 +311,7 @@ class _Scan:
             return ()
         counts = {name: self.sizes[name] ** (3 if name == "LUT_3D_SIZE" else 1) for name in both}
         wanted = sum(counts.values())
-        if not self.whole or not self._rows_fit(wanted):
+        if not self.whole or not self._rows_fit(wanted) or self.doubt:
             return ()
         table, made, first = self.rows.table(), [], 0
         for name in both:
@@ -349,6 +359,7 @@ class _Scan:
                 low, high = (np.full(3, value) for value in self.inputs[keyword])
                 self._check_order(low, high, keyword)
                 if name == first and stated and not _same(given[first], (low, high)):
+                    self.doubt = True
                     self.faults.add(
                         self.given[keyword],
                         "domain-twice",
@@ -390,7 +401,7 @@ def _stage(name: str, size: int, rows: Array, low: Array, high: Array) -> Stage:
 
 def _split_comment(text: str) -> tuple[str, str, str]:
     """Split at `#`, unless it belongs to an infinity or NaN as some libraries print it."""
-    found = re.search(r"(?<!\d\.)#", text)
+    found = re.search(r"(?<![0-9]\.)#", text)
     if found is None:
         return text, "", ""
     return text[: found.start()].rstrip(), "#", text[found.end() :]

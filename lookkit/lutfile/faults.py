@@ -99,3 +99,8 @@ def shown(text: bytes | str) -> str:
     if isinstance(text, bytes):
         text = text[: 4 * _SHOWN].decode("utf-8", "replace")
     return repr(text if len(text) <= _SHOWN else text[: _SHOWN - 3] + "...")
+
+
+def ascii_only(text: str) -> str:
+    """Return text whose letters beyond ASCII are `?`: digits and blanks among them are none."""
+    return text.encode("ascii", "replace").decode("ascii")

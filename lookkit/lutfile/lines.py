@@ -8,7 +8,7 @@ from typing import Final
 
 import numpy as np
 
-from lookkit.lutfile.faults import Faults, shown
+from lookkit.lutfile.faults import Faults, ascii_only, shown
 from lookkit.lutfile.source import as_text
 
 LARGEST_TEXT: Final = 64 << 20
@@ -16,7 +16,9 @@ LARGEST_TEXT: Final = 64 << 20
 MOST_LINES: Final = 3_000_000
 _LONGEST: Final = 65536
 _CONTROL: Final = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
-_NUMBER: Final = re.compile(r"[+-]?(?:\d{1,100}(?:\.\d{0,100})?|\.\d{1,100})(?:[eE][+-]?\d{1,9})?")
+_NUMBER: Final = re.compile(
+    r"[+-]?(?:[0-9]{1,100}(?:\.[0-9]{0,100})?|\.[0-9]{1,100})(?:[eE][+-]?[0-9]{1,9})?"
+)
 _LARGEST_FLOAT: Final = float(np.finfo(np.float32).max)
 
 
@@ -70,7 +72,7 @@ class Lines:
         if line.startswith("#"):
             self.comments.append(line[1:].strip())
             return ""
-        return line
+        return ascii_only(line)
 
     def numbers(self, text: str, count: int | None = None) -> list[float]:
         """Return the numbers of a line, NaN for each that is none.
@@ -108,7 +110,7 @@ class Lines:
 
     def whole(self, token: str, low: int, high: int, key: str) -> int | None:
         """Return a whole number between `low` and `high`, or None with a fault."""
-        if re.fullmatch(r"[+-]?\d{1,18}", token) and low <= int(token) <= high:
+        if re.fullmatch(r"[+-]?[0-9]{1,18}", token) and low <= int(token) <= high:
             return int(token)
         self.faults.add(
             self.number, "size-range", shown(token), f"a whole number {low} to {high}", key=key

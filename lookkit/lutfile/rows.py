@@ -18,7 +18,9 @@ LONGEST_LINE: Final = 4096
 ODD_LINES: Final = 300_000
 """Lines that are no plain rows, after which a file is not read further."""
 
-_NUMBER: Final = r"[+-]?(?:\d{1,100}+(?:\.\d{0,100}+)?+|\.\d{1,100}+)(?:[eE][+-]?\d{1,9}+)?+"
+_NUMBER: Final = (
+    r"[+-]?(?:[0-9]{1,100}+(?:\.[0-9]{0,100}+)?+|\.[0-9]{1,100}+)(?:[eE][+-]?[0-9]{1,9}+)?+"
+)
 _ROW: Final = rf"{_NUMBER}[ \t]{{1,100}}+{_NUMBER}[ \t]{{1,100}}+{_NUMBER}[ \t]{{0,100}}+"
 PLAIN_ROWS: Final = re.compile(
     rf"(?:[ \t]{{0,100}}+(?:{_ROW})?+\r?+\n){{1,16384}}+".encode("ascii")
@@ -26,11 +28,11 @@ PLAIN_ROWS: Final = re.compile(
 """Rows of three plain numbers, and blank lines."""
 _PLAIN: Final = re.compile(_NUMBER)
 _COMMAS_BETWEEN: Final = re.compile(rf"\s*({_NUMBER})\s*,\s*({_NUMBER})\s*,\s*({_NUMBER})\s*,?\s*")
-_COMMA_DECIMAL: Final = re.compile(r"[+-]?\d+,\d+(?:[eE][+-]?\d+)?")
+_COMMA_DECIMAL: Final = re.compile(r"[+-]?[0-9]+,[0-9]+(?:[eE][+-]?[0-9]+)?")
 _NOT_FINITE: Final = re.compile(
-    r"[+-]?(?:nan(?:\(\w*\))?|inf(?:inity)?|\d\.#(?:[qs]nan|ind|inf)\d*)", re.IGNORECASE
+    r"[+-]?(?:nan(?:\(\w*\))?|inf(?:inity)?|[0-9]\.#(?:[qs]nan|ind|inf)[0-9]*)", re.IGNORECASE
 )
-HAS_NUMBER: Final = re.compile(rf"\d|{_NOT_FINITE.pattern}", re.IGNORECASE)
+HAS_NUMBER: Final = re.compile(rf"[0-9]|{_NOT_FINITE.pattern}", re.IGNORECASE)
 """Whether a line is a row of numbers, however odd."""
 _LARGEST_FLOAT: Final = float(np.finfo(np.float32).max)
 

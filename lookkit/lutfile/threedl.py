@@ -21,7 +21,9 @@ _DEPTHS: Final = (8, 10, 12, 14, 16)
 _LARGEST_SIZE: Final = 256
 _ROWS_OF_THREE: Final = 27
 """With three points an edge the line of positions looks like a row."""
-_HEADERS: Final = re.compile(r"3DMESH|Mesh\s+\d+\s+\d+|LUT\d+|gamma\s+[\d.]+", re.IGNORECASE)
+_HEADERS: Final = re.compile(
+    r"3DMESH|Mesh\s+[0-9]+\s+[0-9]+|LUT[0-9]+|gamma\s+[0-9.]+", re.IGNORECASE
+)
 
 
 def scan_3dl(path: Path) -> LutFile:
@@ -49,7 +51,7 @@ def _read(lines: Lines) -> tuple[tuple[Stage, ...], str]:
     for line in lines.rest():
         if _HEADERS.fullmatch(line):
             continue
-        if not re.search(r"\d", line):
+        if not re.search(r"[0-9]", line):
             faults.add(lines.number, "stray-text", shown(line), "a row of whole numbers")
             continue
         count = len(line.split())
