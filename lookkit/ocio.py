@@ -38,7 +38,11 @@ def library() -> Any:
 
 @cache
 def _raw_config() -> Any:
-    return library().Config.CreateRaw()
+    # OpenColorIO's cache knows a table by its size and its ends alone, and would hand out the
+    # processor of another table.
+    config = library().Config.CreateRaw()
+    config.setProcessorCacheFlags(library().PROCESSOR_CACHE_OFF)
+    return config
 
 
 @cache
