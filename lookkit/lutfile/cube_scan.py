@@ -27,6 +27,7 @@ KEYWORDS: Final = ("TITLE", *DOMAINS, *SIZES, *RANGES)
 
 _WORD: Final = re.compile(r"(?!(?:nan|inf|infinity)\b)[A-Za-z_]\w*", re.IGNORECASE)
 _CONTROL: Final = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
+_LONGEST_KEYWORD: Final = 40
 _MOST_ROWS: Final = SIZES["LUT_3D_SIZE"][1] ** 3 + SIZES["LUT_1D_SIZE"][1]
 
 
@@ -142,14 +143,14 @@ class _Scan:
     def _ascii(self, raw: bytes, line: int) -> str:
         text = raw.decode("utf-8", "replace")
         if not raw.isascii():
-            comment = raw.lstrip().startswith(b"#")
+            title = raw.lstrip().startswith(b"TITLE")
             self.faults.add(
                 line,
                 "not-ascii",
                 shown(text),
                 "ASCII letters only",
                 level="warning",
-                key="" if comment else text.split(maxsplit=1)[0][:20],
+                key="TITLE" if title else "",
             )
         if odd := _CONTROL.search(text):
             self.faults.add(
@@ -187,7 +188,7 @@ class _Scan:
                 "misspelt-keyword" if meant else "unknown-keyword",
                 shown(word),
                 expected_one_of(name, KEYWORDS),
-                key=word,
+                key=word[:_LONGEST_KEYWORD],
             )
             self.comments.append(f"{word}{rest}")
             self.doubt |= bool(meant)

@@ -36,7 +36,8 @@ def read_source(path: Path, limit: int = LARGEST_FILE) -> bytes:
         it is larger than `limit`.
     """
     with opened(path) as file:
-        data = file.read(limit + 1)
+        # As much as there is: a reader makes room for all that it is asked for.
+        data = file.read(min(os.fstat(file.fileno()).st_size, limit) + 1)
     if len(data) > limit:
         raise InputError(f"{path}: larger than {limit >> 20} MiB, expected a LUT file")
     return data
@@ -107,7 +108,7 @@ def _with_line_feeds(data: bytes, faults: Faults) -> bytes:
     pairs = data.count(b"\r\n") if returns else 0
     if returns and not feeds:
         faults.add(1, "line-ends-cr", "lines that end in CR alone", "lines that end in LF")
-        return data.replace(b"\r", b"\n")
+        return data.replace(b"\r", b"\n").rstrip(b"\n") + b"\n"
     if pairs and pairs == feeds and pairs == returns:
         faults.add(
             1, "line-ends-crlf", "lines that end in CR LF", "lines that end in LF", level="warning"
@@ -128,7 +129,7 @@ def _with_line_feeds(data: bytes, faults: Faults) -> bytes:
             "lines that end in LF",
             level="warning",
         )
-    if not data.endswith((b"\n", b"\r")):
+    if not data.endswith(b"\n"):
         faults.add(
             feeds + 1,
             "no-final-newline",

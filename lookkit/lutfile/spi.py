@@ -159,7 +159,12 @@ class _Spi1d:
 
 def _spi3d(lines: Lines, length: int) -> Stage | None:
     faults = lines.faults
-    first, second, third = lines.next(), lines.next(), lines.next()
+    first = lines.next()
+    if lines.number > 1:
+        faults.add(
+            1, "comment-first", "a comment or blank line", "'SPILUT 1.0' at once", level="warning"
+        )
+    second, third = lines.next(), lines.next()
     if first is None or not re.fullmatch(r"SPILUT\s+1\.0", first):
         faults.add(1, "header", shown(first or ""), "'SPILUT 1.0'")
     if second is None or second.split() != ["3", "3"]:
