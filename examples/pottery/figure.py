@@ -9,6 +9,7 @@ import numpy as np
 
 from pottery.noise import fractal, noise, roughen
 from pottery.solids import (
+    Limbs,
     Paint,
     Points,
     Solid,
@@ -179,7 +180,7 @@ def potter(person: Person) -> list[Solid]:
     def dressed(p: Points, n: Points) -> Surface:
         under, over = shirt(p, n), apron(p, n)
         bib = ramp(-0.135, -0.14, p[1]) * ramp(0.148, 0.142, np.abs(p[0])) * (n[2] > 0.05)
-        bib = bib * (p[2] > 0.02)
+        bib = bib * (p[2] > 0.02) * (p[2] < 0.135)
         strap = ramp(0.020, 0.017, np.abs(np.abs(p[0]) - 0.085 + 0.15 * (p[1] + 0.14)))
         bib = np.maximum(bib, strap * (p[1] > -0.15) * (p[1] < 0.02) * (p[2] > -0.06))
         mix = np.concatenate(
@@ -210,30 +211,27 @@ def _forearm(side: int, elbow, hand, neck, turn, skin) -> Solid:
     def spot(a: float, u: float, i: float) -> np.ndarray:
         return hand + along * a + up * u + inward * i
 
-    def arm(p: Points) -> np.ndarray:
-        d = limb(p, elbow + along * 0.03, spot(-0.02, 0, 0), 0.037, 0.025)
-        d = join(d, limb(p, spot(0.0, -0.020, 0), spot(0.055, -0.026, 0.012), 0.021, 0.018), 0.02)
-        d = join(d, limb(p, spot(0.0, 0.015, 0), spot(0.055, 0.026, 0.012), 0.021, 0.018), 0.02)
-        for k, (lift, far) in enumerate(
-            ((0.036, 0.090), (0.013, 0.102), (-0.011, 0.099), (-0.033, 0.083))
-        ):
-            knuckle = spot(0.060, lift, 0.014)
-            bend = spot(far, lift * 0.95, 0.034)
-            tip = spot(far + 0.012, lift * 0.85, 0.062 - 0.004 * k)
-            finger = join(limb(p, knuckle, bend, 0.0105), limb(p, bend, tip, 0.0095, 0.0075), 0.006)
-            d = join(d, finger, 0.008)
-        thumb = join(
-            limb(p, spot(0.005, 0.030, 0.010), spot(0.040, 0.056, 0.032), 0.0135, 0.0115),
-            limb(p, spot(0.040, 0.056, 0.032), spot(0.066, 0.054, 0.058), 0.0110, 0.0085),
-            0.008,
-        )
-        return join(d, thumb, 0.014)
+    parts = [
+        (elbow + along * 0.03, spot(-0.02, 0, 0), 0.037, 0.025),
+        (spot(0.0, -0.020, 0), spot(0.055, -0.026, 0.012), 0.021, 0.018),
+        (spot(0.0, 0.015, 0), spot(0.055, 0.026, 0.012), 0.021, 0.018),
+        (spot(0.005, 0.030, 0.010), spot(0.040, 0.056, 0.032), 0.0135, 0.0115),
+        (spot(0.040, 0.056, 0.032), spot(0.066, 0.054, 0.058), 0.0110, 0.0085),
+    ]
+    for k, (lift, far) in enumerate(
+        ((0.036, 0.090), (0.013, 0.102), (-0.011, 0.099), (-0.033, 0.083))
+    ):
+        bend = spot(far, lift * 0.95, 0.034)
+        tip = spot(far + 0.012, lift * 0.85, 0.062 - 0.004 * k)
+        parts.append((spot(0.060, lift, 0.014), bend, 0.0105, 0.0105))
+        parts.append((bend, tip, 0.0095, 0.0075))
+    limbs = Limbs(parts, soft=0.0032)
 
     points = np.stack([elbow, hand, spot(0.12, 0, 0.07), spot(0.05, 0.06, 0.05)])
     low, high = points.min(axis=0) - 0.06, points.max(axis=0) + 0.06
     return placed(
         "hand left" if side < 0 else "hand right",
-        arm,
+        limbs.distance,
         (tuple(low), tuple(high)),
         tuple(neck),
         turn,

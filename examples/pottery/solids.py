@@ -86,6 +86,30 @@ def limb(
     return np.sqrt(x * x + y * y + z * z) - float(ra) - float(rb - ra) * h
 
 
+class Limbs:
+    """Many capsules (from, to, radius there, radius here) grown softly into one, all at once."""
+
+    def __init__(self, parts: Sequence[tuple], soft: float) -> None:
+        start, end, ra, rb = (np.array(v, dtype=np.float32) for v in zip(*parts, strict=True))
+        axis = end - start
+        self._start, self._axis = start[:, :, np.newaxis], axis[:, :, np.newaxis]
+        self._along = (axis / (axis * axis).sum(axis=1, keepdims=True)).astype(np.float32)
+        self._shift = (self._along * start).sum(axis=1)[:, np.newaxis]
+        self._ra, self._grow = ra[:, np.newaxis], (rb - ra)[:, np.newaxis]
+        self._soft = np.float32(soft)
+
+    def distance(self, p: Points) -> np.ndarray:
+        """Return the distance, a soft minimum over the capsules."""
+        h = np.clip(self._along @ p - self._shift, 0, 1)
+        square = np.zeros_like(h)
+        for k in range(3):
+            off = p[k] - self._start[:, k] - self._axis[:, k] * h
+            square += off * off
+        d = np.sqrt(square) - self._ra - self._grow * h
+        least = d.min(axis=0)
+        return least - self._soft * np.log(np.exp((least - d) / self._soft).sum(axis=0))
+
+
 def block(p: Points, half: Sequence[float], rounding: float = 0.0) -> np.ndarray:
     """Return the distance to a box about the origin."""
     q = [np.abs(p[i]) - np.float32(half[i] - rounding) for i in range(3)]
@@ -357,7 +381,7 @@ def _march(solid: Solid, o: Points, d: Points, t: np.ndarray, end: np.ndarray) -
     found = np.full(t.size, np.inf, dtype=np.float32)
     live = np.arange(t.size)
     t = t.copy()
-    for _ in range(90):
+    for _ in range(70):
         h = solid.distance(o + d * t)
         near = h < 3e-4 + 1e-4 * t
         found[live[near]] = t[near]
