@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import MISSING, Field, dataclass, fields
-from functools import cache
+from functools import cache, partial
 from math import isfinite
 from typing import Any, Final, TypeVar, cast
 
@@ -67,13 +67,8 @@ def read_encodings(table: Mapping[str, Any]) -> dict[str, Encoding]:
         With every fault: unknown or missing fields, primaries on one line, a curve that is
         not monotone, a range or bit depth that cannot be.
     """
-
-    def build(name: str, entry: Mapping[str, Any]) -> Encoding:
-        made = build_encoding(name, entry, table)
-        _check_monotone(made.curve, ("encodings", name, "curve"))
-        return made
-
-    return _read(table, "encodings", build)
+    build = partial(build_encoding, table=table)
+    return _read(table, "encodings", FAMILIES, build)
 
 
 def read_outputs(table: Mapping[str, Any]) -> dict[str, Output]:
@@ -86,17 +81,20 @@ def read_outputs(table: Mapping[str, Any]) -> dict[str, Output]:
     TableError
         With every fault, as for encodings, and a peak below the reference white.
     """
-    return _read(table, "outputs", lambda name, entry: build_output(name, entry, table))
+    build = partial(build_output, table=table)
+    return _read(table, "outputs", DISPLAY_FAMILIES, build)
 
 
 _T = TypeVar("_T")
 
 
 def _read(
-    table: Mapping[str, Any], kind: str, build: Callable[[str, Mapping[str, Any]], _T]
+    table: Mapping[str, Any],
+    kind: str,
+    families: Sequence[type[Curve]],
+    build: Callable[[str, Mapping[str, Any]], _T],
 ) -> dict[str, _T]:
     faults: list[Fault] = []
-    found: dict[str, _T] = {}
     known = (kind, "primaries", "curves")
     for key, value in table.items():
         if key not in known:
@@ -105,6 +103,25 @@ def _read(
             faults.append(Fault((key,), f"found {_shown(value)}", "a table"))
     if faults:
         raise TableError(faults)
+    _build_all(
+        table, "primaries", lambda name, entry: _primaries(name, entry, ("primaries", name)), faults
+    )
+    _build_all(
+        table, "curves", lambda name, entry: _family(entry, ("curves", name), families), faults
+    )
+    found = _build_all(table, kind, build, faults)
+    if faults:
+        raise TableError(list(dict.fromkeys(faults)))
+    return found
+
+
+def _build_all(
+    table: Mapping[str, Any],
+    kind: str,
+    build: Callable[[str, Mapping[str, Any]], _T],
+    faults: list[Fault],
+) -> dict[str, _T]:
+    found: dict[str, _T] = {}
     for name, entry in table.get(kind, {}).items():
         try:
             if not isinstance(entry, Mapping):
@@ -112,8 +129,6 @@ def _read(
             found[name] = build(name, entry)
         except _Bad as bad:
             faults.append(bad.fault)
-    if faults:
-        raise TableError(faults)
     return found
 
 
@@ -227,13 +242,32 @@ def _curve(
         given = shared[given]
     if not isinstance(given, Mapping):
         raise _Bad(keys, f"found {_shown(given)}", "the name of a curve or a table")
+    return _family(given, keys, families)
+
+
+def _family(given: Mapping[str, Any], keys: Keys, families: Sequence[type[Curve]]) -> Curve:
+    """Return the curve of a family and its constants."""
     known = {one.family: one for one in families}
     family = given.get("family")
-    if family not in known:
-        expected = expected_one_of(str(family or ""), known)
-        raise _Bad((*keys, "family"), f"found {_shown(family)}", expected)
+    if not isinstance(family, str) or family not in known:
+        found = "missing" if family is None else f"found {_shown(family)}"
+        raise _Bad((*keys, "family"), found, expected_one_of(str(family or ""), known))
     constants = {key: value for key, value in given.items() if key != "family"}
-    return _build(known[family], constants, keys)
+    wanted = _fields(known[family])
+    _known_keys(constants, [one.name for one in wanted], keys)
+    values: dict[str, Any] = {}
+    for one in wanted:
+        place = (*keys, one.name)
+        if one.name in constants and str(one.type).startswith("tuple"):
+            values[one.name] = _pairs(constants[one.name], place)
+        elif one.name in constants:
+            values[one.name] = _number(constants[one.name], place)
+        elif one.default is MISSING:
+            raise _Bad(place, "missing", "a value")
+    try:
+        return known[family](**values)
+    except InputError as error:
+        raise _Bad(keys, str(error)) from error
 
 
 @cache
@@ -241,35 +275,23 @@ def _fields(family: type[Curve]) -> tuple[Field[Any], ...]:
     return fields(family)  # type: ignore[arg-type]
 
 
-def _build(family: type[Curve], constants: Mapping[str, Any], keys: Keys) -> Curve:
-    wanted = _fields(family)
-    _known_keys(constants, [one.name for one in wanted], keys)
-    values = {}
-    for one in wanted:
-        if one.name in constants:
-            values[one.name] = _constant(constants[one.name], (*keys, one.name))
-        elif one.default is MISSING:
-            raise _Bad((*keys, one.name), "missing", "a number")
-    try:
-        curve = family(**values)
-    except InputError as error:
-        raise _Bad(keys, str(error)) from error
-    return curve
-
-
-def _check_monotone(curve: Curve, keys: Keys) -> None:
-    codes = np.linspace(-0.25, 1.25, 3001)
-    light = curve.decode(np.repeat(codes[:, None], 3, axis=1))
-    if not np.isfinite(light).all() or (np.diff(light, axis=0) < 0).any():
-        raise _Bad(keys, "a curve that falls or is not finite", "one that rises")
-
-
-def _constant(value: object, keys: Keys) -> Any:
-    if isinstance(value, list):
-        return tuple(_constant(one, keys) for one in value)
+def _number(value: object, keys: Keys) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float) or not isfinite(value):
         raise _Bad(keys, f"found {_shown(value)}", "a number")
     return float(value)
+
+
+def _row(value: object, length: int, keys: Keys, expected: str) -> tuple[float, ...]:
+    if not isinstance(value, list) or len(value) != length:
+        raise _Bad(keys, f"found {_shown(value)}", expected)
+    return tuple(_number(one, keys) for one in value)
+
+
+def _pairs(value: object, keys: Keys) -> tuple[tuple[float, ...], ...]:
+    if not isinstance(value, list):
+        raise _Bad(keys, f"found {_shown(value)}", "a list of pairs of code and light")
+    expected = "a pair of code and light"
+    return tuple(_row(one, 2, (*keys, place), expected) for place, one in enumerate(value))
 
 
 def _gamut(
@@ -289,6 +311,10 @@ def _gamut(
         given = shared[given]
     if not isinstance(given, Mapping):
         raise _Bad(keys, f"found {_shown(given)}", "the name of primaries or a table")
+    return _primaries(name, given, keys)
+
+
+def _primaries(name: str, given: Mapping[str, Any], keys: Keys) -> tuple[Primaries, str]:
     _known_keys(given, ("red", "green", "blue", "white", "adaptation", "source"), keys)
     corners = {one: _xy(given, one, keys) for one in ("red", "green", "blue", "white")}
     usual = _choice(given, "adaptation", ADAPTATIONS, "bradford", keys)
@@ -299,9 +325,10 @@ def _gamut(
 
 
 def _matrix(given: object, keys: Keys) -> tuple[Rows, Primaries]:
-    rows = _constant(given, keys)
-    if np.shape(rows) != (3, 3):
-        raise _Bad(keys, f"found {_shown(given)}", "three rows of three numbers")
+    expected = "three rows of three numbers"
+    if not isinstance(given, list) or len(given) != 3:
+        raise _Bad(keys, f"found {_shown(given)}", expected)
+    rows = tuple(_row(one, 3, keys, expected) for one in given)
     try:
         return rows, from_xyz_matrix("own matrix", AP0.to_xyz() @ np.array(rows))
     except InputError as error:
@@ -310,15 +337,13 @@ def _matrix(given: object, keys: Keys) -> tuple[Rows, Primaries]:
 
 def _xy(given: Mapping[str, Any], key: str, keys: Keys) -> tuple[float, float]:
     pair = _required(given, key, keys)
-    value = _constant(pair, (*keys, key))
-    if not isinstance(value, tuple) or len(value) != 2:
-        raise _Bad((*keys, key), f"found {_shown(pair)}", "x and y, such as [0.3127, 0.3290]")
-    return value
+    x, y = _row(pair, 2, (*keys, key), "x and y, such as [0.3127, 0.3290]")
+    return x, y
 
 
 def _positive(entry: Mapping[str, Any], key: str, default: float, keys: Keys) -> float:
-    value = _constant(entry.get(key, default), (*keys, key))
-    if not isinstance(value, float) or value <= 0:
+    value = _number(entry.get(key, default), (*keys, key))
+    if value <= 0:
         raise _Bad((*keys, key), f"found {_shown(entry[key])}", "a number above 0")
     return value
 

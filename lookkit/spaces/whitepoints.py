@@ -22,7 +22,7 @@ from lookkit.spaces.primaries import (
     Chromaticity,
     adaptation,
 )
-from lookkit.spaces.working import Array, as_pixels
+from lookkit.spaces.working import Array
 
 LOWEST_KELVIN: Final = 1000.0
 HIGHEST_KELVIN: Final = 25000.0
@@ -142,9 +142,9 @@ def kelvin_and_tint(xy: Chromaticity) -> tuple[float, float]:
             same = (past(middle) > 0) == (signs[index] > 0)
             near, far = (middle, far) if same else (near, middle)
         kelvin = min(max(1e6 / near, LOWEST_KELVIN), HIGHEST_KELVIN)
-        offset = target - np.array(_uv(_locus(kelvin)))
-        found.append((kelvin, float(offset @ _greenward(kelvin))))
-    found = [one for one in found if abs(one[1]) <= LARGEST_TINT * (1 + 1e-9)]
+        tint = float((target - np.array(_uv(_locus(kelvin)))) @ _greenward(kelvin))
+        if abs(tint) <= LARGEST_TINT * (1 + 1e-9):
+            found.append((kelvin, min(max(tint, -LARGEST_TINT), LARGEST_TINT)))
     if not found:
         raise InputError(f"white {xy[0]:.4f} {xy[1]:.4f}: too far from any colour temperature")
     return min(found, key=lambda one: abs(one[1]))
@@ -242,11 +242,12 @@ def grey_white(rgb: npt.ArrayLike) -> Chromaticity:
     InputError
         If the pixel is not finite, or black, or no light can look like it.
     """
-    xyz = AP1.to_xyz() @ as_pixels(rgb)
-    total = xyz.sum()
-    if xyz.shape != (3,) or not np.isfinite(xyz).all() or total <= 0 or xyz.min() <= 0:
-        raise InputError(f"grey {rgb!r}: expected three finite values of a lit grey, in AP1")
-    return float(xyz[0] / total), float(xyz[1] / total)
+    pixel = np.asarray(rgb, dtype=np.float64)
+    if pixel.shape == (3,) and np.isfinite(pixel).all():
+        xyz = AP1.to_xyz() @ pixel
+        if xyz.min() > 0:
+            return float(xyz[0] / xyz.sum()), float(xyz[1] / xyz.sum())
+    raise InputError(f"grey {rgb!r}: expected three finite values of a lit grey, in AP1")
 
 
 def balance(

@@ -5,6 +5,7 @@ what bounds it.
 """
 
 import numpy as np
+import PyOpenColorIO as ocio
 import pytest
 
 from lookkit.spaces.curves import Bt1886, Hlg, HlgDisplay, Points
@@ -150,3 +151,25 @@ def test_a_measured_curve_lowers_beyond_its_points():
     curve = Points(((0.1, 0.0), (0.4, 0.18), (0.7, 2.0), (0.9, 9.0)))
     code = grey(np.linspace(-0.2, 1.0, 3001))
     assert light_apart(ocio_apply(curve.lower_decode(), code), curve.decode(code)).max() <= 1
+
+
+@pytest.mark.parametrize(
+    "one",
+    [*encodings().values(), *outputs().values()],
+    ids=lambda one: f"{type(one).__name__} {one.name}",
+)
+def test_a_clf_of_it_reads_back_the_same(one, tmp_path):
+    """All but HLG displays, whose surround function CLF (SMPTE ST 2136-1) has not."""
+    group = ocio.GroupTransform()
+    for transform in one.lower():
+        group.appendTransform(transform)
+    config = ocio.Config.CreateRaw()
+    if "HLG 1000" in one.name:
+        with pytest.raises(ocio.Exception, match="FixedFunction"):
+            group.write("Academy/ASC Common LUT Format", config)
+        return
+    path = tmp_path / "one.clf"
+    path.write_text(group.write("Academy/ASC Common LUT Format", config))
+    code = CUBE * (0.3 if one.name == "ADX16" else 1)
+    found = ocio_apply([ocio.FileTransform(str(path))], code)
+    assert difference(found, ocio_apply(one.lower(), code)).max() <= 1e-5
