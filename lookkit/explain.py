@@ -11,6 +11,7 @@ import inspect
 import sys
 import textwrap
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 from types import UnionType
 from typing import Annotated, Any, Literal, Union, get_args, get_origin
@@ -48,11 +49,10 @@ def explain(name: str | None = None) -> str:
             return _kind(kind)
     if name == "only":
         return _only()
-    for lookup, describe in ((encoding, _encoding), (output, _output)):
-        try:
-            return describe(lookup(name))
-        except UnknownNameError:
-            continue
+    with suppress(UnknownNameError):
+        return _encoding(encoding(name))
+    with suppress(UnknownNameError):
+        return _output(output(name))
     known = [*map(kind_name, KINDS), "only", *PAGES, *encodings(), *outputs()]
     raise UnknownNameError("word", name, known)
 

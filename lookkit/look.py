@@ -151,7 +151,10 @@ class Look:
         if source.dtype.kind == "u":
             top = float(np.iinfo(source.dtype).max)
             graded = processor.apply(source.astype(np.float32) / np.float32(top))
-            return np.rint(np.clip(graded, 0.0, 1.0) * top).astype(source.dtype)
+            integers: npt.NDArray[Any] = np.rint(np.clip(graded, 0.0, 1.0) * top).astype(
+                source.dtype
+            )
+            return integers
         if source.dtype.kind != "f":
             raise InputError(f"pixels of type {source.dtype}, expected float or unsigned integer")
         if not np.isfinite(source).all():

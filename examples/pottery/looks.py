@@ -1,6 +1,6 @@
 """All shipped looks over the demo film's main camera, on one sheet.
 
-    python examples/pottery/looks.py --frames out/frames --sheet out/looks.png
+python examples/pottery/looks.py --frames out/frames --sheet out/looks.png
 """
 
 from __future__ import annotations

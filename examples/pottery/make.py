@@ -20,13 +20,12 @@ HERE = Path(__file__).resolve().parent
 if __package__ in (None, ""):
     sys.path.insert(0, str(HERE.parent))
 
-from pottery import frames  # noqa: E402
-
 from lookkit import Look, load  # noqa: E402
 from lookkit.cli.progress import shown_progress  # noqa: E402
 from lookkit.deliver.handoff import build, handoff_name  # noqa: E402
 from lookkit.media.stills import read_still  # noqa: E402
 from lookkit.report.sheet import Cell, Row, draw_sheet  # noqa: E402
+from pottery import frames  # noqa: E402
 
 RECIPE = HERE / "pottery.toml"
 LABELS = {"kiln": "kiln room", "flats": "tidal flats", "blue-hour": "blue hour"}

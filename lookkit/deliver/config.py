@@ -1,9 +1,9 @@
 """The OCIO config.
 
 The look is a look (and one more for each scene that is delivered), the rendering a view
-transform, each camera a colour space, each output a display. Scene reference is ACES2065-1, display reference CIE XYZ D65 with 1.0 = 100 cd/m2. Steps
-that OpenColorIO keeps as numbers stay in the config's text; tables become CLF files beside it,
-each named after what it belongs to.
+transform, each camera a colour space, each output a display. Scene reference is ACES2065-1,
+display reference CIE XYZ D65 with 1.0 = 100 cd/m2. Steps that OpenColorIO keeps as numbers stay
+in the config's text; tables become CLF files beside it, each named after what it belongs to.
 """
 
 from __future__ import annotations
@@ -168,7 +168,8 @@ class _Builder:
             )
             space.setDescription(f"{display.source}. {display.range} range.")
             space.setEncoding("hdr-video" if display.is_hdr else "sdr-video")
-            steps = [matrix_transform(np.linalg.inv(display.limiting.to_xyz())), *display.lower()]
+            from_xyz = np.asarray(np.linalg.inv(display.limiting.to_xyz()), dtype=np.float64)
+            steps = [matrix_transform(from_xyz), *display.lower()]
             space.setTransform(
                 self._group(steps, space.getName()), self.ocio.COLORSPACE_DIR_FROM_REFERENCE
             )

@@ -56,7 +56,7 @@ class Aces2Output:
         """Return a ceiling, AP1 to AP0, the builtin, and XYZ to the limiting gamut."""
         ocio = library()
         ceiling = ocio.RangeTransform(maxInValue=HIGHEST, maxOutValue=HIGHEST)
-        from_xyz = np.linalg.inv(self.output.limiting.to_xyz())
+        from_xyz = np.asarray(np.linalg.inv(self.output.limiting.to_xyz()), dtype=np.float64)
         return [
             ceiling,
             matrix_transform(AP1_TO_AP0),

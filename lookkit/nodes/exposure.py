@@ -30,7 +30,7 @@ class Exposure(Node):
 
     def evaluate(self, rgb: Array) -> Array:
         """Return in 2^stops."""
-        return rgb * 2.0**self.stops
+        return np.asarray(rgb * 2.0**self.stops)
 
     def lower(self) -> list[OcioTransform]:
         """Return one matrix."""
@@ -38,4 +38,4 @@ class Exposure(Node):
 
     def inverse(self, rgb: Array) -> Array:
         """Return out 2^-stops."""
-        return rgb * 2.0**-self.stops
+        return np.asarray(rgb * 2.0**-self.stops)

@@ -186,8 +186,10 @@ def overlay(below: Mapping[str, Any], above: Mapping[str, Any]) -> dict[str, Any
     made = dict(below)
     for key, value in above.items():
         lower = made.get(key)
-        both = isinstance(value, Mapping) and isinstance(lower, Mapping)
-        made[key] = overlay(lower, value) if both else value
+        if isinstance(value, Mapping) and isinstance(lower, Mapping):
+            made[key] = overlay(lower, value)
+        else:
+            made[key] = value
     return made
 
 

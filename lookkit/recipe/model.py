@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Mapping
-from typing import Annotated, Any, Literal, Union
+from typing import TYPE_CHECKING, Annotated, Any, Literal, Union
 
 from pydantic import (
     AfterValidator,
@@ -38,8 +38,12 @@ from lookkit.spaces.whitepoints import (
 Name = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9 ._-]{0,62}$")]
 """A name that is safe as (part of) a file name on every system."""
 
-AnyLookNode = Annotated[Union[LOOK_KINDS], Field(discriminator="kind")]  # noqa: UP007
-AnyRendering = Annotated[Union[RENDERING_KINDS], Field(discriminator="kind")]  # noqa: UP007
+if TYPE_CHECKING:
+    AnyLookNode = Node
+    AnyRendering = Rendering
+else:
+    AnyLookNode = Annotated[Union[LOOK_KINDS], Field(discriminator="kind")]  # noqa: UP007
+    AnyRendering = Annotated[Union[RENDERING_KINDS], Field(discriminator="kind")]  # noqa: UP007
 
 Bits = Literal[8, 10, 12, 16]
 

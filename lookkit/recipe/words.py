@@ -74,9 +74,10 @@ def _real_path(loc: tuple[str | int, ...], data: Any) -> KeyPath:
             # A kind may have the name of one of its own keys; its tag comes first.
             tagged = at
             continue
-        if (isinstance(at, dict) and part in at) or (
-            isinstance(at, list) and isinstance(part, int) and part < len(at)
-        ):
+        inside = part in at if isinstance(at, dict) else False
+        if isinstance(at, list) and isinstance(part, int):
+            inside = part < len(at)
+        if inside:
             at = at[part]
         elif (
             position < len(loc) - 1

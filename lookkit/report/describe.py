@@ -160,10 +160,11 @@ def _layout(look: Look) -> tuple[_Boxes, list[tuple[Any, Any]]]:
     for index in wiring.order:
         column[index] = 1 + max(column[source] for source in wiring.sources(index))
     for index in wiring.order:
+        node = nodes[index]
         beside = [other for other in wiring.order if column[other] == column[index]]
-        row = _spread(beside.index(index), len(beside))
-        label = nodes[index].label + ("" if nodes[index].enabled else "\n(off)")
-        boxes[index] = (float(column[index]), row, label.replace(" (", "\n("))
+        y = _spread(beside.index(index), len(beside))
+        label = node.label + ("" if node.enabled else "\n(off)")
+        boxes[index] = (float(column[index]), y, label.replace(" (", "\n("))
         for source in wiring.sources(index):
             arrows.append((source if source >= 0 else "start", index))
     last: Any = wiring.result if wiring.result >= 0 else "start"

@@ -94,7 +94,8 @@ def chroma_of(lab: Array) -> Array:
     """Return the chroma of L, a, b, 0 to 1, shape (..., 3) to (...); black has 0."""
     square = np.square(lab[..., 1]) + np.square(lab[..., 2])
     whole = square + np.square(lab[..., 0])
-    return np.sqrt(np.divide(square, whole, out=np.zeros_like(whole), where=whole > 0.0))
+    share = np.divide(square, whole, out=np.zeros_like(whole), where=whole > 0.0)
+    return np.asarray(np.sqrt(share))
 
 
 def hue_distance(hue: Array, centre: float) -> Array:

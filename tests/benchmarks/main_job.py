@@ -106,8 +106,11 @@ def bench_apply(look: Look) -> float:
     halves = [frame[:1080].copy(), frame[1080:].copy()]
     with ThreadPoolExecutor(2) as pool:
 
+        def half(part: np.ndarray) -> None:
+            cpu.apply(ocio.PackedImageDesc(part, 3840, 1080, 3))
+
         def theirs() -> None:
-            list(pool.map(lambda h: cpu.apply(ocio.PackedImageDesc(h, 3840, 1080, 3)), halves))
+            list(pool.map(half, halves))
 
         look.apply(frame, camera="A", output="monitor", out=out)
         theirs()

@@ -9,11 +9,13 @@ from lookkit.cli.main import COMMANDS, main
 
 
 def run(capsys, *args):
-    with pytest.raises(SystemExit) as stop:
+    status = 0
+    try:
         main(list(map(str, args)))
-        raise SystemExit(0)
+    except SystemExit as stop:
+        status = stop.code or 0
     captured = capsys.readouterr()
-    return stop.value.code or 0, captured.out, captured.err
+    return status, captured.out, captured.err
 
 
 RECIPE = """schema = 1

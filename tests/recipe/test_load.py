@@ -109,6 +109,9 @@ def test_a_wrong_value_is_named_with_what_was_expected(value, hint):
     assert hint in line
 
 
+HEAD = "schema = 1\nname = 'x'\n"
+
+
 @pytest.mark.parametrize(
     ("text", "place", "hint"),
     [
@@ -117,13 +120,13 @@ def test_a_wrong_value_is_named_with_what_was_expected(value, hint):
         ("schema = true\nname = 'x'\n", "r.toml:1: schema: True", "1"),
         ("schema = 1\n", "r.toml: name: missing", "a value"),
         ("schema = 1\nname = \n", "r.toml:2: not valid TOML", "a recipe in TOML"),
-        ("schema = 1\nname = 'x'\nname = 'y'\n", "r.toml:3: not valid TOML", "overwrite"),
-        ("schema = 1\nname = 'x'\n[look]\n", "r.toml:3: look: {}", "a list"),
+        (HEAD + "name = 'y'\n", "r.toml:3: not valid TOML", "overwrite"),
+        (HEAD + "[look]\n", "r.toml:3: look: {}", "a list"),
         ("schema = 1\nname = '../x'\n", 'r.toml:2: name: "../x"', "letters"),
-        ("schema = 1\nname = 'x'\n[cameras.'a/../b']\nencoding = 'V-Log'\n", "r.toml:3: ", "letters"),
-        ("schema = 1\nname = 'x'\n[[look]]\nstops = 1.0\n", "r.toml:3: look[1]: kind is missing", ""),
-        ("schema = 1\nname = 'x'\n[deliver]\nsizes = [34]\n", "r.toml:4: deliver.sizes[1]: 34", "33"),
-        ("schema = 1\nname = 'x'\n[deliver]\nsizes = []\n", "r.toml:4: deliver.sizes: []", "1 values"),
+        (HEAD + "[cameras.'a/../b']\nencoding = 'V-Log'\n", "r.toml:3: ", "letters"),
+        (HEAD + "[[look]]\nstops = 1.0\n", "r.toml:3: look[1]: kind is missing", ""),
+        (HEAD + "[deliver]\nsizes = [34]\n", "r.toml:4: deliver.sizes[1]: 34", "33"),
+        (HEAD + "[deliver]\nsizes = []\n", "r.toml:4: deliver.sizes: []", "1 values"),
     ],
 )  # fmt: skip
 def test_what_is_wrong_is_found(text, place, hint):

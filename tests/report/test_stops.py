@@ -1,5 +1,7 @@
 """The chart of stops against the makers' published code values."""
 
+from itertools import pairwise
+
 import pytest
 
 from lookkit.errors import UnknownNameError
@@ -59,11 +61,8 @@ def test_the_chart_runs_from_eight_under_to_where_the_encoding_ends(look):
 def test_codes_and_signals_rise_with_the_light(look):
     for camera in look.cameras:
         rows = stop_chart(look, camera).rows
-        assert all(a.code < b.code for a, b in zip(rows, rows[1:], strict=False))
-        assert all(
-            a.percent["monitor"] < b.percent["monitor"]
-            for a, b in zip(rows, rows[1:], strict=False)
-        )
+        assert all(a.code < b.code for a, b in pairwise(rows))
+        assert all(a.percent["monitor"] < b.percent["monitor"] for a, b in pairwise(rows))
 
 
 def test_the_text_and_the_picture_carry_the_table(look, tmp_path):
