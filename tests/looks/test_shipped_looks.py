@@ -1,0 +1,149 @@
+"""The looks that come with lookkit keep what they promise."""
+
+import numpy as np
+import pytest
+
+from lookkit import shipped_looks
+from lookkit.evaluate import evaluate
+from lookkit.lattice.difference import lab
+from lookkit.look import Look
+from lookkit.lower import lower
+from lookkit.nodes import LOOK_KINDS, RENDERING_KINDS
+from lookkit.ocio import Processor
+from lookkit.recipe.load import parse_recipe
+from lookkit.spaces.level import stops_of
+from lookkit.spaces.primaries import AP1, BT709
+
+LOOKS = tuple(shipped_looks())
+NEUTRAL = ("plain-print", "soft-grey", "wide-landscape")
+"""The looks whose notes promise neutral greys."""
+every_look = pytest.mark.parametrize("name", LOOKS)
+
+
+def shipped(name, kinds_left_out=()):
+    text = (
+        f'schema = 1\nname = "{name}"\nextends = "{name}"\n'
+        '[cameras.L]\nencoding = "ACEScg"\n[outputs.m]\noutput = "Rec.709 BT.1886"\n'
+    )
+    recipe = parse_recipe(text)
+    look = tuple(node for node in recipe.look if node.kind not in kinds_left_out)
+    return Look(recipe.model_copy(update={"look": look}), text)
+
+
+def graded(look, scene):
+    return look.evaluate(scene, camera="L", output="m")
+
+
+def grey(stops):
+    return 0.18 * 2.0 ** np.asarray(stops, dtype=float)[:, None].repeat(3, axis=1)
+
+
+def test_there_are_six_looks_each_with_its_purpose():
+    assert len(LOOKS) == 6
+    assert all(shipped(name).recipe.note for name in LOOKS)
+
+
+@every_look
+def test_a_look_is_finite_and_inside_the_signal_for_any_light(name):
+    rng = np.random.default_rng(4)
+    light = rng.uniform(-2, 2, (3000, 3)) * 2.0 ** rng.uniform(-8, 8, (3000, 1))
+    out = graded(shipped(name), light)
+    assert np.isfinite(out).all()
+    assert out.min() >= 0.0
+    assert out.max() <= 1.0
+
+
+@every_look
+def test_greys_rise_without_a_fold(name):
+    out = graded(shipped(name), grey(np.linspace(-9, 9, 800)))
+    assert (np.diff(out, axis=0) >= -1e-12).all()
+
+
+@pytest.mark.parametrize("name", NEUTRAL)
+def test_greys_stay_neutral_where_it_is_promised(name):
+    assert np.ptp(graded(shipped(name), grey(np.linspace(-9, 9, 200))), axis=1).max() <= 1e-9
+
+
+@every_look
+def test_shade_is_not_crushed(name):
+    """From -4 to -2 stops at least a code of 8 bits for every third of a stop."""
+    codes = graded(shipped(name), grey(np.arange(-12, -5) / 3))[:, 1] * 255
+    assert (np.diff(codes) >= 1.0).all()
+
+
+# The skin patches of the 24-patch chart (the first two, scene-linear, a published average:
+# "dark skin" and "light skin" under D60, from memory to two digits) must stay skin.
+SKIN = np.array([[0.12, 0.085, 0.06], [0.40, 0.31, 0.24]])
+
+
+@pytest.mark.parametrize("name", [name for name in LOOKS if name != "soft-grey"])
+def test_skin_stays_between_red_and_yellow(name):
+    """Skin lies at 20 to 80 degrees of CIE Lab hue (common practice, no source)."""
+    _, hue, chroma = seen(graded(shipped(name), SKIN))
+    assert ((hue > 20) & (hue < 80)).all()
+    assert ((chroma > 5) & (chroma < 60)).all()
+
+
+def seen(signal):
+    """CIE Lab lightness, hue in degrees and chroma of a BT.1886 signal."""
+    xyz = np.asarray(signal) ** 2.4 @ BT709.to_xyz().T
+    lightness, a, b = np.moveaxis(lab(xyz, BT709.to_xyz() @ np.ones(3)), -1, 0)
+    return lightness, np.degrees(np.arctan2(b, a)), np.hypot(a, b)
+
+
+def test_the_wide_landscape_keeps_twelve_stops_and_the_mid_tones_of_the_plain_print():
+    """A back-lit sunset spans 12 stops and more (common practice, no source)."""
+    look = shipped("wide-landscape")
+    assert (np.diff(graded(look, grey(np.linspace(-6.5, 6.5, 400))), axis=0) > 0).all()
+    thirds = np.arange(-18, 16) / 3
+    codes = np.rint(graded(look, grey(thirds))[:, 1] * 255)
+    assert (np.diff(codes) >= 1).all()
+    middle = grey(np.linspace(-1.5, 1.5, 31))
+    light = [
+        graded(shipped(name), middle)[:, 1] ** 2.4 for name in ("wide-landscape", "plain-print")
+    ]
+    assert np.abs(np.log2(light[0] / light[1])).max() <= 1 / 3
+
+
+@pytest.fixture(scope="module")
+def tube():
+    """A red LED at 630 nm, 18 nm wide (a usual one; common practice, no source): -4 to +6 stops."""
+    colour = pytest.importorskip("colour")
+    observer = colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"]
+    power = np.exp(-0.5 * ((observer.wavelengths - 630.0) / (18.0 / 2.3548)) ** 2)
+    rgb = np.linalg.solve(AP1.to_xyz(), power @ observer.values)
+    rgb *= 2.0 ** -stops_of(rgb[None])
+    return rgb * 2.0 ** np.arange(-4.0, 6.01, 0.125)[:, None]
+
+
+def test_a_red_tube_keeps_its_hue_and_folds_no_channel_with_gamut_care(tube):
+    """CIE Lab hue; without gamut care green falls while the light rises."""
+    out = graded(shipped("lamp-night"), tube)
+    _, hue, chroma = seen(out)
+    assert np.ptp(hue[chroma > 3]) < 15.0
+    assert (np.diff(out, axis=0) > -1e-6).all()
+    careless = graded(shipped("lamp-night", ["gamut-compress"]), tube)
+    assert (np.diff(careless[:, 1]) < -1e-6).any()
+
+
+def test_a_red_tube_is_not_posterised(tube):
+    """Lightness keeps rising until the print's own white."""
+    lightness, _, _ = seen(graded(shipped("lamp-night"), tube))
+    assert (np.diff(lightness) > 0.1).all()
+
+
+@every_look
+def test_opencolorio_carries_the_look(name):
+    look = shipped(name)
+    steps = [*look.graph.look(), *look.graph.rendering("m")]
+    rng = np.random.default_rng(6)
+    light = 0.18 * 2.0 ** rng.uniform(-6, 5, (4000, 1)) * rng.uniform(0.2, 1.0, (4000, 3))
+    wrong = np.abs(Processor(lower(steps)).apply(light) - evaluate(steps, light))
+    assert np.quantile(wrong, 0.99) <= 0.01
+
+
+def test_the_looks_use_only_known_kinds():
+    kinds = {kind.model_fields["kind"].default for kind in (*LOOK_KINDS, *RENDERING_KINDS)}
+    for name in LOOKS:
+        recipe = shipped(name).recipe
+        assert {node.kind for node in recipe.look} | {recipe.rendering.kind} <= kinds
