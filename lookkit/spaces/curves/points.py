@@ -93,8 +93,10 @@ class Points(Curve):
             middle = (under + over) / 2
             short = self._cubic(middle) < target
             under, over = np.where(short, middle, under), np.where(short, over, middle)
+        inside = np.where(linear < last, (under + over) / 2, self._codes[-1])
+        held = np.where(linear > first, inside, self._codes[0])
         beyond = np.minimum(linear - first, 0) / low + np.maximum(linear - last, 0) / high
-        return np.asarray((under + over) / 2 + beyond)
+        return np.asarray(held + beyond)
 
     def lower_decode(self) -> list[OcioTransform]:
         """Return a half-float 1D LUT; within 1e-5, relative, for curves as steep as camera logs."""
