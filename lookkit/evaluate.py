@@ -13,6 +13,7 @@ from lookkit.spaces.working import Array, as_pixels
 
 HIGHEST = 1e6
 """Infinities become this value: beyond any light a camera records."""
+_CHUNK = 16384
 
 
 @dataclass(frozen=True)
@@ -41,9 +42,21 @@ def clean(rgb: npt.ArrayLike) -> Cleaned:
 def evaluate(chain: Sequence[Op], rgb: npt.ArrayLike) -> Array:
     """Return the exact result of `chain`; float64 of shape (..., 3).
 
-    NaN in the input counts as 0 and infinities as +-1e6, so the result is finite.
+    NaN in the input counts as 0 and infinities as +-1e6, so the result is finite. Worked on in
+    parts that the processor's cache holds, so that a large picture takes little memory.
     """
     pixels = clean(rgb).pixels
+    if pixels.size <= 3 * _CHUNK:
+        return _through(chain, pixels)
+    flat = pixels.reshape(-1, 3)
+    out = np.empty_like(flat)
+    for start in range(0, len(flat), _CHUNK):
+        part = slice(start, start + _CHUNK)
+        out[part] = _through(chain, flat[part])
+    return out.reshape(pixels.shape)
+
+
+def _through(chain: Sequence[Op], pixels: Array) -> Array:
     for op in chain:
         pixels = op.evaluate(pixels)
     return pixels

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from functools import cached_property
 from os import PathLike
 from pathlib import Path
@@ -15,13 +16,16 @@ import numpy.typing as npt
 from lookkit.errors import InputError, UnknownNameError
 from lookkit.evaluate import evaluate
 from lookkit.graph import Graph
-from lookkit.lower import is_analytic, lower
+from lookkit.lower import lower
+from lookkit.recipe.extend import shipped_recipes
 from lookkit.recipe.load import read_recipe
 from lookkit.recipe.model import Recipe
-from lookkit.spaces.working import Array
+from lookkit.spaces.working import Array, OcioTransform
 
 if TYPE_CHECKING:
+    from lookkit.nodes.base import Op
     from lookkit.ocio import Processor
+    from lookkit.piece import Piece
 
 
 _FAST_SIZE = 65
@@ -59,6 +63,7 @@ class Look:
         self.text = text
         self.source = source
         self._processors: dict[tuple[str, str, str | None, bool], Processor] = {}
+        self._lattices: dict[tuple[Op, ...], Piece] = {}
 
     @cached_property
     def recipe_hash(self) -> str:
@@ -113,11 +118,12 @@ class Look:
     ) -> npt.NDArray[Any]:
         """Grade a picture: OpenColorIO on all cores.
 
-        What OpenColorIO can say step by step runs as it is, within 1e-5 of the exact graph.
-        With nodes that it cannot say, or with `fast`, the way from the camera's codes to
-        the signal is one lattice of 65 points, read tetrahedrally: several times faster, and as
-        exact as a 65-point .cube (see its certificate). A scene-linear camera always runs
-        step by step.
+        The default is the faithful way: each step as OpenColorIO's own operation, within 1e-5
+        of the exact graph; nodes that it cannot say as one lattice in scene light, whose
+        error `lookkit check` tells. With `fast` the whole way from code to signal is one
+        lattice of 65 points: several times faster, for viewing and long clips, with the
+        error that `fast_error` measures: small on pictures, not on saturated lamps.
+        A scene-linear camera has no fast way, for its codes have no end.
 
         Parameters
         ----------
@@ -128,7 +134,7 @@ class Look:
         camera, output, scene
             Names from the recipe; no scene is the plain look.
         fast
-            One lattice, even where every step could run as it is.
+            One lattice for everything; codes beyond 0-1 are held at its ends.
         out
             For float input, a C-contiguous float32 array of the same shape to fill.
 
@@ -157,9 +163,7 @@ class Look:
             return integers
         if source.dtype.kind != "f":
             raise InputError(f"pixels of type {source.dtype}, expected float or unsigned integer")
-        if not np.isfinite(source).all():
-            source = np.nan_to_num(source, nan=0.0, posinf=1.0, neginf=0.0)
-        return processor.apply(source, out)
+        return processor.apply(source, out, finite=True)
 
     def evaluate(
         self, pixels: npt.ArrayLike, *, camera: str, output: str, scene: str | None = None
@@ -188,25 +192,59 @@ class Look:
 
         return write_config(self, Path(folder))
 
+    def fast_error(
+        self, *, camera: str, output: str, scene: str | None = None
+    ) -> dict[str, FastError]:
+        """Return how far the fast way of `apply` is from the exact graph.
+
+        By the name of the set of colours it was measured on (see `lattice/samples.py`): the
+        neutral ramp, pictures, skin, saturated lamps, light out of range, any codes.
+        """
+        from lookkit.lattice.samples import CodeSpace, audit_sets
+
+        step = self.graph.input_transform(camera)
+        found = {}
+        for name, codes in audit_sets(CodeSpace(step.inverse, step.evaluate)).items():
+            exact = self.evaluate(codes, camera=camera, output=output, scene=scene)
+            fast = self.apply(codes, camera=camera, output=output, scene=scene, fast=True)
+            wrong = 1023.0 * np.abs(fast - exact).max(axis=-1)
+            found[name] = FastError(
+                float(wrong.mean()), float(np.quantile(wrong, 0.99)), float(wrong.max())
+            )
+        return found
+
     def _processor(self, camera: str, output: str, scene: str | None, fast: bool) -> Processor:
         key = (camera, output, scene, fast)
         if key not in self._processors:
-            from lookkit.ocio import Processor, lattice_transform
+            from lookkit.ocio import Processor
 
             chain = self.graph.chain(camera, output, scene)
-            linear = self.graph.input_transform(camera).encoding.scene_linear
-            if linear or (is_analytic(chain) and not fast):
-                transforms = lower(chain)
+            if fast and not self.graph.input_transform(camera).encoding.scene_linear:
+                transforms = [_whole(chain)]
             else:
-                steps = np.linspace(0.0, 1.0, _FAST_SIZE)
-                codes = np.stack(np.meshgrid(steps, steps, steps, indexing="ij"), axis=-1)
-                transforms = [lattice_transform(evaluate(chain, codes))]
+                transforms = lower(chain, self._lattices)
             self._processors[key] = Processor(transforms)
         return self._processors[key]
 
 
+@dataclass(frozen=True)
+class FastError:
+    """Differences of a signal from the exact one, in 10-bit codes of the worst channel."""
+
+    mean: float
+    p99: float
+    largest: float
+
+
+def _whole(chain: Sequence[Op]) -> OcioTransform:
+    """Return a chain from code to signal as one lattice."""
+    from lookkit.lattice.sampling import sample
+    from lookkit.lattice.truth import steady
+    from lookkit.ocio import lattice_transform
+
+    return lattice_transform(sample(steady(lambda codes: evaluate(chain, codes)), _FAST_SIZE))
+
+
 def shipped_looks() -> Mapping[str, Path]:
     """Return the recipes of the looks that come with lookkit, by name."""
-    from lookkit.spaces.data import configs_folder
-
-    return {path.stem: path for path in sorted((configs_folder() / "looks").glob("*.toml"))}
+    return shipped_recipes()

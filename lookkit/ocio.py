@@ -77,12 +77,17 @@ class Processor:
         return made
 
     def apply(
-        self, pixels: npt.ArrayLike, out: npt.NDArray[np.float32] | None = None
+        self,
+        pixels: npt.ArrayLike,
+        out: npt.NDArray[np.float32] | None = None,
+        *,
+        finite: bool = False,
     ) -> npt.NDArray[np.float32]:
         """Return the processed pixels; float32, the shape of the input, (..., 3).
 
         The input is never changed. `out`, where given, must be C-contiguous float32 of
-        the same shape; it is filled and returned.
+        the same shape; it is filled and returned. With `finite`, NaN and minus infinity are
+        read as 0 and infinity as 1.
 
         Raises
         ------
@@ -102,18 +107,22 @@ class Processor:
         flat_in = source.reshape(-1, 3)
         starts = range(0, len(flat_out), _STRIP_PIXELS)
         if len(starts) == 1:
-            self._strip(flat_in, flat_out, 0)
+            self._strip(flat_in, flat_out, 0, finite)
         else:
-            list(_workers().map(lambda start: self._strip(flat_in, flat_out, start), starts))
+            list(
+                _workers().map(lambda start: self._strip(flat_in, flat_out, start, finite), starts)
+            )
         return out
 
     def apply_exact(self, pixels: Array) -> Array:
         """Return the processed pixels as float64, for steps whose truth is OpenColorIO's own."""
         return self.apply(pixels).astype(np.float64)
 
-    def _strip(self, source: np.ndarray, target: np.ndarray, start: int) -> None:
+    def _strip(self, source: np.ndarray, target: np.ndarray, start: int, finite: bool) -> None:
         strip = target[start : start + _STRIP_PIXELS]
         np.copyto(strip, source[start : start + _STRIP_PIXELS], casting="same_kind")
+        if finite and not np.isfinite(strip).all():
+            np.nan_to_num(strip, copy=False, nan=0.0, posinf=1.0, neginf=0.0)
         self._cpu.apply(library().PackedImageDesc(strip, len(strip), 1, 3))
 
 
@@ -124,6 +133,14 @@ def lattice_transform(lattice: Array) -> OcioTransform:
     table.setInterpolation(ocio.INTERP_TETRAHEDRAL)
     table.setData(np.ascontiguousarray(lattice, dtype=np.float32).ravel())
     return table
+
+
+def table_transform(table: Array) -> OcioTransform:
+    """Return a table over 0-1, shape (n, 3), as a 1D table that is read linearly."""
+    ocio = library()
+    made = ocio.Lut1DTransform(len(table), False)
+    made.setData(np.ascontiguousarray(table, dtype=np.float32).ravel())
+    return made
 
 
 Planes = tuple[npt.NDArray[np.uint16], npt.NDArray[np.uint16], npt.NDArray[np.uint16]]

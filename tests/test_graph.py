@@ -9,18 +9,10 @@ from lookkit.errors import InputError, RecipeError, UnknownNameError
 from lookkit.evaluate import evaluate
 from lookkit.graph import Branches, Graph, serial
 from lookkit.look import Look
-from lookkit.lower import (
-    HIGHEST,
-    LOWEST,
-    from_shaped,
-    lower,
-    pieces,
-    probe_light,
-    relative_error,
-    to_shaped,
-)
+from lookkit.lower import lower, pieces
 from lookkit.nodes import LOOK_KINDS, kind_name
 from lookkit.ocio import Processor
+from lookkit.piece import HIGHEST, LOWEST, light_at, place_of, probe_light, relative_error
 from lookkit.recipe.load import parse_recipe
 from tests.nodes.strategies import nodes, scene
 
@@ -196,10 +188,29 @@ def test_a_lattice_does_not_tint_neutrals():
     np.testing.assert_allclose(fast, fast[:, :1].repeat(3, axis=1), rtol=2e-5)
 
 
+@given(scene(LOWEST, HIGHEST))
+def test_a_place_in_the_lattice_has_its_light(rgb):
+    np.testing.assert_allclose(light_at(place_of(rgb)), rgb, rtol=1e-7, atol=1e-9)
+
+
 @given(st.floats(LOWEST, HIGHEST))
-def test_the_shaper_has_its_inverse(light):
-    back = from_shaped(to_shaped(np.array(light)))
-    np.testing.assert_allclose(back, light, rtol=1e-9, atol=1e-12)
+def test_neutrals_lie_on_the_middle_line_of_the_lattice(light):
+    np.testing.assert_allclose(place_of(np.full(3, light))[1:], 0.5, atol=1e-12)
+
+
+@given(scene(-1e4, 1e4))
+def test_light_beyond_the_lattice_is_held_at_its_ends(rgb):
+    steps = graph(OPAQUE).look()[1:4]
+    held = np.clip(rgb, LOWEST, HIGHEST)
+    fast = Processor(lower(steps))
+    np.testing.assert_array_equal(fast.apply(rgb), fast.apply(held))
+
+
+def test_a_lattice_is_made_once_for_the_same_steps():
+    known = {}
+    first, second = graph(OPAQUE).look(), graph(OPAQUE).look()
+    assert pieces(first, known)[1] is pieces(second, known)[1]
+    assert len(known) == 1
 
 
 FILM = """

@@ -18,6 +18,7 @@ LAYERS = (
     {"recipe"},
     {"graph"},
     {"evaluate"},
+    {"piece"},
     {"lower"},
     {"lutfile"},
     {"lattice"},
