@@ -75,7 +75,7 @@ def guesses(function: Function) -> tuple[Guess, ...]:
                 fit((low, _BLACK, 0.03), (high, _WHITE, 0.01)),
             ),
             # Rarer by far.
-            "log": fit((low, 0.1, 0.025), (high, 0.9, 0.15)) - 1.0,
+            "log": fit((low, 0.09, 0.03), (high, 0.85, 0.17)) - 1.0,
         }
     )
     to_log = next(iter(output)) == "log"

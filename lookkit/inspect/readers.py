@@ -155,7 +155,8 @@ def _run(reader: ReaderName, entries: list[dict[str, object]]) -> list[Answer]:
     environment = os.environ | {
         "OPENBLAS_NUM_THREADS": "1",
         "OMP_NUM_THREADS": "1",
-        "PYTHONPATH": os.pathsep.join([_HOME, os.environ.get("PYTHONPATH", "")]),
+        # An empty part would be the working folder, where anything may lie.
+        "PYTHONPATH": os.pathsep.join(filter(None, [_HOME, os.environ.get("PYTHONPATH")])),
     }
     library, ended = LIBRARIES[reader], "it crashed on the file"
     try:

@@ -9,8 +9,8 @@ import numpy as np
 import numpy.typing as npt
 
 from lookkit.inspect.function import Function
-from lookkit.lattice.folds import FLAT, orientation
-from lookkit.lattice.sampling import grid
+from lookkit.lattice.folds import orientation
+from lookkit.lattice.sampling import corner_values, grid
 from lookkit.spaces.working import Array
 
 RAMP: Final = 1024
@@ -21,6 +21,8 @@ SAME: Final = 1e-4
 """A tenth of a ten-bit code: differences below are none to a viewer."""
 _NOTICED: Final = 0.25 / 1023
 _ROUNDED: Final = (8, 10, 12, 16)
+_FLAT: Final = 0.01
+"""Volume of a tetrahedron, of that of three perpendicular edges, below which it is flat."""
 _ENOUGH: Final = 16
 """Different values that it takes to say that values are rounded."""
 CHANNELS: Final = ("red", "green", "blue")
@@ -223,19 +225,18 @@ def describe_ramp(steps: Array, ramp: Array) -> Ramp:
 def describe_solid(lattice: Array, inputs: Array) -> Solid:
     """Describe outputs, shape (n, n, n, 3), indexed [r, g, b], at `inputs` of that shape."""
     size = len(lattice)
-    turned = orientation(lattice)
-    mirrored = bool(np.median(turned) < -FLAT)
+    with np.errstate(all="ignore"):
+        turned = orientation(corner_values(lattice))
+    mirrored = bool(np.median(turned) < -_FLAT)
     if mirrored:
         turned = -turned
-    # Near-flat tetrahedra turn by rounding alone: a fold is noticed above that.
-    moved = _edge_length(lattice)
-    folded: npt.NDArray[np.bool_] = np.asarray((turned < -FLAT) & (moved > _NOTICED))
+    folded = turned < -_FLAT
     worst = None
     if folded.any():
         cell = int(np.argmin(np.where(folded, turned, 0.0).min(axis=0)))
         index = np.unravel_index(cell, (size - 1,) * 3)
         worst = _three(inputs[index] * 0.5 + inputs[tuple(i + 1 for i in index)] * 0.5)
-    flat = np.abs(turned) <= FLAT
+    flat = np.abs(turned) <= _FLAT
     low, high = lattice.min(axis=(0, 1, 2)), lattice.max(axis=(0, 1, 2))
     bends = np.concatenate(
         [np.abs(np.diff(lattice, 2, axis=axis)).ravel() / 8 for axis in range(3)]
@@ -300,12 +301,6 @@ def _rounded_bits(values: Array) -> int | None:
         if np.abs(codes - np.round(codes)).max() < min(0.02, 1e-6 * 2**bits):
             return bits
     return None
-
-
-def _edge_length(lattice: Array) -> Array:
-    """Longest channel difference across each cell's diagonal, shape (cells,)."""
-    step = np.abs(lattice[1:, 1:, 1:] - lattice[:-1, :-1, :-1])
-    return np.asarray(step.max(axis=-1).reshape(-1))
 
 
 def _swapped(lattice: Array) -> bool:

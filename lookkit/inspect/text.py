@@ -161,7 +161,8 @@ def _tone(tone: Tone) -> Iterator[str]:
         lost = "  outside the domain" if grey.stops in tone.beyond else ""
         light = "" if grey.light is None else f"  {grey.light:9.3f} cd/m2"
         yield f"  {grey.stops:+3d} stops  code {grey.code:.4f}  {_three(grey.signal)}{light}{lost}"
-    yield f"  {tone.input_range}"
+    if tone.input_range is not None:
+        yield f"  {tone.input_range}"
 
 
 def _three(values: tuple[float, float, float]) -> str:

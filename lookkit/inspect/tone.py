@@ -52,6 +52,8 @@ class Tone:
         The range in which the greys were encoded: the camera's own.
     beyond
         Stops whose code lies outside the LUT's domain: they are lost.
+    input_range
+        None for scene-linear input, which has no legal range.
     """
 
     encoding: str
@@ -59,7 +61,7 @@ class Tone:
     range: SignalRange
     greys: tuple[Grey, ...]
     beyond: tuple[int, ...]
-    input_range: Guess
+    input_range: Guess | None
 
 
 def tone_of(function: Function, expects: Encoding, gives: Output | None) -> Tone:
@@ -79,7 +81,7 @@ def tone_of(function: Function, expects: Encoding, gives: Output | None) -> Tone
         range=expects.native_range,
         greys=tuple(greys),
         beyond=tuple(beyond),
-        input_range=_input_range(function, expects),
+        input_range=None if expects.scene_linear else _input_range(function, expects),
     )
 
 

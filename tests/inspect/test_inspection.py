@@ -1,0 +1,141 @@
+"""An inspection as a whole, on real files and made ones."""
+
+import json
+
+import numpy as np
+import pytest
+
+from lookkit.errors import InputError, LutFileError, UnknownNameError
+from lookkit.inspect.inspection import inspect
+from lookkit.inspect.opening import function_in
+from lookkit.inspect.text import describe
+from lookkit.lattice.sampling import grid
+from tests.inspect.luts import contrast, written
+
+
+def test_a_sound_file_has_everything_said_about_it(tmp_path):
+    found = inspect(written(tmp_path / "a.cube", contrast()), "LogC4", "Rec.709 BT.1886")
+    assert found.sound
+    assert found.read_by == "lookkit"
+    assert found.contents == "a lattice of 17 points an edge over 0-1"
+    assert {reading.verdict for reading in found.readings} <= {"same", "absent"}
+    assert found.readings[0].verdict == "same"
+    assert found.shape is not None
+    assert found.guesses
+    assert found.tone is not None
+    text = describe(found)
+    for part in ("faults\n  none", "who reads it", "likelihoods", "monotone", "+0 stops"):
+        assert part in text
+
+
+def test_the_report_is_json_whatever_the_numbers(tmp_path):
+    path = written(tmp_path / "a.cube", grid(3))
+    lines = path.read_text().splitlines()
+    path.write_text("\n".join([*lines[:2], "nan inf 1e39", *lines[3:]]) + "\n")
+    found = inspect(path, readers=["ocio"])
+    report = json.loads(json.dumps(found.as_dict(), allow_nan=False))
+    assert [fault["code"] for fault in report["faults"]] == ["not-finite", "too-large"]
+    assert report["shape"] is None
+    assert not report["sound"]
+
+
+def test_a_real_mixed_file_is_misread_by_some(shared_data):
+    # colour-science's own test file; OpenColorIO 2.6 refuses it, FFmpeg's lut3d takes its
+    # curve for rows of the lattice (found by running them).
+    pytest.importorskip("colour")
+    pytest.importorskip("av")
+    found = inspect(shared_data / "lut" / "logc_to_video.cube", "LogC3 EI800", "Rec.709 BT.1886")
+    assert [fault.code for fault in found.file.faults] == ["two-luts"]
+    assert [reading.verdict for reading in found.readings] == ["refuses", "same", "differs"]
+    assert "TITLE" in found.readings[0].reason
+    # Its comment says log to video: the guess agrees, and so does mid-grey: about 10 cd/m2.
+    first = {guess.about: next(iter(guess.likelihood)) for guess in found.guesses}
+    assert first["input"] == "log"
+    assert first["output"] == "display"
+    grey = next(one for one in found.tone.greys if one.stops == 0)
+    assert 8 < grey.light < 14
+
+
+def test_real_clf_files_are_read_through_opencolorio(shared_data):
+    legal = [
+        path
+        for path in sorted((shared_data / "lut").glob("*.clf"))
+        if not path.name.startswith("illegal")
+    ]
+    assert len(legal) >= 9
+    for path in legal:
+        found = inspect(path, readers=[])
+        assert found.sound, path.name
+        assert found.read_by == "OpenColorIO", path.name
+        assert found.shape is not None, path.name
+
+
+def test_a_real_lattice_in_a_clf_has_its_facts(shared_data):
+    # The file's own description: an identity (full to legal range and back around it).
+    found = inspect(shared_data / "lut" / "broadcast_profile_lut33.clf", readers=[])
+    assert found.contents == "Range, LUT3D of 33 points, Range"
+    assert found.shape.ramp.reversals == ()
+    assert found.shape.solid.folded == 0
+
+
+def test_illegal_clf_files_are_faulty_and_not_described(shared_data):
+    for path in sorted((shared_data / "lut").glob("illegal*.clf")):
+        found = inspect(path, readers=[])
+        assert found.file.faults, path.name
+        assert found.sound == (path.name == "illegal_unknown_elements.clf")
+
+
+def test_colour_decisions_are_read_through_opencolorio(shared_data):
+    # ASC CDL v1.2 clamps in CLF, not in OpenColorIO's .cc: out = (in x slope + offset)^power.
+    function = function_in(shared_data / "lut" / "cdl_test_ASC_SAT.cc")
+    assert np.isfinite(function(np.full((1, 3), 0.5))).all()
+
+
+def test_what_only_opencolorio_reads_is_refused_with_its_line(tmp_path):
+    path = tmp_path / "a.vf"
+    path.write_text("nonsense\n")
+    found = inspect(path, readers=[])
+    assert not found.sound
+    (fault,) = found.file.faults
+    assert (fault.code, fault.line) == ("refused", 1)
+    assert "Inventor" in fault.found
+    with pytest.raises(LutFileError):
+        function_in(path)
+
+
+def test_a_matrix_file_is_read_through_opencolorio(tmp_path):
+    path = tmp_path / "a.spimtx"
+    path.write_text("0.5 0 0 0\n0 0.5 0 0\n0 0 0.5 0\n")
+    found = inspect(path, readers=[])
+    assert found.read_by == "OpenColorIO"
+    assert found.shape.ramp.last == pytest.approx((0.5, 0.5, 0.5))
+
+
+def test_names_are_checked_before_anything_is_read(tmp_path):
+    with pytest.raises(UnknownNameError, match="LogC4"):
+        inspect(tmp_path / "none.cube", expects="LogC5")
+    with pytest.raises(UnknownNameError, match="output"):
+        inspect(tmp_path / "none.cube", expects="LogC4", gives="Rec.708")
+    with pytest.raises(InputError, match="without what it expects"):
+        inspect(tmp_path / "none.cube", gives="sRGB")
+
+
+def test_scene_linear_input_is_seen_to_be_lost(tmp_path):
+    found = inspect(written(tmp_path / "a.cube", grid(3)), "ACEScg", readers=[])
+    # 0.18 x 2^3 is above 1: the domain of a plain .cube ends.
+    assert found.tone.beyond == (3, 4, 5, 6, 7, 8)
+
+
+def test_progress_is_told(tmp_path):
+    told = []
+    inspect(written(tmp_path / "a.cube", grid(2)), readers=[], progress=lambda *p: told.append(p))
+    assert [step[1:] for step in told] == [(0, 3), (1, 3), (2, 3), (3, 3)]
+
+
+def test_many_faults_are_counted_in_words(tmp_path):
+    path = tmp_path / "a.cube"
+    path.write_text("LUT_3D_SIZE 5\n" + "0,1 0,2 0,3\n" * 125)
+    text = describe(inspect(path, readers=[]))
+    assert "error, line 4: '0,1', expected a decimal point, not a comma" in text
+    assert "122 more like the last of these (comma-decimal)" in text
+    assert text.count("comma") == 4
