@@ -70,7 +70,7 @@ def main() -> None:
     sheet(look, folder, path)
     shutil.rmtree(options.out / handoff_name(look), ignore_errors=True)
     with shown_progress() as progress:
-        handoff = build(look, options.out, progress)
+        handoff = build(look, options.out, progress).folder
     print(f"look at   {path}")
     print(f"hand-off  {handoff}")
 

@@ -29,7 +29,9 @@ def command(recipe: Path, into: Path, scenes: tuple[str, ...]) -> None:
 
     look = load(recipe)
     with shown_progress() as progress:
-        folder = build(look.delivering(scenes) if scenes else look, into, progress)
-    for path in sorted(folder.rglob("*")):
+        made = build(look.delivering(scenes) if scenes else look, into, progress)
+    for path in sorted(made.folder.rglob("*")):
         if path.is_file():
             click.echo(path)
+    for one in made.over_budget:
+        click.echo(f"beware: {one}", err=True)

@@ -2,22 +2,25 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final, Literal
 
-import numpy as np
-
-from lookkit.errors import InputError
-from lookkit.evaluate import evaluate
-from lookkit.files import safe_name
-from lookkit.lutfile.cube import write_cube
+from lookkit.errors import InputError, LookkitError
+from lookkit.files import safe_name, write_beside
+from lookkit.lattice.certificate import Certificate
+from lookkit.lattice.of_graph import Baking, exceeded
+from lookkit.lutfile.cube import read_cube, write_cube
+from lookkit.progress import Progress, silent
+from lookkit.recipe.model import Budget
 from lookkit.spaces.working import Array
 from lookkit.version import __version__
 
 if TYPE_CHECKING:
     from lookkit.look import Look
 
-DECIMALS = 8
+DECIMALS: Final = 8
+SIZES: Final = (17, 33, 65)
 
 
 def lattice(look: Look, camera: str, output: str, size: int, scene: str | None = None) -> Array:
@@ -34,11 +37,20 @@ def lattice(look: Look, camera: str, output: str, size: int, scene: str | None =
         If the camera's encoding is scene-linear: its highlights lie beyond the domain
         0-1 of a plain .cube, and would be lost silently.
     """
+    return baking(look, camera, output, scene).bake(size, fit=False)
+
+
+def baking(look: Look, camera: str, output: str, scene: str | None = None) -> Baking:
+    """Return what a .cube of this camera and output is baked from.
+
+    Raises
+    ------
+    InputError
+        As `lattice`.
+    """
     chain = look.graph.chain(camera, output, scene)
     refuse_linear(look, camera)
-    steps = np.linspace(0.0, 1.0, size)
-    codes = np.stack(np.meshgrid(steps, steps, steps, indexing="ij"), axis=-1)
-    return evaluate(chain, codes)
+    return Baking.of(chain, look.graph.input_transform(camera), look.graph.output(output))
 
 
 def refuse_linear(look: Look, camera: str) -> None:
@@ -60,14 +72,71 @@ def cube_name(look: Look, camera: str, output: str, size: int, scene: str | None
     return "_".join(safe_name(part) for part in parts) + f"_{size}.cube"
 
 
+@dataclass(frozen=True)
+class Baked:
+    """A written .cube, and how exact it is; None where it was not measured."""
+
+    path: Path
+    size: int
+    certificate: Certificate | None
+    over_budget: tuple[str, ...] = ()
+
+
 def write_look_cube(
-    look: Look, camera: str, output: str, size: int, folder: Path, scene: str | None = None
-) -> Path:
-    """Bake and write one .cube into `folder`; return its path."""
+    look: Look,
+    camera: str,
+    output: str,
+    size: Literal[17, 33, 65, "auto"],
+    folder: Path,
+    scene: str | None = None,
+    progress: Progress = silent,
+) -> Baked:
+    """Bake, write and certify one .cube in `folder`.
+
+    The certificate is measured on the written file, read back; it is written beside it as
+    JSON and as text. With "auto", the smallest size that keeps to the budget stays.
+
+    Raises
+    ------
+    LookkitError
+        If the recipe has a budget and the file exceeds it, naming file, set and figure.
+    """
+    deliver = look.recipe.deliver
+    source = baking(look, camera, output, scene)
+    budget = deliver.budget or Budget()
+    sizes = SIZES if size == "auto" else (size,)
+    for number in sizes:
+        path = folder / cube_name(look, camera, output, number, scene)
+        made = source.bake(number, fit=deliver.fit, progress=progress)
+        _write(look, camera, output, made, path, scene)
+        if not deliver.certify and size != "auto":
+            return Baked(path, number, None)
+        certificate = source.certify(_written(path), progress)
+        over = exceeded(certificate, budget)
+        if not over or number == sizes[-1]:
+            break
+        path.unlink()
+    if over and deliver.budget is not None:
+        raise LookkitError("\n".join(f"{path.name}: {one}" for one in over))
+    for suffix, text in ((".json", certificate.to_json()), (".txt", certificate.to_text())):
+        with write_beside(path.with_name(path.name + suffix)) as beside:
+            beside.write_text(text, encoding="utf-8")
+    return Baked(path, number, certificate, tuple(over))
+
+
+def _written(path: Path) -> Array:
+    found = read_cube(path).lattice
+    if found is None:
+        raise LookkitError(f"{path}: no lattice in the file that was just written")
+    return found.values
+
+
+def _write(
+    look: Look, camera: str, output: str, made: Array, path: Path, scene: str | None
+) -> None:
     recipe = look.recipe
     step = look.graph.input_transform(camera)
     target = look.graph.output(output)
-    path = folder / cube_name(look, camera, output, size, scene)
     shown = recipe.name if scene is None else f"{recipe.name}, scene {scene}"
     comments = (
         f"look: {shown}, version {recipe.version}, show {recipe.show}",
@@ -78,11 +147,5 @@ def write_look_cube(
         f"gives: {target.name}, {target.range} range, 0-1 = all codes of the file",
         "for viewing and finishing; not an exposure meter",
     )
-    write_cube(
-        path,
-        lattice(look, camera, output, size, scene),
-        title=f"{shown}: camera {camera} to {target.name}",
-        comments=comments,
-        decimals=DECIMALS,
-    )
-    return path
+    title = f"{shown}: camera {camera} to {target.name}"
+    write_cube(path, made, title=title, comments=comments, decimals=DECIMALS)

@@ -19,7 +19,7 @@ import numpy.typing as npt
 from lookkit.lattice.audit import Audited, audit
 from lookkit.lattice.axis import fit_axis
 from lookkit.lattice.equations import PAIRS, Equations
-from lookkit.lattice.hold import Watch, held_back
+from lookkit.lattice.hold import Summits, Watch, held_back
 from lookkit.lattice.interpolate import READERS, Reader
 from lookkit.lattice.samples import CodeSpace, SetName
 from lookkit.lattice.sampling import (
@@ -136,7 +136,7 @@ def fit_lattice(
         problem.insist(worse)
         fitted = problem.solve()
     progress(what, 3, 4)
-    lattice, held = held_back(fitted, problem.plain, watch)
+    lattice, held = held_back(fitted, watch, Summits(watch, fitted, graph, light))
     progress(what, 4, 4)
     return Fit(lattice, tuple(readers), shaper, held)
 
@@ -195,8 +195,9 @@ class _Problem:
         graph would pull its whole surroundings off.
         """
         weights = {}
+        corners = corner_values(self.plain)
         for reader in self.readers:
-            error = self.cells.signal - self.cells.read(self.plain, reader)
+            error = self.cells.signal - self.cells.read(corners, reader)
             squared = np.einsum("pcn,cn->pn", error * error, self.metric)
             usual = np.average(np.sqrt(squared), weights=occurs) ** 2
             weights[reader] = occurs * (usual / (squared.mean(axis=0) + usual)) ** 0.25
@@ -208,10 +209,11 @@ class _Problem:
         cells = (self.size - 1) ** 3
         pairs = np.zeros((len(PAIRS), cells), dtype=np.float32)
         aims = np.zeros((8, 3 * cells), dtype=np.float32)
+        corners = corner_values(self.start)
         for reader in self.readers:
             share = self.cells.weights(reader)
             weight = self.weights[reader].astype(np.float32)
-            missing = self.cells.signal - self.cells.read(self.start, reader)
+            missing = self.cells.signal - self.cells.read(corners, reader)
             pairs += _products(share) @ weight
             aims += share.T @ (weight[:, None] * missing).reshape(len(share), -1)
         return pairs, aims.reshape(8, 3, cells)

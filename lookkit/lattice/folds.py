@@ -12,8 +12,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from lookkit.lattice.sampling import CORNERS, Floats, corner_values
-from lookkit.spaces.working import Array
+from lookkit.lattice.sampling import CORNERS, Floats
 
 FLAT: Final = 0.05
 """Normalised volume below which a tetrahedron is flat (clipped) and has no orientation."""
@@ -24,13 +23,17 @@ _SHORT: Final = 4.0 / 1023.0
 _PATHS: Final = tuple(permutations(range(3)))
 
 
-def orientation(lattice: Array) -> Floats:
+def orientation(values: Floats) -> Floats:
     """Return the normalised signed volume of every tetrahedron, shape (6, cells).
 
     1 is the volume of three perpendicular edges, 0 is flat, negative is inside out.
     The six tetrahedra of a cell are the six ways from its low to its high corner.
+
+    Parameters
+    ----------
+    values
+        The corners of the cells, as `corner_values` gives them, shape (8, 3, cells).
     """
-    values = corner_values(lattice)
     out = np.empty((6, values.shape[-1]), dtype=np.float32)
     for row, path in enumerate(_PATHS):
         place = [0, 0, 0]
@@ -45,9 +48,8 @@ def orientation(lattice: Array) -> Floats:
     return out
 
 
-def turned(lattice: Array, upright: Floats, flat: float = FLAT) -> npt.NDArray[np.bool_]:
-    """Which cells have a tetrahedron turned against the orientation `upright`, (cells,)."""
-    now = orientation(lattice)
+def turned(now: Floats, upright: Floats, flat: float = FLAT) -> npt.NDArray[np.bool_]:
+    """Which cells have a tetrahedron turned against its orientation `upright`, (cells,)."""
     against = (upright * now < 0.0) & (np.abs(upright) > flat) & (np.abs(now) > flat)
     return np.asarray(against.any(axis=0))
 

@@ -9,7 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Final
+from itertools import product
+from typing import Any, Final
 
 import numpy as np
 import numpy.typing as npt
@@ -18,8 +19,10 @@ from lookkit.lattice.audit import Audited
 from lookkit.lattice.folds import FLAT, orientation, turned
 from lookkit.lattice.interpolate import Reader
 from lookkit.lattice.samples import SetName
-from lookkit.lattice.sampling import CORNERS, CellSamples, Floats
+from lookkit.lattice.sampling import CORNERS, CellSamples, Floats, corner_values
+from lookkit.lattice.search import climb
 from lookkit.lattice.shaper import Shaper
+from lookkit.lattice.truth import Exact, Light
 from lookkit.spaces.working import Array
 
 _TAIL: Final = 0.999
@@ -29,6 +32,16 @@ _TOP_MARGIN: Final = 0.9
 
 _INVISIBLE: Final = 0.002
 """Delta E that no figure shows."""
+
+_SLOPE: Final = 0.4
+"""Largest difference of what neighbouring points keep of their changes."""
+
+_SUMMIT_CELLS: Final = 256
+_SUMMIT_ROUNDS: Final = 24
+_CLIMBERS: Final = 128
+_CLIMBS: Final = 8
+_TRIES: Final = 12
+_WITHIN: Final[Array] = np.array(list(product((0.2, 0.5, 0.8), repeat=3)))
 
 _STEPS: Final = (*[0.75] * 5, *[0.4] * 3, *[0.0] * 20)
 """What is left of the changes around an offending cell, turn by turn: gently first."""
@@ -51,11 +64,11 @@ class _Tail:
         limit = self._tail if over.sum() > self._may else self._top
         return np.asarray(error > np.maximum(limit, self._least))
 
-    def near(self, error: Array) -> Mask:
+    def near(self, error: Array | Floats) -> Mask:
         """Which colours may ever be to blame."""
-        return error > 0.5 * self._tail
+        return np.asarray(error > 0.6 * self._tail)
 
-    def only(self, rows: Mask) -> None:
+    def only(self, rows: Any) -> None:
         """Forget the other colours."""
         self._least = self._least[rows]
 
@@ -80,53 +93,155 @@ class Watch:
         readers: Sequence[Reader],
         shaper: Shaper | None,
     ) -> None:
-        self._plain, self._cells, self._metric, self._shaper = plain, cells, metric, shaper
-        self._upright = orientation(plain)
-        self._inside = {reader: _Tail(self._error(plain, reader)) for reader in readers}
+        self.plain, self.readers, self.shaper = plain, tuple(readers), shaper
+        self.across = plain.shape[0] - 1
+        self._cells, self._metric = cells, metric
+        self._looked_at = np.arange(self.across**3)
+        corners = corner_values(plain)
+        self._upright = orientation(corners)
+        self._inside = {reader: _Tail(self._error(corners, reader)) for reader in readers}
         self._watched = [
             self._watch(audited, reader) for audited in sets.values() for reader in readers
         ]
 
-    def folded(self, lattice: Array) -> Mask:
-        """Cells where a tetrahedron is turned that plain sampling leaves upright, (cells,)."""
-        return turned(lattice, self._upright, 0.6 * FLAT)
+    def offending(self, lattice: Array, narrow: bool = False) -> Mask:
+        """Cells that fold or make a set's tail worse than plain sampling's, (cells,).
 
-    def worse(self, lattice: Array, narrow: bool = False) -> Mask:
-        """Cells that make a set's tail worse than plain sampling's, shape (cells,).
-
-        With `narrow`, later calls look only at the audited colours that came near a
-        tail now: enough for lattices between this one and plain sampling.
+        With `narrow`, later calls look only at what came near a limit now: enough for
+        lattices between this one and plain sampling.
         """
-        bad = np.zeros((self._plain.shape[0] - 1) ** 3, dtype=bool)
-        for reader, tail in self._inside.items():
-            bad |= tail.to_blame(self._error(lattice, reader)).any(axis=0)
+        corners = corner_values(lattice)[:, :, self._looked_at]
+        folded = turned(orientation(corners), self._upright[:, self._looked_at], 0.6 * FLAT)
+        bad = folded | self._worse_inside(corners)
+        out = np.zeros(self.across**3, dtype=bool)
+        out[self._looked_at] = bad
         for watched in self._watched:
             error = self._seen(watched.audited, lattice, watched.reader)
-            bad[watched.cell[watched.tail.to_blame(error)]] = True
+            out[watched.cell[watched.tail.to_blame(error)]] = True
             if narrow:
                 near = watched.tail.near(error)
                 watched.tail.only(near)
                 watched.cell = watched.cell[near]
                 watched.audited = watched.audited.only(near)
+        if narrow and len(self._looked_at) == len(out):
+            self._narrow(corners, _spread(out))
+        return out
+
+    def worse(self, lattice: Array) -> Mask:
+        """Cells that make a set's tail worse than plain sampling's, shape (cells,)."""
+        out = self._worse_inside(corner_values(lattice))
+        for watched in self._watched:
+            error = self._seen(watched.audited, lattice, watched.reader)
+            out[watched.cell[watched.tail.to_blame(error)]] = True
+        return out
+
+    def folded(self, lattice: Array) -> Mask:
+        """Cells that fold where plain sampling does not, shape (cells,)."""
+        return turned(orientation(corner_values(lattice)), self._upright, 0.6 * FLAT)
+
+    def _worse_inside(self, corners: Floats) -> Mask:
+        bad = np.zeros(corners.shape[2], dtype=bool)
+        for reader, tail in self._inside.items():
+            bad |= tail.to_blame(self._error(corners, reader)).any(axis=0)
         return bad
 
-    def _error(self, lattice: Array, reader: Reader) -> Floats:
+    def _narrow(self, corners: Floats, around: Mask) -> None:
+        """Look only at cells that are near a limit or near what is held back."""
+        near = around
+        for reader, tail in self._inside.items():
+            near = near | tail.near(self._error(corners, reader)).any(axis=0)
+        self._looked_at = np.flatnonzero(near)
+        for tail in self._inside.values():
+            tail.only(np.s_[:, near])
+
+    def worst_cells(self, lattice: Array, count: int) -> list[int]:
+        """Return the cells that plain sampling or `lattice` gets most wrong, each reader."""
+        cells = set[int]()
+        for reader in self.readers:
+            for one in (self.plain, lattice):
+                top = self._error(corner_values(one), reader).max(axis=0)
+                cells.update(np.argsort(-top, kind="stable")[:count].tolist())
+        return sorted(cells)
+
+    def _error(self, corners: Floats, reader: Reader) -> Floats:
         """Errors inside the cells, which stand for the whole cube, shape (p, cells)."""
-        error = self._cells.signal - self._cells.read(lattice, reader)
-        return np.asarray(np.sqrt(np.einsum("pcn,cn->pn", error * error, self._metric)))
+        signal, metric = self._cells.signal, self._metric
+        if len(self._looked_at) < signal.shape[2]:
+            signal, metric = signal[:, :, self._looked_at], metric[:, self._looked_at]
+        error = signal - self._cells.read(corners, reader)
+        return np.asarray(np.sqrt(np.einsum("pcn,cn->pn", error * error, metric)))
 
     def _watch(self, audited: Audited, reader: Reader) -> _Watched:
-        code = audited.code if self._shaper is None else self._shaper.forward(audited.code)
-        across = self._plain.shape[0] - 1
-        low = np.minimum((code * across).astype(np.intp), across - 1)
-        cell = (low[:, 0] * across + low[:, 1]) * across + low[:, 2]
-        return _Watched(audited, cell, reader, _Tail(self._seen(audited, self._plain, reader)))
+        code = audited.code if self.shaper is None else self.shaper.forward(audited.code)
+        cell = cell_of(code, self.across)
+        return _Watched(audited, cell, reader, _Tail(self._seen(audited, self.plain, reader)))
 
     def _seen(self, audited: Audited, lattice: Array, reader: Reader) -> Array:
-        return audited.delta_e_2000(audited.read(lattice, reader, self._shaper))
+        return audited.delta_e_2000(audited.read(lattice, reader, self.shaper))
 
 
-def held_back(fitted: Array, plain: Array, watch: Watch) -> tuple[Array, float]:
+class Summits:
+    """The true maximum of plain sampling, which a fit may not exceed anywhere.
+
+    It lies inside one of the cells that plain sampling or the fit gets most wrong.
+    """
+
+    def __init__(self, watch: Watch, fitted: Array, exact: Exact, light: Light) -> None:
+        self._watch, self._exact, self._light = watch, exact, light
+        cells = watch.worst_cells(fitted, _SUMMIT_CELLS)
+        low = np.stack(np.unravel_index(cells, (watch.across,) * 3), axis=-1)
+        self._places = (low[:, None] + _WITHIN) / watch.across
+        self._audited = self._asked(self._places.reshape(-1, 3))
+        self._top = {
+            reader: float(self._climbed(watch.plain, reader)[1].max()) for reader in watch.readers
+        }
+
+    def above(self, lattice: Array, plain: Mask) -> Mask:
+        """Cells where `lattice` errs more than plain sampling does anywhere, (cells,).
+
+        Parameters
+        ----------
+        lattice
+            The lattice.
+        plain
+            Cells where it is plain sampling: an error found there raises the maximum
+            that plain sampling is known to reach.
+        """
+        bad = np.zeros(len(plain), dtype=bool)
+        for reader in self._top:
+            places, errors = self._climbed(lattice, reader)
+            cells = cell_of(places, self._watch.across)
+            known = errors[plain[cells]].max(initial=0.0)
+            self._top[reader] = top = max(self._top[reader], float(known))
+            if errors.max() > top * 1.001:
+                bad[cells[errors > top * 0.98]] = True
+        return bad & ~plain
+
+    def _climbed(self, lattice: Array, reader: Reader) -> tuple[Array, Array]:
+        """The worst places of the worst cells and their Delta E 2000."""
+
+        def error(audited: Audited) -> Array:
+            return audited.delta_e_2000(audited.read(lattice, reader, self._watch.shaper))
+
+        errors = error(self._audited).reshape(self._places.shape[:2])
+        best = np.argsort(-errors.max(axis=1), kind="stable")[:_CLIMBERS]
+        pick = errors[best].argmax(axis=1)
+        return climb(
+            lambda place: error(self._asked(place)),
+            self._places[best, pick],
+            errors[best, pick],
+            0.3 / self._watch.across,
+            _CLIMBS,
+            _TRIES,
+        )
+
+    def _asked(self, place: Array) -> Audited:
+        shaper = self._watch.shaper
+        code = place if shaper is None else shaper.inverse(place)
+        return Audited(code, self._exact(code), self._light)
+
+
+def held_back(fitted: Array, watch: Watch, summits: Summits) -> tuple[Array, float]:
     """Return a fitted lattice that makes no set's tail worse than plain sampling.
 
     Returns
@@ -135,24 +250,43 @@ def held_back(fitted: Array, plain: Array, watch: Watch) -> tuple[Array, float]:
         The lattice, and the share of its points that were held back: 0 where nothing
         offended, 1 where nothing but plain sampling was left.
     """
-    size = plain.shape[0]
+    plain, size = watch.plain, watch.across + 1
     share = np.ones((size,) * 3)
-    change = fitted - plain
-    for left in _STEPS:
-        lattice = plain + share[..., None] * change
-        bad = watch.worse(lattice, narrow=True) | watch.folded(lattice)
-        if not bad.any():
-            return lattice, float((share < 1.0).mean())
-        around = _corners_of(bad, size)
+    diagonal = np.arange(size)
+
+    def give_way(cells: Mask, left: float) -> None:
+        around = _corners_of(cells, size)
         if left:
             # The neutral axis gives way last.
-            diagonal = np.arange(size)
             around[diagonal, diagonal, diagonal] = False
         elif share[around].max() == 0.0:
             # What still offends sits between held points and free ones.
             around = _grown(around)
         share[around] *= left
+        _ease(share)
+
+    for _ in range(_SUMMIT_ROUNDS):
+        for left in _STEPS:
+            lattice = plain + share[..., None] * (fitted - plain)
+            bad = watch.offending(lattice, narrow=True)
+            if not bad.any():
+                bad = watch.folded(lattice)
+            if not bad.any():
+                break
+            give_way(bad, left)
+        else:
+            return plain, 1.0
+        above = summits.above(lattice, _cells_within(share == 0.0))
+        if not above.any():
+            return lattice, float((share < 1.0).mean())
+        give_way(above, 0.0)
     return plain, 1.0
+
+
+def cell_of(place: Array, across: int) -> npt.NDArray[np.intp]:
+    """Return the index of the cell that holds each place, shape (n,), blue fastest."""
+    low = np.minimum((place * across).astype(np.intp), across - 1)
+    return np.asarray((low[:, 0] * across + low[:, 1]) * across + low[:, 2])
 
 
 def _corners_of(cells: Mask, size: int) -> Mask:
@@ -163,6 +297,36 @@ def _corners_of(cells: Mask, size: int) -> Mask:
     return points
 
 
+def _spread(cells: Mask) -> Mask:
+    """Add the cells that are two or fewer away, shape (cells,)."""
+    across = round(len(cells) ** (1.0 / 3.0))
+    box = cells.reshape((across,) * 3)
+    for _ in range(2):
+        box = _cells_at(_corners_of(box.ravel(), across + 1))
+    return box.ravel()
+
+
+def _cells_at(points: Mask) -> Mask:
+    """Cells with a corner in a mask of points, shape (n - 1, n - 1, n - 1)."""
+    cells = points.shape[0] - 1
+    box = np.zeros((cells,) * 3, dtype=bool)
+    for i, j, k in CORNERS:
+        box |= points[i : i + cells, j : j + cells, k : k + cells]
+    return box
+
+
+def _ease(share: Array) -> None:
+    """Let no point keep much more of its change than its neighbours, in place.
+
+    A hard border between held points and free ones would fold.
+    """
+    for _ in range(2):
+        for axis in range(3):
+            along = np.moveaxis(share, axis, 0)
+            np.minimum(along[1:], along[:-1] + _SLOPE, out=along[1:])
+            np.minimum(along[:-1], along[1:] + _SLOPE, out=along[:-1])
+
+
 def _grown(points: Mask) -> Mask:
     """Spread a mask to the neighbours along the axes."""
     out = points.copy()
@@ -171,3 +335,12 @@ def _grown(points: Mask) -> Mask:
         there[1:] |= here[:-1]
         there[:-1] |= here[1:]
     return out
+
+
+def _cells_within(points: Mask) -> Mask:
+    """Cells all of whose corners are in a mask of points, shape (cells,)."""
+    cells = points.shape[0] - 1
+    box = np.ones((cells,) * 3, dtype=bool)
+    for i, j, k in CORNERS:
+        box &= points[i : i + cells, j : j + cells, k : k + cells]
+    return box.ravel()

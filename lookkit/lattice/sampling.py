@@ -76,9 +76,16 @@ class CellSamples:
         """How much of each corner a reader takes at each place, shape (p, 8)."""
         return corner_weights(self.places, reader)
 
-    def read(self, lattice: Array, reader: Reader) -> Floats:
-        """Read a lattice at every sample, shape (p, 3, cells)."""
-        corners = corner_values(lattice)
+    def read(self, corners: Floats, reader: Reader) -> Floats:
+        """Read a lattice at every sample, shape (p, 3, cells).
+
+        Parameters
+        ----------
+        corners
+            As `corner_values` gives them for the same cells, shape (8, 3, cells).
+        reader
+            How to read.
+        """
         flat = self.weights(reader) @ corners.reshape(8, -1)
         return flat.reshape(len(self.places), 3, -1)
 

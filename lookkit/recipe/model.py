@@ -183,11 +183,38 @@ class Scene(Table):
     note: str = Field(default="", description="for people")
 
 
+class Budget(Table):
+    """How far a baked file may be from the exact graph, in Delta E 2000.
+
+    Each is a limit on one audited set, read tetrahedrally and trilinearly.
+    """
+
+    neutral_ramp: float = Field(default=1.0, gt=0.0, description="its largest error")
+    image_like: float = Field(default=2.5, gt=0.0, description="99.9 % of pictures")
+    skin: float = Field(default=2.5, gt=0.0, description="99.9 % of skin")
+    saturated_emitters: float = Field(default=6.0, gt=0.0, description="99 % of coloured lights")
+
+
 class Deliver(Table):
     """What a build writes."""
 
-    sizes: Annotated[tuple[Literal[17, 33, 65], ...], Field(min_length=1)] = Field(
-        default=(33,), description="lattice points per edge of the .cube files"
+    sizes: Annotated[tuple[Literal[17, 33, 65, "auto"], ...], Field(min_length=1)] = Field(
+        default=(33,),
+        description="lattice points per edge of the .cube files; auto is the smallest of them "
+        "that keeps to the budget",
+    )
+    fit: bool = Field(
+        default=True,
+        description="choose the values at the lattice points so that what readers interpolate "
+        "is closest; false samples the graph at the points",
+    )
+    certify: bool = Field(
+        default=True, description="measure each written file against the exact graph"
+    )
+    budget: Budget | None = Field(
+        default=None,
+        description="a build fails where a file exceeds it; without it, exceeding the defaults "
+        "is only a warning",
     )
     scenes: tuple[str, ...] = Field(
         default=(), description="scenes that get files of their own, beside the plain look"

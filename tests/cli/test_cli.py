@@ -24,6 +24,9 @@ name = "Plain"
 encoding = "LogC4"
 [outputs.monitor]
 output = "Rec.709 BT.1886"
+[deliver]
+fit = false
+certify = false
 """
 
 
@@ -64,12 +67,15 @@ def test_a_misspelt_command_gets_the_nearest(capsys):
 
 def test_a_bad_recipe_exits_with_2_and_every_problem(tmp_path, capsys):
     path = tmp_path / "bad.toml"
-    path.write_text(RECIPE + "[[look]]\nkind = 'exposure'\nstop = 1\n[deliver]\nsize = 33\n")
+    path.write_text(
+        RECIPE
+        + "[[look]]\nkind = 'exposure'\nstop = 1\n[outputs.web]\noutput = 'sRGB'\nrang = 'x'\n"
+    )
     status, out, err = run(capsys, "check", path)
     assert status == 2
     assert out == ""
     assert len(err.splitlines()) == 2
-    assert err.startswith(f"{path}:8: look[1].stop: ") or err.startswith(f"{path}:9: ")
+    assert err.startswith(f"{path}:12: look[1].stop: ")
 
 
 def test_check_says_what_the_graph_is(recipe, capsys):

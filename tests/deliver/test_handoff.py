@@ -19,13 +19,13 @@ from tests.test_look import RECIPE
 
 @pytest.fixture(scope="module")
 def look():
-    text = RECIPE + "[deliver]\nsizes = [17, 33]\n"
+    text = RECIPE + "[deliver]\nsizes = [17, 33]\nfit = false\ncertify = false\n"
     return Look(parse_recipe(text), text)
 
 
 @pytest.fixture(scope="module")
 def folder(look, tmp_path_factory):
-    return build(look, tmp_path_factory.mktemp("build"))
+    return build(look, tmp_path_factory.mktemp("build")).folder
 
 
 def test_the_folder_is_named_after_show_look_and_version(folder):
@@ -178,10 +178,12 @@ output = "Rec.709 BT.1886"
 range = "legal"
 [deliver]
 scenes = ["flats"]
+fit = false
+certify = false
 """
     )
     look = Look(parse_recipe(text), text)
-    folder = build(look, tmp_path)
+    folder = build(look, tmp_path).folder
     names = [path.name for path in (folder / "cube").rglob("*.cube")]
     assert len([name for name in names if "flats" in name]) == len(look.outputs)
     assert not [name for name in names if "kiln" in name]

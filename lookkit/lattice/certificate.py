@@ -1,0 +1,362 @@
+"""The certificate of a baked file: how far it is from the exact graph, and where.
+
+It judges a lattice as it was read back from the written file, interpolated as readers
+do, on colours that no fit has seen.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass
+from typing import Any, Final
+
+import numpy as np
+
+from lookkit.lattice import facts
+from lookkit.lattice.audit import Audited, audit
+from lookkit.lattice.folds import orientation, turned
+from lookkit.lattice.interpolate import READERS, Reader, interpolate, lattice_size
+from lookkit.lattice.samples import CodeSpace, SetName, stops_from_grey
+from lookkit.lattice.sampling import corner_values
+from lookkit.lattice.search import Probe, probe, worst_places
+from lookkit.lattice.shaper import Shaper
+from lookkit.lattice.truth import Exact, Light, steady
+from lookkit.progress import Progress, silent
+from lookkit.spaces.working import Array
+
+_WORST: Final = 10
+_APART: Final = 0.06
+"""Two colours closer than this in code are the same finding."""
+
+_NEAR: Final = 0.03
+_NEUTRAL_CHROMA: Final = 3.0
+_BITS: Final = (8, 10)
+_LIVES_IN: Final[dict[SetName, str]] = {
+    "image-like": "pictures",
+    "skin": "pictures",
+    "saturated-emitters": "lights",
+    "over-range": "over range",
+}
+_HUES: Final = ("red", "orange", "yellow", "green", "cyan", "blue", "violet", "magenta")
+_HUE_EDGES: Final = (45.0, 75.0, 110.0, 170.0, 230.0, 285.0, 315.0, 345.0)
+"""L*a*b* hue angles, in degrees, where the next name begins; our own choice."""
+
+
+@dataclass(frozen=True)
+class Figures:
+    """Mean, 99 %, 99.9 % and maximum of an error over a set."""
+
+    mean: float
+    p99: float
+    p999: float
+    max: float
+
+
+@dataclass(frozen=True)
+class SetFigures:
+    """One set in three measures; `codes` is the largest channel's, in 10-bit codes."""
+
+    delta_e_2000: Figures
+    delta_e_itp: Figures
+    codes: Figures
+
+
+@dataclass(frozen=True)
+class Worst:
+    """One of the colours that a lattice gets most wrong.
+
+    Attributes
+    ----------
+    code
+        Camera code in 0-1.
+    exact, read
+        The signal as the graph and as the lattice give it.
+    delta_e_2000
+        Between them.
+    stops
+        Scene luminance from mid-grey.
+    hue
+        L*a*b* hue angle of the exact signal in degrees; None for a near-neutral.
+    hue_name
+        A plain word for it.
+    lives_in
+        "pictures", "lights", "over range", or "no scene" where no audited scene comes
+        near this code.
+    """
+
+    code: tuple[float, float, float]
+    exact: tuple[float, float, float]
+    read: tuple[float, float, float]
+    delta_e_2000: float
+    stops: float
+    hue: float | None
+    hue_name: str
+    lives_in: str
+
+
+@dataclass(frozen=True)
+class Reading:
+    """A lattice as one kind of reader sees it.
+
+    Attributes
+    ----------
+    reader
+        How it reads between points.
+    sets
+        The figures of each audited set.
+    maximum
+        The true maximum in Delta E 2000, by search: a tight lower bound.
+    worst
+        The worst colours, worst first, all different.
+    ramp
+        Order and tint of the grey ramp.
+    banding
+        At 8 and 10 bits.
+    """
+
+    reader: Reader
+    sets: dict[SetName, SetFigures]
+    maximum: float
+    worst: tuple[Worst, ...]
+    ramp: facts.Ramp
+    banding: tuple[facts.Banding, ...]
+
+
+@dataclass(frozen=True)
+class Certificate:
+    """What a baked file costs.
+
+    Attributes
+    ----------
+    size
+        Points along an edge.
+    shaped
+        Whether a shaper comes before the lattice.
+    folds
+        Cells with a tetrahedron inside out where the graph's is not.
+    clipped_faces
+        Share of each face of the cube with a channel at 0 or 1.
+    readings
+        One for each reader.
+    """
+
+    size: int
+    shaped: bool
+    folds: int
+    clipped_faces: dict[str, float]
+    readings: tuple[Reading, ...]
+
+    def reading(self, reader: Reader) -> Reading:
+        """Return the reading of one reader.
+
+        Raises
+        ------
+        KeyError
+            If the file was not certified for it.
+        """
+        for reading in self.readings:
+            if reading.reader == reader:
+                return reading
+        raise KeyError(reader)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain data, numbers rounded to what they mean."""
+        return dict(_rounded(asdict(self)))
+
+    def to_json(self) -> str:
+        """Return the certificate as JSON text, ending in a newline."""
+        return json.dumps(self.to_dict(), indent=1) + "\n"
+
+    def to_text(self) -> str:
+        """Return the certificate as text for people."""
+        from lookkit.lattice.text import certificate_text
+
+        return certificate_text(self)
+
+
+def certify(
+    lattice: Array,
+    shaper: Shaper | None,
+    exact: Exact,
+    codespace: CodeSpace,
+    light: Light,
+    readers: Sequence[Reader] = READERS,
+    *,
+    audited: Mapping[SetName, Audited] | None = None,
+    progress: Progress = silent,
+) -> Certificate:
+    """Measure a lattice against its graph.
+
+    Parameters
+    ----------
+    lattice
+        As read back from the written file, shape (n, n, n, 3), indexed [r, g, b].
+    shaper
+        The curve before it, as read back.
+    exact
+        The graph, from camera code in 0-1 to signal.
+    codespace
+        The camera's encoding.
+    light
+        The display.
+    readers
+        How the file will be read.
+    audited
+        The graph's audited sets (`audit`), if they are at hand already.
+    progress
+        Told after each reader.
+
+    Raises
+    ------
+    ValueError
+        If the lattice is not of shape (n, n, n, 3).
+    """
+    size = lattice_size(lattice)
+    graph = steady(exact)
+    what = f"certify {size} points"
+    progress(what, 0, len(readers))
+    sets = audit(graph, codespace, light) if audited is None else audited
+    probed = probe(graph, light, size, shaper)
+    readings = []
+    for done, reader in enumerate(readers, start=1):
+        readings.append(
+            _reading(lattice, shaper, reader, graph, codespace, light, sets, probed)
+        )
+        progress(what, done, len(readers))
+    upright = orientation(corner_values(probed.at_points))
+    folds = turned(orientation(corner_values(lattice)), upright)
+    return Certificate(
+        size,
+        shaper is not None,
+        int(folds.sum()),
+        facts.clipped_faces(lattice),
+        tuple(readings),
+    )
+
+
+def _reading(
+    lattice: Array,
+    shaper: Shaper | None,
+    reader: Reader,
+    exact: Exact,
+    space: CodeSpace,
+    light: Light,
+    sets: Mapping[SetName, Audited],
+    probed: Probe,
+) -> Reading:
+    def read(code: Array) -> Array:
+        return interpolate(lattice, code if shaper is None else shaper.forward(code), reader)
+
+    places, errors = worst_places(lattice, reader, exact, light, probed, shaper)
+    figures = {}
+    for name, audited in sets.items():
+        found = audited.read(lattice, reader, shaper)
+        differences = audited.delta_e_2000(found)
+        figures[name] = SetFigures(
+            _figures(differences),
+            _figures(audited.delta_e_itp(found)),
+            _figures(np.abs(found - audited.signal).max(axis=1) * facts.CODES),
+        )
+        top = np.argsort(-differences)[:_WORST]
+        code = audited.code[top]
+        places = np.concatenate([places, code if shaper is None else shaper.forward(code)])
+        errors = np.concatenate([errors, differences[top]])
+    chosen = _apart(places if shaper is None else shaper.inverse(places), errors)
+    worst = _described(chosen, exact, read, space, light, sets)
+    pictures = sets["image-like"].code
+    return Reading(
+        reader,
+        figures,
+        worst[0].delta_e_2000,
+        worst,
+        facts.ramp(read, exact),
+        tuple(facts.banding(read, exact, pictures, bits) for bits in _BITS),
+    )
+
+
+def _figures(error: Array) -> Figures:
+    mean, top = float(error.mean(dtype=np.float64)), float(error.max())
+    p99, p999 = np.quantile(error, (0.99, 0.999))
+    return Figures(mean, float(p99), float(p999), top)
+
+
+def _apart(code: Array, errors: Array) -> Array:
+    """The worst codes that are not near each other, worst first."""
+    chosen: list[Array] = []
+    for index in np.argsort(-errors, kind="stable"):
+        one = code[index]
+        if all(np.abs(one - other).max() > _APART for other in chosen):
+            chosen.append(one)
+            if len(chosen) == _WORST:
+                break
+    return np.array(chosen)
+
+
+def _described(
+    code: Array,
+    exact: Exact,
+    read: facts.Read,
+    space: CodeSpace,
+    light: Light,
+    sets: Mapping[SetName, Audited],
+) -> tuple[Worst, ...]:
+    wanted = exact(code)
+    one = Audited(code, wanted, light)
+    found = read(code)
+    differences = one.delta_e_2000(found)
+    stops = stops_from_grey(space.decode(code))
+    lab = light.lab(wanted)
+    rows = []
+    for index in np.argsort(-differences, kind="stable"):
+        hue = _hue(lab[index])
+        rows.append(
+            Worst(
+                _triple(code[index]),
+                _triple(wanted[index]),
+                _triple(found[index]),
+                float(differences[index]),
+                float(stops[index]),
+                hue,
+                _hue_name(hue),
+                _lives_in(code[index], sets),
+            )
+        )
+    return tuple(rows)
+
+
+def _triple(values: Array) -> tuple[float, float, float]:
+    return (float(values[0]), float(values[1]), float(values[2]))
+
+
+def _hue(lab: Array) -> float | None:
+    if math.hypot(lab[1], lab[2]) < _NEUTRAL_CHROMA:
+        return None
+    return math.degrees(math.atan2(lab[2], lab[1])) % 360.0
+
+
+def _hue_name(hue: float | None) -> str:
+    if hue is None:
+        return "neutral"
+    for name, edge in zip(_HUES, _HUE_EDGES, strict=True):
+        if hue < edge:
+            return name
+    return _HUES[0]
+
+
+def _lives_in(code: Array, sets: Mapping[SetName, Audited]) -> str:
+    for name, where in _LIVES_IN.items():
+        if name in sets and np.abs(sets[name].code - code).max(axis=1).min() < _NEAR:
+            return where
+    return "no scene"
+
+
+def _rounded(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {key: _rounded(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_rounded(item) for item in value]
+    if isinstance(value, float):
+        return float(f"{value:.4g}") if abs(value) >= 1e-4 else round(value, 6)
+    return value

@@ -1,0 +1,74 @@
+"""What fitting and certifying need to know of a chain, its camera and its output."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from lookkit.evaluate import evaluate
+from lookkit.graph import InputTransform
+from lookkit.lattice.certificate import Certificate, certify
+from lookkit.lattice.fit import fit_lattice
+from lookkit.lattice.samples import CodeSpace
+from lookkit.lattice.sampling import sample
+from lookkit.lattice.truth import Exact, Light
+from lookkit.nodes.base import Op
+from lookkit.progress import Progress, silent
+from lookkit.recipe.model import Budget
+from lookkit.spaces.outputs import Output
+from lookkit.spaces.working import Array
+
+
+@dataclass(frozen=True)
+class Baking:
+    """A chain from a camera's codes to an output's signal, ready to be baked."""
+
+    exact: Exact
+    space: CodeSpace
+    light: Light
+
+    @classmethod
+    def of(cls, chain: Sequence[Op], camera: InputTransform, output: Output) -> Baking:
+        """Return the baking of `chain`, which begins at `camera` and ends at `output`."""
+        to_xyz = 100.0 * output.limiting.to_xyz().T
+        white = None
+        if output.is_hdr:
+            x, y, z = (output.reference_white / 100.0 * to_xyz.sum(axis=0)).tolist()
+            white = (x, y, z)
+        return cls(
+            lambda code: evaluate(chain, code),
+            CodeSpace(camera.inverse, camera.evaluate),
+            Light(lambda signal: output.decode(signal) @ to_xyz, white),
+        )
+
+    def bake(self, size: int, *, fit: bool, progress: Progress = silent) -> Array:
+        """Return a lattice of `size` points: fitted, or sampled at the points."""
+        if not fit:
+            return sample(self.exact, size)
+        return fit_lattice(self.exact, self.space, self.light, size, progress=progress).lattice
+
+    def certify(self, lattice: Array, progress: Progress = silent) -> Certificate:
+        """Measure a lattice that was read back from its file."""
+        return certify(lattice, None, self.exact, self.space, self.light, progress=progress)
+
+
+def exceeded(certificate: Certificate, budget: Budget) -> list[str]:
+    """Return where a certificate exceeds a budget, in words; nothing where it keeps to it."""
+    found = []
+    for reading in certificate.readings:
+        sets = reading.sets
+        for what, figure, limit in (
+            ("neutral ramp, largest", sets["neutral-ramp"].delta_e_2000.max, budget.neutral_ramp),
+            ("image-like, 99.9 %", sets["image-like"].delta_e_2000.p999, budget.image_like),
+            ("skin, 99.9 %", sets["skin"].delta_e_2000.p999, budget.skin),
+            (
+                "saturated emitters, 99 %",
+                sets["saturated-emitters"].delta_e_2000.p99,
+                budget.saturated_emitters,
+            ),
+        ):
+            if figure > limit:
+                found.append(
+                    f"{what}: Delta E 2000 {figure:.2f} read {reading.reader}, at most {limit:g}"
+                )
+    return found

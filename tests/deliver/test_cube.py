@@ -1,0 +1,82 @@
+"""Fitted and certified .cube files, budgets, and sizes that are chosen."""
+
+import json
+
+import numpy as np
+import pytest
+
+from lookkit.deliver.cube import write_look_cube
+from lookkit.deliver.handoff import build
+from lookkit.errors import LookkitError
+from lookkit.look import Look
+from lookkit.lutfile.cube import read_cube
+from lookkit.recipe.load import parse_recipe
+from lookkit.recipe.model import Budget
+
+RECIPE = """
+schema = 1
+name = "Plain"
+[cameras.A]
+encoding = "LogC4"
+[outputs.monitor]
+output = "Rec.709 BT.1886"
+"""
+
+
+def look(deliver=""):
+    text = f"{RECIPE}[deliver]\nsizes = [17]\n{deliver}"
+    return Look(parse_recipe(text), text)
+
+
+@pytest.fixture(scope="module")
+def built(tmp_path_factory):
+    return build(look(), tmp_path_factory.mktemp("build"))
+
+
+def test_a_file_has_its_certificate_beside_it_and_in_the_manifest(built):
+    (cube,) = built.folder.rglob("*.cube")
+    for suffix in (".json", ".txt"):
+        assert cube.with_name(cube.name + suffix).is_file()
+    figures = json.loads(cube.with_name(cube.name + ".json").read_text())
+    assert figures["size"] == 17
+    assert {reading["reader"] for reading in figures["readings"]} == {"tetrahedral", "trilinear"}
+    manifest = json.loads((built.folder / "manifest.json").read_text())["files"]
+    assert any(name.endswith(".cube.json") for name in manifest)
+    readme = (built.folder / "README.txt").read_text()
+    assert "read tetrahedral: pictures Delta E 2000 mean" in readme
+
+
+def test_what_exceeds_the_default_budget_is_told_and_the_build_goes_on(tmp_path, monkeypatch):
+    monkeypatch.setattr("lookkit.deliver.cube.Budget", lambda: Budget(saturated_emitters=0.01))
+    made = build(look("fit = false\n"), tmp_path)
+    assert any("saturated emitters, 99 %" in one for one in made.over_budget)
+    assert (made.folder / "manifest.json").is_file()
+
+
+def test_a_budget_that_is_exceeded_fails_the_build_and_leaves_nothing(tmp_path):
+    tight = look("budget = { image_like = 0.01 }\n")
+    with pytest.raises(LookkitError, match=r"_17\.cube: image-like, 99\.9 %: Delta E 2000"):
+        build(tight, tmp_path)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_auto_takes_the_smallest_size_that_keeps_to_the_budget(tmp_path):
+    generous = look("budget = { image_like = 50, neutral_ramp = 50, skin = 50, "
+                    "saturated_emitters = 90 }\n")  # fmt: skip
+    made = write_look_cube(generous, "A", "monitor", "auto", tmp_path)
+    assert made.size == 17
+    assert [path.suffix for path in sorted(tmp_path.iterdir())] == [".cube", ".json", ".txt"]
+
+
+def test_a_fitted_file_is_closer_than_a_sampled_one_and_keeps_greys(tmp_path):
+    means = []
+    for fit in ("true", "false"):
+        place = tmp_path / fit
+        place.mkdir()
+        made = write_look_cube(look(f"fit = {fit}\n"), "A", "monitor", 17, place)
+        reading = made.certificate.reading("trilinear")
+        means.append(reading.sets["image-like"].delta_e_2000.mean)
+        axis = read_cube(made.path).lattice.values[range(17), range(17), range(17)]
+        assert np.ptp(axis, axis=1).max() <= 1e-7
+        assert (np.diff(axis[:, 1]) >= 0).all()
+    assert means[0] < 0.9 * means[1]
