@@ -72,6 +72,8 @@ class Matched:
         Scene-linear AP1 that the patches (or pairs) should become, (n, 3).
     before, after
         The same of camera B without and with the match, (n, 3).
+    known
+        Which of these mean anything: not clipped in either camera, (n,) booleans.
     reference, camera
         What was read of each camera's chart; empty without a chart.
     must_not
@@ -84,6 +86,7 @@ class Matched:
     target: Array
     before: Array
     after: Array
+    known: np.ndarray
     reference: tuple[Reading, ...] = ()
     camera: tuple[Reading, ...] = ()
 
@@ -95,7 +98,7 @@ class Matched:
     @property
     def before_errors(self) -> Errors:
         """Delta E 2000 of camera B without a match."""
-        return Errors.of(difference(self.before, self.target))
+        return Errors.of(difference(self.before, self.target)[self.known])
 
     @property
     def must_not(self) -> tuple[str, ...]:
@@ -159,7 +162,7 @@ def match_charts(
         _check_order(reference, ours)
         target, known = _target(reference, ours)
         name, method = reference.camera, "chart"
-        findings += _reference_findings(reference, ours, target)
+        findings += _reference_findings(reference, ours, target, known)
     else:
         target, known = charts.edition(reference).scene, np.ones(charts.COUNT, dtype=bool)
         name, method = f"chart {reference}", "published chart"
@@ -178,15 +181,17 @@ def match_charts(
     main = main_reading(theirs)
     level = 2.0**-main.exposure.stops
     before = unmatched(camera, main.patches.light) * level
-    findings += _camera_findings(camera, theirs, fit, usable, target, name, before)
+    named = f"camera {name}" if isinstance(reference, Footage) else name
+    seen = main.usable & known
+    findings += _camera_findings(camera, theirs, fit, usable, target, named, before, seen)
     if not isinstance(reference, Footage) and camera.encoding is not None:
-        findings += quality.edition_mismatch(camera.camera, reference, main.patches.light)
+        findings += quality.edition_mismatch(camera.camera, reference, main.patches.light, seen)
     file = build_file(
         name, camera, light, "chart" if method == "chart" else "published chart", fit, findings,
         target, (*([reference] if isinstance(reference, Footage) else []), camera),
     )  # fmt: skip
     after = file.for_light().scene(main.patches.light) * level
-    return Matched(file, fit, tuple(findings), target, before, after, ours, theirs)
+    return Matched(file, fit, tuple(findings), target, before, after, seen, ours, theirs)
 
 
 def unmatched(camera: Footage, light: Array) -> Array:
@@ -415,19 +420,19 @@ def _target(reference: Footage, readings: Sequence[Reading]) -> tuple[Array, np.
 
 
 def _reference_findings(
-    reference: Footage, readings: Sequence[Reading], target: Array
+    reference: Footage, readings: Sequence[Reading], target: Array, known: np.ndarray
 ) -> list[Finding]:
     name = reference.camera
     findings = []
     for one in readings:
         findings += quality.clipping(name, one.exposure.stops, one.patches)
     main = main_reading(readings)
-    findings += quality.noise(name, main.patches, target)
+    findings += quality.noise(name, main.patches, target, main.usable)
     findings += quality.cast(name, target)
-    nearest, _ = quality.best_edition(target)
+    nearest, _ = quality.best_edition(target, known)
     wanted = charts.edition(nearest).scene
-    carried = wanted @ np.linalg.lstsq(wanted, target, rcond=None)[0]
-    findings += quality.evenness(name, target, carried)
+    carried = wanted @ np.linalg.lstsq(wanted[known], target[known], rcond=None)[0]
+    findings += quality.evenness(name, target, carried, known)
     return findings
 
 
@@ -439,6 +444,7 @@ def _camera_findings(
     target: Array,
     reference: str,
     before: Array,
+    seen: np.ndarray,
 ) -> list[Finding]:
     name = camera.camera
     findings: list[Finding] = []
@@ -447,12 +453,11 @@ def _camera_findings(
     main = main_reading(readings)
     plain = replace(fit.solution, flare=np.zeros(3))
     scene = plain.scene(main.patches.light, main.exposure.stops)
-    findings += quality.noise(name, main.patches, scene)
+    findings += quality.noise(name, main.patches, scene, main.usable)
     findings += quality.glare(name, fit, usable)
-    fair = np.where(main.usable[:, None], scene, target)
-    findings += quality.evenness(name, fair, target)
+    findings += quality.evenness(name, scene, target, seen)
     findings += quality.flare(name, fit.solution, target)
-    findings += quality.exposure(reference, name, target, before)
+    findings += quality.exposure(reference, name, target, before, seen)
     findings += quality.bracket(name, [one.exposure.stops for one in readings], fit.solution)
     curve = fit.solution.curve
     own = main.patches.light if curve is None else curve(main.patches.light)

@@ -125,6 +125,7 @@ def _from_pairs(
         target[kept],
         unmatched(camera, values[kept]),
         file.for_light().scene(values[kept]),
+        np.ones(int(kept.sum()), dtype=bool),
     )
 
 
@@ -178,7 +179,7 @@ def _exposure_and_white(
         }
     )
     file = file_with(reference.camera, camera, one)
-    return Matched(file, None, tuple(findings), target, before, after)
+    return Matched(file, None, tuple(findings), target, before, after, np.ones(len(target), bool))
 
 
 def _useful(scene: Array, footage: Footage) -> Array:

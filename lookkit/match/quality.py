@@ -87,18 +87,17 @@ def clipping(camera: str, stops: float, patches: Patches) -> list[Finding]:
     return findings
 
 
-def noise(camera: str, patches: Patches, scene: Array) -> list[Finding]:
+def noise(camera: str, patches: Patches, scene: Array, counts: np.ndarray) -> list[Finding]:
     """Return whether the means of the patches are uncertain.
 
     `scene` is the scene-linear AP1 of the patches, (24, 3); noise is carried to it by the
     ratio of its brightness to the patches' own light.
     """
-    seen = patches.pixels > 0
     gain = np.abs(scene).mean(axis=1) / np.maximum(np.abs(patches.light).mean(axis=1), 1e-6)
     count = np.maximum(patches.pixels / _SUBSAMPLED, 1.0)
     error = patches.noise * (gain / np.sqrt(count))[:, None]
     in_lab = np.einsum("nij,nj->ni", np.abs(lab_jacobian(scene)), error) / np.sqrt(3.0)
-    figure = float(np.linalg.norm(in_lab, axis=1)[seen].max())
+    figure = float(np.linalg.norm(in_lab, axis=1)[counts].max())
     if figure <= _NOISE:
         return []
     return [
@@ -134,19 +133,24 @@ def glare(camera: str, fit: Fit, usable: np.ndarray) -> list[Finding]:
     ]
 
 
-def evenness(camera: str, scene: Array, wanted: Array) -> list[Finding]:
+def evenness(camera: str, scene: Array, wanted: Array, counts: np.ndarray) -> list[Finding]:
     """Return whether light falls off or changes colour over the chart.
 
-    Planes are fitted to the log ratios of `scene` to `wanted` (both (24, 3)) over the
-    chart; the figures are stops from one end to the other.
+    Planes are fitted to the log ratios of `scene` to `wanted` (both (24, 3)) over those
+    patches that count; the figures are stops from one end to the other. A part that goes
+    with brightness is fitted beside them: the greys lie in a row from white to black, so
+    a wrong tone curve would look like a falling light.
     """
     ratio = np.log2(np.maximum(scene, 1e-5) / np.maximum(wanted, 1e-5))
-    steady = np.minimum(scene.min(axis=1), wanted.min(axis=1)) > 0.15 * wanted.mean(axis=1)
+    steady = counts & (
+        np.minimum(scene.min(axis=1), wanted.min(axis=1)) > 0.15 * wanted.mean(axis=1)
+    )
+    level = np.log2(np.maximum(wanted.mean(axis=1), 1e-4))
     luminance = np.log2(
         np.maximum(scene.mean(axis=1), 1e-5) / np.maximum(wanted.mean(axis=1), 1e-5)
     )
     findings = []
-    shade = _slope(luminance, np.ones(charts.COUNT, dtype=bool))
+    shade = _slope(luminance, level, counts)
     if shade > _SHADE:
         findings.append(
             Finding(
@@ -160,7 +164,8 @@ def evenness(camera: str, scene: Array, wanted: Array) -> list[Finding]:
             )
         )
     mixed = max(
-        _slope(ratio[:, 0] - ratio[:, 1], steady), _slope(ratio[:, 2] - ratio[:, 1], steady)
+        _slope(ratio[:, 0] - ratio[:, 1], level, steady),
+        _slope(ratio[:, 2] - ratio[:, 1], level, steady),
     )
     if mixed > _MIXED:
         findings.append(
@@ -203,29 +208,35 @@ def flare_percent(solution: Solution, target: Array) -> float:
     return 100.0 * stray / float(target[charts.WHITE].mean())
 
 
-def exposure(reference: str, camera: str, scene: Array, before: Array) -> list[Finding]:
+def exposure(
+    reference: str, camera: str, scene: Array, before: Array, counts: np.ndarray
+) -> list[Finding]:
     """Return whether the main camera's chart is exposed as its paper is, and how B differs.
 
-    `scene` is the reference's scene-linear AP1, `before` camera B's own light, (24, 3).
+    `scene` is the reference's scene-linear AP1, `before` camera B's own light, (24, 3);
+    `reference` is "camera NAME" or "chart EDITION".
     """
-    grey = charts.edition("average").luminance[charts.NEUTRALS]
-    off = float(np.median(np.log2(np.maximum(_luminance(scene)[charts.NEUTRALS], 1e-6) / grey)))
+    greys = np.arange(charts.COUNT)[charts.NEUTRALS]
+    greys = greys[counts[greys]]
+    if not len(greys):
+        return []
+    paper = charts.edition("average").luminance[greys]
+    off = float(np.median(np.log2(_luminance(scene)[greys] / paper)))
     findings = []
     if abs(off) > _EXPOSURE:
         findings.append(
             Finding(
                 "warning",
                 "exposure",
-                reference,
+                reference.removeprefix("camera "),
                 off,
                 "stops",
-                f"camera {reference}: the chart's greys lie {off:+.1f} stops from their paper "
-                "values; the match follows camera "
-                f"{reference}, so its exposure is taken as wanted",
+                f"{reference}: the chart's greys lie {off:+.1f} stops from their paper values; the "
+                "match follows it, so its exposure is taken as wanted",
             )
         )
-    ratio = _luminance(before)[charts.NEUTRALS] / _luminance(scene)[charts.NEUTRALS]
-    between = float(np.median(np.log2(np.maximum(ratio, 1e-6))))
+    ratio = _luminance(before)[greys] / _luminance(scene)[greys]
+    between = float(np.median(np.log2(ratio)))
     findings.append(
         Finding(
             "note",
@@ -233,7 +244,7 @@ def exposure(reference: str, camera: str, scene: Array, before: Array) -> list[F
             camera,
             between,
             "stops",
-            f"camera {camera} is exposed {between:+.2f} stops against camera {reference}",
+            f"camera {camera} is exposed {between:+.2f} stops against {reference}",
         )
     )
     return findings
@@ -278,24 +289,26 @@ def cast(camera: str, light: Array) -> list[Finding]:
     ]
 
 
-def best_edition(scene: Array) -> tuple[str, dict[str, float]]:
+def best_edition(scene: Array, counts: np.ndarray) -> tuple[str, dict[str, float]]:
     """Return the published edition nearest to `scene` (24, 3), and the mean of each.
+
+    Only patches that count, (24,) booleans, are compared.
 
     Each is compared after the 3x3 that carries one to the other best, so exposure, white
     balance and a camera's matrix do not count.
     """
     means = {}
     for name in charts.editions():
-        wanted = charts.edition(name).scene
+        wanted = charts.edition(name).scene[counts]
         weight = 1.0 / np.maximum(np.cbrt(wanted.mean(axis=1)) ** 2, 0.05)[:, None]
-        matrix = np.linalg.lstsq(scene * weight, wanted * weight, rcond=None)[0]
-        means[name] = float(difference(scene @ matrix, wanted).mean())
+        matrix = np.linalg.lstsq(scene[counts] * weight, wanted * weight, rcond=None)[0]
+        means[name] = float(difference(scene[counts] @ matrix, wanted).mean())
     return min(means, key=lambda name: means[name]), means
 
 
-def edition_mismatch(camera: str, named: str, scene: Array) -> list[Finding]:
+def edition_mismatch(camera: str, named: str, scene: Array, counts: np.ndarray) -> list[Finding]:
     """Return whether the chart in the picture looks like another edition than was named."""
-    nearest, means = best_edition(scene)
+    nearest, means = best_edition(scene, counts)
     gain = means[named] - means[nearest]
     if nearest == named or gain < _EDITION:
         return []
@@ -313,12 +326,15 @@ def edition_mismatch(camera: str, named: str, scene: Array) -> list[Finding]:
     ]
 
 
-def _slope(values: Array, counts: np.ndarray) -> float:
+def _slope(values: Array, level: Array, counts: np.ndarray) -> float:
     """End-to-end rise of a plane fitted to values over the chart, outliers held down."""
+    if counts.sum() < 8:
+        return 0.0
+    brightness = level[counts] - level[counts].mean()
     values, place = values[counts], charts.centres()[counts] - 0.5
-    rows = np.concatenate([place, np.ones((len(place), 1))], axis=1)
+    rows = np.stack([*place.T, np.ones(len(place)), brightness, brightness**2], axis=1)
     weight = np.ones(len(place))
-    plane: Array = np.zeros(3)
+    plane: Array = np.zeros(5)
     for _ in range(10):
         plane = np.asarray(np.linalg.lstsq(rows * weight[:, None], values * weight, rcond=None)[0])
         miss = np.abs(values - rows @ plane)
@@ -327,7 +343,7 @@ def _slope(values: Array, counts: np.ndarray) -> float:
 
 
 def _luminance(scene: Array) -> Array:
-    return np.asarray(np.maximum(scene.mean(axis=1), 1e-9))
+    return np.asarray(np.maximum(scene.mean(axis=1), 1e-6))
 
 
 def _names(indices: np.ndarray, most: int = 6) -> str:

@@ -48,8 +48,8 @@ def report_dict(made: Matched) -> dict[str, Any]:
             {
                 "name": name,
                 "counted": bool(counted[index]),
-                "before": round(float(before[index]), 3),
-                "after": round(float(after[index]), 3),
+                "before": round(float(before[index]), 3) if made.known[index] else None,
+                "after": round(float(after[index]), 3) if made.known[index] else None,
                 "left_out": round(left[index], 3) if index in left else None,
             }
             for index, name in enumerate(charts.patch_names())
@@ -179,8 +179,8 @@ def write_page(made: Matched, path: Path) -> None:
     )
     grid = figure.add_gridspec(2, 12, height_ratios=[1.1, 1.0])
     if made.camera:
-        _halves(figure.add_subplot(grid[0, :6]), made.target, made.before, "before")
-        _halves(figure.add_subplot(grid[0, 6:]), made.target, made.after, "after")
+        _halves(figure.add_subplot(grid[0, :6]), made, made.before, "before")
+        _halves(figure.add_subplot(grid[0, 6:]), made, made.after, "after")
     else:
         _scatter(figure.add_subplot(grid[0, :6]), made.target, made.before, "before")
         _scatter(figure.add_subplot(grid[0, 6:]), made.target, made.after, "after")
@@ -197,13 +197,16 @@ def _display(scene: Array) -> Array:
     return np.asarray(linear ** (1.0 / 2.2))
 
 
-def _halves(axes: Any, target: Array, shown: Array, title: str) -> None:
+def _halves(axes: Any, made: Matched, shown: Array, title: str) -> None:
     from matplotlib.patches import Polygon
 
-    ours, theirs = _display(target), _display(shown)
+    ours, theirs = _display(made.target), _display(shown)
     for index in range(charts.COUNT):
         row, column = divmod(index, charts.COLUMNS)
         x, y = column * 1.12, -row * 1.12
+        if not made.known[index]:
+            axes.text(x + 0.5, y + 0.5, "clipped", color="0.6", ha="center", va="center")
+            continue
         axes.add_patch(Polygon([(x, y), (x + 1, y + 1), (x, y + 1)], color=ours[index]))
         axes.add_patch(Polygon([(x, y), (x + 1, y + 1), (x + 1, y)], color=theirs[index]))
     axes.set_xlim(-0.1, charts.COLUMNS * 1.12)
@@ -212,7 +215,7 @@ def _halves(axes: Any, target: Array, shown: Array, title: str) -> None:
     axes.set_facecolor("0.12")
     axes.set_xticks([])
     axes.set_yticks([])
-    mean = float(difference(shown, target).mean())
+    mean = float(difference(shown, made.target)[made.known].mean())
     axes.set_title(
         f"{title}: mean Delta E {mean:.2f}   (upper left half: main camera, lower right: matched)",
         fontsize=10,
@@ -246,7 +249,8 @@ def _bars(axes: Any, made: Matched) -> None:
     names = charts.patch_names()
     place = np.arange(len(names))
     counted = fit.kept.any(axis=0)
-    axes.bar(place - 0.2, difference(made.after, made.target), 0.4, label="after, main exposure")
+    after = np.where(made.known, difference(made.after, made.target), 0.0)
+    axes.bar(place - 0.2, after, 0.4, label="after, main exposure")
     if len(fit.left_out):
         axes.bar(
             place[counted] + 0.2, fit.left_out, 0.4, color="tab:orange", label="left out of the fit"

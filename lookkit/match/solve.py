@@ -29,8 +29,8 @@ _SMOOTH_KINK: Final = 0.01
 """Bends of the log slope are nearly free of cost where few (a camcorder's knee)."""
 _NEAR_IDENTITY: Final = 0.2
 _EXPOSURE: Final = 100.0
-_EXPOSURE_KINK: Final = 0.02
-"""Stops; an exposure may be off by more, but has to pay for it in proportion."""
+_EXPOSURE_KINK: Final = 0.002
+"""Stops; an exposure may be off by more, at a cost in proportion that data outweighs."""
 _FLARE: Final = 30.0
 _ROOTS: Final = 3.0
 _LN2: Final = float(np.log(2.0))
@@ -101,13 +101,13 @@ def root_terms(z: Array) -> Array:
 
 def _root_jacobian(z: Array) -> Array:
     """Return the derivative of `root_terms` by z, (n, 3, 3); bounded where a channel reaches 0."""
-    q = np.maximum(z, 1e-6)
-    positive = z > 0.0
+    above = np.maximum(z, 0.0)
+    below = np.maximum(z, 1e-12)
     out = np.zeros((len(z), 3, 3))
-    for term, (i, j) in enumerate(((0, 1), (1, 2), (0, 2))):
-        ratio = np.sqrt(q[:, j] / q[:, i])
-        out[:, term, i] = np.where(positive[:, i], 0.5 * np.minimum(ratio, 30.0) - 0.5, 0.0)
-        out[:, term, j] = np.where(positive[:, j], 0.5 * np.minimum(1 / ratio, 30.0) - 0.5, 0.0)
+    for term, pair in enumerate(((0, 1), (1, 2), (0, 2))):
+        for i, j in (pair, pair[::-1]):
+            ratio = np.minimum(np.sqrt(above[:, j] / below[:, i]), 30.0)
+            out[:, term, i] = np.where(z[:, i] > 0.0, 0.5 * ratio - 0.5, 0.0)
     return out
 
 
