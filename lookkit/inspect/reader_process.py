@@ -107,7 +107,7 @@ def plain_reason(error: BaseException, path: Path) -> str:
     text = re.split(r"Error is: |Error parsing [^(]*\(\)\.|Error parsing \.\w+ file\.", text)[-1]
     text = text.split("last error log:")[-1]
     text = "".join(letter if letter.isprintable() else " " for letter in text)
-    text = " ".join(text.split()).strip(" '")
+    text = re.sub(r"\b[A-Z]\w+ (?=\.\w+ LUT)", "", " ".join(text.split()))
     if not text or "Errno" in text:
         text = "invalid data"
     return text if len(text) <= 200 else text[:197] + "..."

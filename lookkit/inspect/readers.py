@@ -24,6 +24,8 @@ LIBRARIES: Final = {
     "colour": "colour-science",
     "ffmpeg": "FFmpeg (through PyAV)",
 }
+EXTRAS: Final = {"ocio": "", "colour": ": lookkit[match]", "ffmpeg": ": lookkit[clips]"}
+"""What to install for each."""
 ENDINGS: Final = {
     "ocio": None,
     "colour": (".cube", ".csp", ".spi1d", ".spi3d", ".spimtx"),
@@ -117,7 +119,7 @@ class Reading:
         if self.verdict == "refuses":
             return f"{name}: refuses it ({self.reason})"
         if self.verdict == "absent":
-            return f"{name}: not installed, not tried"
+            return f"{name}: not tried, it is not installed{EXTRAS[self.reader]}"
         if self.verdict == "unknown":
             return f"{name}: makes something of it, though its meaning is in doubt"
         return f"{name}: does not know this format"

@@ -85,12 +85,11 @@ class Faults:
         for fault in self._listed:
             shown[fault.code] += 1 + fault.more
         last = {fault.code: index for index, fault in enumerate(self._listed)}
-        out = [
-            replace(fault, more=fault.more + self._counts[fault.code] - shown[fault.code])
-            if last[fault.code] == index
-            else fault
-            for index, fault in enumerate(self._listed)
-        ]
+        out = list(self._listed)
+        for code, index in last.items():
+            unlisted = self._counts[code] - shown[code]
+            if unlisted:
+                out[index] = replace(out[index], more=out[index].more + unlisted)
         return tuple(sorted(out, key=lambda fault: (fault.line, fault.code)))
 
 

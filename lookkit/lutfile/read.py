@@ -32,7 +32,7 @@ STRICT: Final[Mapping[str, Callable[[Path], LutFile]]] = MappingProxyType(
 """The endings that have a strict reader of ours."""
 XML: Final = (".ctf", ".cc", ".ccc", ".cdl")
 """Of these only the XML is checked; OpenColorIO reads what it says."""
-OTHERS: Final = (".spimtx", ".vf", ".lut", ".mga", ".m3d", ".cub", ".itx", ".look", ".hdl")
+OTHERS: Final = (".spimtx", ".vf", ".lut", ".mga", ".m3d", ".cub", ".itx", ".look")
 """These only OpenColorIO reads."""
 
 

@@ -98,7 +98,7 @@ def test_what_only_opencolorio_reads_is_refused_with_its_line(tmp_path):
     assert not found.sound
     (fault,) = found.file.faults
     assert (fault.code, fault.line) == ("refused", 1)
-    assert "Inventor" in fault.found
+    assert "Expecting" in fault.found
     with pytest.raises(LutFileError):
         function_in(path)
 

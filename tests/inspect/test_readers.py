@@ -35,7 +35,7 @@ def test_a_missing_library_is_said_to_be_absent(stand_in, tmp_path):
     found = inspect(written(tmp_path / "a.cube", grid(3)), readers=["colour"])
     (reading,) = found.readings
     assert reading.verdict == "absent"
-    assert str(reading) == "colour-science: not installed, not tried"
+    assert str(reading) == "colour-science: not tried, it is not installed: lookkit[match]"
 
 
 CRASHES = """
