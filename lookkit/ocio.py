@@ -19,6 +19,7 @@ import numpy.typing as npt
 from lookkit.spaces.working import Array, OcioTransform
 
 _STRIP_PIXELS = 1 << 16
+_ROW = 1 << 11
 
 
 @cache
@@ -123,7 +124,13 @@ class Processor:
         np.copyto(strip, source[start : start + _STRIP_PIXELS], casting="same_kind")
         if finite and not np.isfinite(strip).all():
             np.nan_to_num(strip, copy=False, nan=0.0, posinf=1.0, neginf=0.0)
-        self._cpu.apply(library().PackedImageDesc(strip, len(strip), 1, 3))
+        # Short rows: each operation finds in the cache what the one before it left there.
+        whole = len(strip) // _ROW * _ROW
+        for part in (strip[:whole], strip[whole:]):
+            if len(part):
+                width = min(len(part), _ROW)
+                image = library().PackedImageDesc(part, width, len(part) // width, 3)
+                self._cpu.apply(image)
 
 
 def lattice_transform(lattice: Array) -> OcioTransform:
