@@ -7,7 +7,7 @@ import numpy as np
 from lookkit.inspect.function import Function
 from lookkit.lattice.sampling import grid
 from lookkit.lutfile.cube import write_cube
-from lookkit.lutfile.model import Lattice
+from lookkit.lutfile.model import Curve, Lattice
 from lookkit.spaces.working import Array
 
 
@@ -15,6 +15,12 @@ def function(lattice: Array) -> Function:
     """A lattice over 0-1 as a function."""
     low, high = np.zeros(3), np.ones(3)
     return Function((Lattice(lattice, low, high),), None, low, high)
+
+
+def curves(table: Array) -> Function:
+    """Curves over 0-1 as a function; the rows are evenly spaced inputs."""
+    low, high = np.zeros(3), np.ones(3)
+    return Function((Curve(table, low, high),), None, low, high)
 
 
 def written(path: Path, lattice: Array, title: str = "made for a test") -> Path:

@@ -9,13 +9,13 @@ from lookkit.inspect.function import Function
 from lookkit.inspect.guess import guesses
 from lookkit.inspect.tone import tone_of
 from lookkit.lattice.sampling import grid
-from lookkit.lutfile.model import Curve
 from lookkit.spaces.encodings import encoding, encodings
 from lookkit.spaces.outputs import output
 from lookkit.spaces.ranges import limits
-from tests.inspect.luts import function
+from tests.inspect.luts import curves, function
 
-CODES = grid(33)
+CODES = np.repeat(np.linspace(0.0, 1.0, 1024)[:, None], 3, axis=1)
+"""Greys are enough: purpose is judged by the grey ramp."""
 BLACK, WHITE = (code / 1023 for code in limits("legal", 10))
 CAMERA_LOGS = [
     name
@@ -41,7 +41,7 @@ def log_luts():
     ):
         shown = output(screen).delivered(range=signal_range)
         picture = shown.encode(print_of(encoding(name).decode(CODES), contrast))
-        yield name, signal_range, function(picture)
+        yield name, signal_range, curves(picture)
 
 
 def display_luts():
@@ -53,7 +53,7 @@ def display_luts():
         x = CODES if takes == "full" else np.clip((CODES - BLACK) / (WHITE - BLACK), 0, 1)
         y = x**strength / (x**strength + (1 - x) ** strength)
         y = y * (1 - lift) + lift
-        yield takes, gives, function(y if gives == "full" else BLACK + y * (WHITE - BLACK))
+        yield takes, gives, curves(y if gives == "full" else BLACK + y * (WHITE - BLACK))
 
 
 def test_most_camera_log_luts_are_known_for_what_they_are():
@@ -89,9 +89,9 @@ def test_log_to_log_and_linear_to_display_are_known():
     # A look that stays in log: black stays at 95 of 1023 (S-Log3's technical summary).
     look = 6.0 * print_of(encoding("S-Log3/S-Gamut3").decode(CODES), 1.2)
     to_log = encoding("S-Log3/S-Gamut3").encode(look)
-    assert first_guess(function(to_log))["output"] == "log"
+    assert first_guess(curves(to_log))["output"] == "log"
     shown = output("Rec.709 BT.1886")
-    linear = function(shown.encode(print_of(CODES, 1.3)))
+    linear = curves(shown.encode(print_of(CODES, 1.3)))
     assert first_guess(linear)["input"] == "scene-linear"
 
 
@@ -101,9 +101,8 @@ def test_a_lut_that_says_nothing_is_not_guessed_at(made):
 
 
 def test_a_step_is_not_guessed_at():
-    low, high = np.zeros(3), np.ones(3)
-    table = np.repeat((np.arange(65536) > 30000)[:, None].astype(float), 3, axis=1)
-    assert guesses(Function((Curve(table, low, high),), None, low, high)) == ()
+    step = (np.arange(65536) > 30000).astype(float)
+    assert guesses(curves(np.repeat(step[:, None], 3, axis=1))) == ()
 
 
 def test_likelihoods_sum_to_one():
@@ -117,8 +116,8 @@ def test_likelihoods_sum_to_one():
 def test_the_range_of_a_known_encoding_is_told_from_the_greys(name, made_for):
     camera = encoding(name)
     shown = output("Rec.709 BT.1886")
-    lattice = shown.encode(print_of(camera.decode(CODES, range=made_for), 1.6))
-    tone = tone_of(function(lattice), camera, shown)
+    ramp = shown.encode(print_of(camera.decode(CODES, range=made_for), 1.6))
+    tone = tone_of(curves(ramp), camera, shown)
     likely = next(iter(tone.input_range.likelihood))
     assert likely == made_for
 

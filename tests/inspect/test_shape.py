@@ -6,11 +6,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from lookkit.inspect.function import Function
 from lookkit.inspect.shape import shape_of
 from lookkit.lattice.sampling import grid
-from lookkit.lutfile.model import Curve
-from tests.inspect.luts import contrast, function
+from tests.inspect.luts import contrast, curves, function
 
 
 def test_the_identity_changes_nothing_and_can_be_undone():
@@ -139,9 +137,7 @@ def test_a_lattice_that_is_not_finite_has_no_shape(value):
     ],
 )
 def test_a_curve_is_judged_by_its_ramp(rows, invertible):
-    low, high = np.zeros(3), np.ones(3)
-    curve = Curve(np.repeat(np.array(rows, float)[:, None], 3, axis=1), low, high)
-    shape = shape_of(Function((curve,), None, low, high))
+    shape = shape_of(curves(np.repeat(np.array(rows, float)[:, None], 3, axis=1)))
     assert shape.invertible == invertible
     assert shape.solid is None
     assert shape.per_channel

@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 
 from lookkit.errors import LutFileError
-from lookkit.inspect.readers import READERS, compare, read_with
+from lookkit.inspect.readers import READERS, Reading
 from lookkit.inspect.repairs import repair
 from lookkit.lutfile.cube import read_cube
 from lookkit.lutfile.cube_scan import scan_cube, scan_cube_bytes
 from tests.lutfile.bad_cubes import BAD_CUBES, GOOD, SIZE, BadCube, write
-from tests.lutfile.who_reads_bad_cubes import jobs_of, readings_of, table
+from tests.lutfile.who_reads_bad_cubes import readings_of, table
 
 TABLE = Path(__file__).with_name("who_reads_bad_cubes.md")
 
@@ -77,25 +77,29 @@ def test_what_can_be_repaired_holds_the_numbers_that_were_meant(repaired):
         assert np.array_equal(read.lattice.values, good), path.name
 
 
+@pytest.fixture(scope="module")
+def readings(corpus, repaired) -> dict[str, list[Reading]]:
+    """What each library makes of each file of the corpus, then of each repaired file."""
+    return readings_of([*corpus, *repaired])
+
+
 @pytest.mark.parametrize("reader", READERS)
-def test_other_readers_read_the_repaired_files_alike(reader, repaired):
+def test_other_readers_read_the_repaired_files_alike(reader, corpus, repaired, readings):
     # The judges are OpenColorIO, colour-science and FFmpeg themselves.
-    jobs, ours = jobs_of(repaired)
-    answers = read_with(reader, jobs)
-    if not answers[0].library:
+    found = readings[reader][len(corpus) :]
+    if not found[0].library:
         pytest.skip(f"{reader} is not installed")
-    for job, mine, answer in zip(jobs, ours, answers, strict=True):
-        reading = compare(reader, job.pixels, mine, answer)
-        assert reading.verdict == "same", (job.path.name, str(reading))
+    for path, reading in zip(repaired, found, strict=True):
+        assert reading.verdict == "same", (path.name, str(reading))
 
 
-def test_the_table_of_what_others_do_is_what_the_script_writes(corpus):
+def test_the_table_of_what_others_do_is_what_the_script_writes(corpus, readings):
     written = TABLE.read_text(encoding="utf-8")
-    found = readings_of(corpus)
-    missing = [name for name, readings in found.items() if not readings[0].library]
+    found = {name: of_all[: len(corpus)] for name, of_all in readings.items()}
+    missing = [name for name, of_corpus in found.items() if not of_corpus[0].library]
     if missing:
         pytest.skip(f"not installed: {', '.join(missing)}")
-    libraries = [readings[0].library for readings in found.values()]
+    libraries = [of_corpus[0].library for of_corpus in found.values()]
     if not all(library in written for library in libraries):
         pytest.skip(f"the table is of other versions than {', '.join(libraries)}")
     assert table(found) == written
