@@ -18,17 +18,19 @@ from lookkit.lattice import facts
 from lookkit.lattice.audit import Audited, audit
 from lookkit.lattice.folds import orientation, turned
 from lookkit.lattice.interpolate import READERS, Reader, interpolate, lattice_size
-from lookkit.lattice.samples import CodeSpace, SetName, stops_from_grey
+from lookkit.lattice.samples import CodeSpace, SetName
 from lookkit.lattice.sampling import corner_values
 from lookkit.lattice.search import Probe, probe, worst_places
 from lookkit.lattice.shaper import Shaper
 from lookkit.lattice.truth import Exact, Light, steady
 from lookkit.progress import Progress, silent
+from lookkit.spaces.level import stops_of
 from lookkit.spaces.working import Array
 
 _WORST: Final = 10
+_CANDIDATES: Final = 8192
 _APART: Final = 0.06
-"""Two colours closer than this in code are the same finding."""
+"""Colours closer than this, in code or in signal, are the same finding."""
 
 _NEAR: Final = 0.03
 _NEUTRAL_CHROMA: Final = 3.0
@@ -76,7 +78,7 @@ class Worst:
     delta_e_2000
         Between them.
     stops
-        Scene luminance from mid-grey.
+        Level of the scene colour from mid-grey (`spaces.level`).
     hue
         L*a*b* hue angle of the exact signal in degrees; None for a near-neutral.
     hue_name
@@ -221,9 +223,7 @@ def certify(
     probed = probe(graph, light, size, shaper)
     readings = []
     for done, reader in enumerate(readers, start=1):
-        readings.append(
-            _reading(lattice, shaper, reader, graph, codespace, light, sets, probed)
-        )
+        readings.append(_reading(lattice, shaper, reader, graph, codespace, light, sets, probed))
         progress(what, done, len(readers))
     upright = orientation(corner_values(probed.at_points))
     folds = turned(orientation(corner_values(lattice)), upright)
@@ -263,8 +263,9 @@ def _reading(
         code = audited.code[top]
         places = np.concatenate([places, code if shaper is None else shaper.forward(code)])
         errors = np.concatenate([errors, differences[top]])
-    chosen = _apart(places if shaper is None else shaper.inverse(places), errors)
-    worst = _described(chosen, exact, read, space, light, sets)
+    order = np.argsort(-errors, kind="stable")[:_CANDIDATES]
+    code = places[order] if shaper is None else shaper.inverse(places[order])
+    worst = _described(_apart(code, exact(code)), exact, read, space, light, sets)
     pictures = sets["image-like"].code
     return Reading(
         reader,
@@ -282,16 +283,19 @@ def _figures(error: Array) -> Figures:
     return Figures(mean, float(p99), float(p999), top)
 
 
-def _apart(code: Array, errors: Array) -> Array:
-    """The worst codes that are not near each other, worst first."""
-    chosen: list[Array] = []
-    for index in np.argsort(-errors, kind="stable"):
-        one = code[index]
-        if all(np.abs(one - other).max() > _APART for other in chosen):
-            chosen.append(one)
-            if len(chosen) == _WORST:
+def _apart(code: Array, signal: Array) -> Array:
+    """Keep the first codes that differ from each other, in code and in what is shown."""
+    kept: list[int] = []
+    for index in range(len(code)):
+        if all(
+            np.abs(code[index] - code[other]).max() > _APART
+            and np.abs(signal[index] - signal[other]).max() > _APART
+            for other in kept
+        ):
+            kept.append(index)
+            if len(kept) == _WORST:
                 break
-    return np.array(chosen)
+    return code[kept]
 
 
 def _described(
@@ -306,7 +310,7 @@ def _described(
     one = Audited(code, wanted, light)
     found = read(code)
     differences = one.delta_e_2000(found)
-    stops = stops_from_grey(space.decode(code))
+    stops = stops_of(space.decode(code))
     lab = light.lab(wanted)
     rows = []
     for index in np.argsort(-differences, kind="stable"):

@@ -74,9 +74,8 @@ def ramp(read: Read, exact: Read) -> Ramp:
 
 def clipped_faces(lattice: Array) -> dict[str, float]:
     """Return the share of points of each face of the cube with a channel at 0 or 1."""
-    clipped = ((lattice <= 0.0) | (lattice >= 1.0)).any(axis=-1)
-    faces = (clipped[0], clipped[-1], clipped[:, 0], clipped[:, -1])
-    faces = (*faces, clipped[:, :, 0], clipped[:, :, -1])
+    clipped = np.asarray(((lattice <= 0.0) | (lattice >= 1.0)).any(axis=-1))
+    faces = [np.moveaxis(clipped, axis, 0)[end] for axis in range(3) for end in (0, -1)]
     return {name: float(face.mean()) for name, face in zip(FACES, faces, strict=True)}
 
 

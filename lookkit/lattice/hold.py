@@ -33,7 +33,7 @@ _TOP_MARGIN: Final = 0.9
 _INVISIBLE: Final = 0.002
 """Delta E that no figure shows."""
 
-_SLOPE: Final = 0.4
+_SLOPE: Final = 0.5
 """Largest difference of what neighbouring points keep of their changes."""
 
 _SUMMIT_CELLS: Final = 256
@@ -104,11 +104,11 @@ class Watch:
             self._watch(audited, reader) for audited in sets.values() for reader in readers
         ]
 
-    def offending(self, lattice: Array, narrow: bool = False) -> Mask:
+    def offending(self, lattice: Array) -> Mask:
         """Cells that fold or make a set's tail worse than plain sampling's, (cells,).
 
-        With `narrow`, later calls look only at what came near a limit now: enough for
-        lattices between this one and plain sampling.
+        Later calls look only at what comes near a limit now: enough for lattices between
+        this one and plain sampling.
         """
         corners = corner_values(lattice)[:, :, self._looked_at]
         folded = turned(orientation(corners), self._upright[:, self._looked_at], 0.6 * FLAT)
@@ -118,12 +118,11 @@ class Watch:
         for watched in self._watched:
             error = self._seen(watched.audited, lattice, watched.reader)
             out[watched.cell[watched.tail.to_blame(error)]] = True
-            if narrow:
-                near = watched.tail.near(error)
-                watched.tail.only(near)
-                watched.cell = watched.cell[near]
-                watched.audited = watched.audited.only(near)
-        if narrow and len(self._looked_at) == len(out):
+            near = watched.tail.near(error)
+            watched.tail.only(near)
+            watched.cell = watched.cell[near]
+            watched.audited = watched.audited.only(near)
+        if len(self._looked_at) == len(out):
             self._narrow(corners, _spread(out))
         return out
 
@@ -218,7 +217,7 @@ class Summits:
         return bad & ~plain
 
     def _climbed(self, lattice: Array, reader: Reader) -> tuple[Array, Array]:
-        """The worst places of the worst cells and their Delta E 2000."""
+        """Return the worst places of the worst cells and their Delta E 2000."""
 
         def error(audited: Audited) -> Array:
             return audited.delta_e_2000(audited.read(lattice, reader, self._watch.shaper))
@@ -263,12 +262,13 @@ def held_back(fitted: Array, watch: Watch, summits: Summits) -> tuple[Array, flo
             # What still offends sits between held points and free ones.
             around = _grown(around)
         share[around] *= left
-        _ease(share)
+        if not left:
+            _ease(share)
 
     for _ in range(_SUMMIT_ROUNDS):
         for left in _STEPS:
             lattice = plain + share[..., None] * (fitted - plain)
-            bad = watch.offending(lattice, narrow=True)
+            bad = watch.offending(lattice)
             if not bad.any():
                 bad = watch.folded(lattice)
             if not bad.any():

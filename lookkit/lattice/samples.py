@@ -14,7 +14,8 @@ from typing import Final, Literal
 
 import numpy as np
 
-from lookkit.spaces.working import AP1_LUMINANCE, MID_GREY, Array
+from lookkit.spaces.level import luminance, stops_of
+from lookkit.spaces.working import MID_GREY, Array
 
 SetName = Literal[
     "neutral-ramp", "image-like", "skin", "saturated-emitters", "over-range", "whole-cube"
@@ -143,7 +144,7 @@ def skin(rng: np.random.Generator, count: int) -> Array:
     blue_over_green = rng.normal(-0.34, 0.10, count) - 0.08 * depth
     log_rgb = np.stack([red_over_green, np.zeros(count), blue_over_green], axis=-1)
     rgb = np.exp(log_rgb)
-    return np.asarray(rgb * (MID_GREY * np.exp2(stops + shade) / _luminance(rgb))[:, None])
+    return np.asarray(rgb * (MID_GREY * np.exp2(stops + shade) / luminance(rgb))[:, None])
 
 
 def saturated_emitters(rng: np.random.Generator, count: int) -> Array:
@@ -167,7 +168,7 @@ def over_range(rng: np.random.Generator, count: int, top: float) -> Array:
     """
     scene = image_like(rng, count)
     bright = np.exp2(rng.uniform(4.0, max(top, 5.0) + 0.5, count)) * MID_GREY
-    scene = scene * (bright / np.maximum(np.abs(_luminance(scene)), 1e-4))[:, None]
+    scene = scene * (bright / np.maximum(np.abs(luminance(scene)), 1e-4))[:, None]
     kind = rng.random(count)
     lamps = kind < 0.25
     lamp = _hue(rng.random(int(lamps.sum())))
@@ -180,24 +181,15 @@ def over_range(rng: np.random.Generator, count: int, top: float) -> Array:
     return scene
 
 
-def stops_from_grey(scene: Array) -> Array:
-    """Luminance of scene-linear AP1 in stops from mid-grey, at least -20."""
-    return np.asarray(np.log2(np.maximum(_luminance(scene) / MID_GREY, 2.0**-20)))
-
-
 def _top_stops(space: CodeSpace) -> float:
-    return float(stops_from_grey(space.decode(np.ones((1, 3))))[0])
-
-
-def _luminance(scene: Array) -> Array:
-    return np.asarray(scene @ AP1_LUMINANCE)
+    return float(stops_of(space.decode(np.ones((1, 3))))[0])
 
 
 def _from_log_ratios(stops: Array, red_green: Array, blue_yellow: Array) -> Array:
     """RGB of ln(R/G) = red_green and ln(B/sqrt(RG)) = blue_yellow at a luminance in stops."""
     log_rgb = np.stack([0.5 * red_green, -0.5 * red_green, blue_yellow], axis=-1)
     rgb = np.exp(log_rgb)
-    return np.asarray(rgb * (MID_GREY * np.exp2(stops) / _luminance(rgb))[:, None])
+    return np.asarray(rgb * (MID_GREY * np.exp2(stops) / luminance(rgb))[:, None])
 
 
 def _hue(turn: Array) -> Array:

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+import numpy.typing as npt
 
 from lookkit.lattice.difference import Real, delta_e_2000
 from lookkit.lattice.interpolate import Reader, interpolate
@@ -106,12 +107,11 @@ def worst_places(
 
     top = np.argsort(-errors)[:_STARTS]
     best, most = climb(error, places[top], errors[top], 0.5 / cells, _ROUNDS, _OFFSPRING)
-    order = np.argsort(-most)
-    rest = np.argsort(-errors)[_STARTS : 64 * _STARTS]
-    return (
-        np.concatenate([best[order], places[rest]]),
-        np.concatenate([most[order], errors[rest]]),
-    )
+    rest = _worst_of_each_cell(first.reshape((2 * cells + 1,) * 3))
+    places = np.concatenate([best, halves[rest]])
+    errors = np.concatenate([most, first[rest]])
+    order = np.argsort(-errors, kind="stable")
+    return places[order], errors[order]
 
 
 def climb(
@@ -152,6 +152,17 @@ def climb(
         errors = np.maximum(errors, found[rows, pick])
         reach *= _SHRINK
     return places, errors
+
+
+def _worst_of_each_cell(halves: Array) -> npt.NDArray[np.intp]:
+    """Flat index of the largest error among the first eight places of every cell."""
+    count = halves.shape[0]
+    cells = count // 2
+    index = np.arange(halves.size).reshape(halves.shape)[:-1, :-1, :-1]
+    box = halves[:-1, :-1, :-1].reshape(cells, 2, cells, 2, cells, 2)
+    parts = box.transpose(0, 2, 4, 1, 3, 5).reshape(-1, 8)
+    flat = index.reshape(cells, 2, cells, 2, cells, 2).transpose(0, 2, 4, 1, 3, 5).reshape(-1, 8)
+    return np.asarray(flat[np.arange(len(flat)), parts.argmax(axis=1)])
 
 
 def _worst_cells(halves: Array) -> Array:

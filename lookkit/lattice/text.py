@@ -55,5 +55,7 @@ def _figures(figures: Figures) -> str:
 
 def _worst(one: Worst) -> str:
     where = f"{one.stops:+.1f} stops, {one.hue_name}, {one.lives_in}"
-    triples = (" ".join(f"{value:.4f}" for value in part) for part in (one.code, one.exact, one.read))
+    triples = (
+        " ".join(f"{value:.4f}" for value in part) for part in (one.code, one.exact, one.read)
+    )
     return f"  {one.delta_e_2000:7.2f}  {'  '.join(triples)}  {where}"

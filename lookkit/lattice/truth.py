@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from lookkit.lattice.difference import itp, lab
+from lookkit.lattice.difference import Real, itp, lab
 from lookkit.spaces.working import Array
 
 Exact = Callable[[Array], Array]
@@ -60,7 +60,7 @@ class Light:
         return np.asarray(np.asarray(self.xyz(np.ones((1, 3))))[0])
 
 
-def in_chunks(work: Callable[..., Array], *columns: Array) -> Array:
+def in_chunks(work: Callable[..., Array], *columns: Real) -> Array:
     """Apply `work` to rows in cache-sized chunks on two threads; the order is kept.
 
     The result does not depend on how the chunks were spread over the threads.
