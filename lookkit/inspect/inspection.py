@@ -109,8 +109,8 @@ def inspect(
         Names of the encoding the LUT takes and of the output it gives, where known: then
         greys a stop apart are run through it. `gives` needs `expects`.
     readers
-        The libraries to try the file with; each runs in a process of its own, for at most a
-        minute, and is skipped where it is not installed.
+        The libraries to try the file with; each runs in a process of its own, for at most two
+        minutes, and is skipped where it is not installed.
 
     Raises
     ------

@@ -35,7 +35,7 @@ ENDINGS: Final = {
 
 TOLERANCE: Final = 1e-5
 """Largest difference that is rounding of 32-bit floats, for values up to 1."""
-SECONDS: Final = 60
+SECONDS: Final = 120
 MEMORY: Final = 6 << 30
 """Limits of the process in which a library reads."""
 _HOME: Final = str(Path(__file__).resolve().parents[2])
@@ -128,7 +128,7 @@ class Reading:
 def read_with(reader: ReaderName, jobs: Sequence[Job]) -> list[Answer]:
     """Read files with another library, in a process that may come to harm.
 
-    A file on which the process crashes, or takes over a minute, is answered as refused and
+    A file on which the process crashes, or takes over two minutes, is answered as refused and
     the others are read by a new one.
     """
     answers: list[Answer] = []
