@@ -18,7 +18,7 @@ from typing import TypeVar
 import numpy as np
 
 from lookkit.errors import InputError, UnknownNameError
-from lookkit.nodes.base import Node, Op
+from lookkit.nodes.base import Node, Op, part_of_matrices
 from lookkit.recipe.model import Recipe
 from lookkit.recipe.wiring import Wiring, wire
 from lookkit.spaces.encodings import Encoding
@@ -117,11 +117,16 @@ class Acting:
         return _acted(self.node, [rgb])
 
     def lower(self) -> list[OcioTransform] | None:
-        """Return the node's own lowering if it acts fully, nothing if not at all, else None."""
+        """Return the node's own lowering if it acts fully, nothing if not at all, else None.
+
+        A part of a matrix is a matrix too.
+        """
         if self.node.mix == 0.0:
             return []
-        full = self.node.mix == 1.0 and self.node.only is None
-        return self.node.lower() if full else None
+        lowered = self.node.lower()
+        if self.node.only is not None or lowered is None:
+            return None
+        return lowered if self.node.mix == 1.0 else part_of_matrices(lowered, self.node.mix)
 
 
 @dataclass(frozen=True)
@@ -142,10 +147,16 @@ class Branches:
 
     def evaluate(self, rgb: Array) -> Array:
         """Return the exact result; float64 of shape (..., 3) in and out."""
-        values: dict[int, Array] = {-1: rgb}
-        for place, (node, sources) in enumerate(zip(self.nodes, self.sources, strict=True)):
-            values[place] = _acted(node, [values[source] for source in sources])
-        return values[len(self.nodes) - 1]
+        *_, result = self.values(rgb)
+        return result
+
+    def values(self, rgb: Array) -> list[Array]:
+        """Return what each node gives, in their order."""
+        values: list[Array] = []
+        for node, sources in zip(self.nodes, self.sources, strict=True):
+            inputs = [rgb if source < 0 else values[source] for source in sources]
+            values.append(_acted(node, inputs))
+        return values
 
     def lower(self) -> None:
         """Return None: OpenColorIO has no branches."""
@@ -158,10 +169,13 @@ def _acted(node: Node, inputs: Sequence[Array]) -> Array:
     changed = node.join(inputs)
     if node.mix == 1.0 and node.only is None:
         return changed
-    share = np.full(entering.shape[:-1], node.mix)
-    if node.only is not None:
-        share = share * node.only.weight(entering)
-    return np.asarray(entering + share[..., None] * (changed - entering))
+    return np.asarray(entering + share_of(node, entering)[..., None] * (changed - entering))
+
+
+def share_of(node: Node, rgb: Array) -> Array:
+    """Return how much of its change a node makes to light that enters it: (..., 3) to (...)."""
+    share = np.full(rgb.shape[:-1], node.mix if node.enabled else 0.0)
+    return share if node.only is None else share * node.only.weight(rgb)
 
 
 def serial(nodes: Sequence[Node]) -> tuple[Op, ...]:

@@ -203,7 +203,7 @@ class Look:
         from lookkit.lattice.samples import CodeSpace, audit_sets
 
         step = self.graph.input_transform(camera)
-        found = {}
+        found: dict[str, FastError] = {}
         for name, codes in audit_sets(CodeSpace(step.inverse, step.evaluate)).items():
             exact = self.evaluate(codes, camera=camera, output=output, scene=scene)
             fast = self.apply(codes, camera=camera, output=output, scene=scene, fast=True)

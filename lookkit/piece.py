@@ -92,7 +92,7 @@ def lattice_piece(chain: Sequence[Op]) -> Piece:
     exact = evaluate(chain, light)
     for size in SIZES:
         transforms = _lattice(chain, size)
-        found = relative_error(exact, Processor(transforms).apply(light))
+        found = relative_error(exact, Processor(transforms).apply_exact(light))
         error = float(np.quantile(found, 0.99))
         if error <= SMALL_ERROR or size == SIZES[-1]:
             break
@@ -182,7 +182,7 @@ def _worst(chain: Sequence[Op], processor: Processor, light: Array, found: Array
     for step in 0.5 ** np.arange(10):
         moved = light[:, None] * 2.0 ** (step * rng.standard_normal((_SEARCHED, 24, 3)))
         moved = np.minimum(moved, MID_GREY * 2.0**8)
-        tried = relative_error(evaluate(chain, moved), processor.apply(moved))
+        tried = relative_error(evaluate(chain, moved), processor.apply_exact(moved))
         best = tried.argmax(axis=1)
         better = tried[rows, best] > found
         light = np.where(better[:, None], moved[rows, best], light)

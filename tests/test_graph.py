@@ -161,9 +161,12 @@ kind = "cdl"
 saturation = 0.95
 """
 
+KNOWN: dict = {}
+"""The lattice of OPAQUE, made once."""
+
 
 def test_what_opencolorio_cannot_say_is_one_lattice_and_the_rest_stays_analytic():
-    parts = pieces(graph(OPAQUE).look())
+    parts = pieces(graph(OPAQUE).look(), KNOWN)
     assert [bool(part.size) for part in parts] == [False, True, False]
     assert "hue-bands" in parts[1].label
     assert "contrast" in parts[1].label
@@ -171,9 +174,9 @@ def test_what_opencolorio_cannot_say_is_one_lattice_and_the_rest_stays_analytic(
 
 def test_a_lattice_keeps_to_its_stated_error_on_light_it_never_saw():
     steps = graph(OPAQUE).look()[1:4]
-    (lattice,) = pieces(steps)
+    (lattice,) = pieces(steps, KNOWN)
     light = probe_light(1 << 16, seed=77)
-    wrong = relative_error(evaluate(steps, light), Processor(lower(steps)).apply(light))
+    wrong = relative_error(evaluate(steps, light), Processor(lower(steps, KNOWN)).apply(light))
     assert np.quantile(wrong, 0.99) <= 1.1 * lattice.error
     assert wrong.max() <= lattice.largest
     assert lattice.error < 0.02
@@ -183,7 +186,7 @@ def test_a_lattice_does_not_tint_neutrals():
     steps = graph(OPAQUE).look()
     grey = 0.18 * 2.0 ** np.linspace(-10, 10, 999)[:, None].repeat(3, axis=1)
     exact = evaluate(steps, grey)
-    fast = Processor(lower(steps)).apply(grey).astype(np.float64)
+    fast = Processor(lower(steps, KNOWN)).apply(grey).astype(np.float64)
     np.testing.assert_allclose(exact, exact[:, :1].repeat(3, axis=1), rtol=1e-6)
     np.testing.assert_allclose(fast, fast[:, :1].repeat(3, axis=1), rtol=2e-5)
 
@@ -200,17 +203,14 @@ def test_neutrals_lie_on_the_middle_line_of_the_lattice(light):
 
 @given(scene(-1e4, 1e4))
 def test_light_beyond_the_lattice_is_held_at_its_ends(rgb):
-    steps = graph(OPAQUE).look()[1:4]
     held = np.clip(rgb, LOWEST, HIGHEST)
-    fast = Processor(lower(steps))
+    fast = Processor(lower(graph(OPAQUE).look()[1:4], KNOWN))
     np.testing.assert_array_equal(fast.apply(rgb), fast.apply(held))
 
 
 def test_a_lattice_is_made_once_for_the_same_steps():
-    known = {}
     first, second = graph(OPAQUE).look(), graph(OPAQUE).look()
-    assert pieces(first, known)[1] is pieces(second, known)[1]
-    assert len(known) == 1
+    assert pieces(first, KNOWN)[1] is pieces(second, KNOWN)[1]
 
 
 FILM = """
@@ -282,3 +282,41 @@ def test_apply_follows_the_scene_and_the_fast_way_stays_close():
     assert np.abs(whole - exact).max() <= 5e-5
     assert np.quantile(np.abs(fast - exact), [0.5, 0.99]) == pytest.approx(0, abs=3 / 1023)
     assert np.median(np.abs(fast - exact)) <= 0.5 / 1023
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        'kind = "saturation"\nsaturation = 0.3',
+        'kind = "exposure"\nstops = 1.5',
+        'kind = "matrix"\nmatrix = [[0.9, 0.1, 0], [0, 1, 0], [0.2, 0, 0.8]]\noffset = [0.1, 0, 0]',
+    ],
+)
+@given(rgb=scene(), mix=st.floats(0.01, 0.99))
+def test_a_part_of_a_matrix_stays_analytic(text, rgb, mix):
+    steps = graph(f"[[look]]\n{text}\nmix = {mix!r}\n").look()
+    (part,) = pieces(steps)
+    assert part.size == 0
+    exact = evaluate(steps, rgb)
+    scale = np.abs(rgb).max() + 1.0
+    np.testing.assert_allclose(Processor(lower(steps)).apply(rgb), exact, atol=2e-6 * scale)
+
+
+def test_the_error_of_the_fast_way_is_measured():
+    look = film()
+    found = look.fast_error(camera="A", output="monitor")
+    codes = np.random.default_rng(1).random((3000, 3))
+    exact = look.evaluate(codes, camera="A", output="monitor")
+    fast = look.apply(codes, camera="A", output="monitor", fast=True)
+    assert 1023 * np.abs(fast - exact).max() <= 1.25 * found["whole-cube"].largest
+    assert found["neutral-ramp"].largest < 2.0
+
+
+def test_the_fast_way_holds_codes_beyond_its_ends_and_reads_nan_as_black():
+    look = film()
+    codes = np.array([[1.5, -0.5, 0.4], [np.nan, 0.4, np.inf]])
+    held = np.array([[1.0, 0.0, 0.4], [0.0, 0.4, 1.0]])
+    np.testing.assert_array_equal(
+        look.apply(codes, camera="A", output="monitor", fast=True),
+        look.apply(held, camera="A", output="monitor", fast=True),
+    )

@@ -186,6 +186,24 @@ def matrix_transform(matrix: Array, offset: Array | None = None) -> OcioTransfor
     return ocio.MatrixTransform(matrix=padded.ravel().tolist(), offset=added)
 
 
+def part_of_matrices(
+    transforms: Sequence[OcioTransform], share: float
+) -> list[OcioTransform] | None:
+    """Return a share of what matrices change, x + share (M x - x), or None for other steps."""
+    import PyOpenColorIO as ocio
+
+    matrix, offset = np.eye(4), np.zeros(4)
+    for one in transforms:
+        if not isinstance(one, ocio.MatrixTransform):
+            return None
+        if one.getDirection() != ocio.TRANSFORM_DIR_FORWARD:
+            return None
+        step = np.reshape(one.getMatrix(), (4, 4))
+        matrix, offset = step @ matrix, step @ offset + np.array(one.getOffset())
+    mixed = np.eye(4) + share * (matrix - np.eye(4))
+    return [matrix_transform(mixed[:3, :3], share * offset[:3])]
+
+
 def mirrored_exponent(exponent: Array) -> OcioTransform:
     """Return an OCIO power that is odd-symmetric below zero."""
     import PyOpenColorIO as ocio

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -20,7 +20,7 @@ from lookkit.recipe.extend import read_text as read_text
 from lookkit.recipe.lines import Path as KeyPath
 from lookkit.recipe.model import Recipe, overridden
 from lookkit.recipe.tables import read_own
-from lookkit.recipe.wiring import state_faults, wire
+from lookkit.recipe.wiring import Fault, state_faults, wire
 from lookkit.recipe.words import problems_of
 
 
@@ -80,7 +80,7 @@ def validated(joined: Joined, folder: Path) -> Recipe:
         )
     except ValidationError as error:
         problems += problems_of(error, Recipe, data, joined.problem)
-    problems += _graph_problems(joined, context)
+    problems += _graph_problems(joined, context, recipe)
     problems += _id_problems(joined)
     problems += _name_problems(joined)
     if recipe is not None and not problems:
@@ -102,10 +102,21 @@ def _lists(data: Mapping[str, Any]) -> Iterator[tuple[KeyPath, list[Any]]]:
             yield path, nodes
 
 
-def _graph_problems(joined: Joined, context: Mapping[str, Any]) -> Iterator[Problem]:
+def _graph_problems(
+    joined: Joined, context: Mapping[str, Any], recipe: Recipe | None
+) -> Iterator[Problem]:
     for path, nodes in _lists(joined.data):
         wiring = wire(nodes)
-        faults = wiring.faults or state_faults(wiring, [_node(node, context) for node in nodes])
+        faults: Sequence[Fault] = wiring.faults
+        if not faults:
+            made = (
+                [_node(node, context) for node in nodes]
+                if recipe is None
+                else recipe.look
+                if path == ("look",)
+                else getattr(recipe, str(path[0]))[path[1]].trims
+            )
+            faults = state_faults(wiring, made)
         for fault in faults:
             yield joined.problem((*path, *fault.path), fault.found, fault.expected)
 
