@@ -167,6 +167,7 @@ class _Scan:
         if not HAS_NUMBER.search(code):
             if code:
                 self.faults.add(line, "stray-text", shown(code), "a row of numbers")
+                self.comments.append(code)
             return
         self.rows.add_line(code, line)
 

@@ -34,6 +34,13 @@ def test_every_change_is_said_once(tmp_path):
     assert np.abs(clean.lattice.values - contrast(5)).max() < 1e-8
 
 
+def test_words_that_belong_nowhere_are_kept_as_comments(tmp_path):
+    path = tmp_path / "a.cube"
+    path.write_text("; by hand\nLUT_3D_SIZE 2\n" + "0 0.5 1 # why\n" * 8 + "END of it\n")
+    clean = read_cube(repair(scan_lut(path), tmp_path / "b.cube").path)
+    assert clean.comments == ("; by hand", *["why"] * 8, "END of it")
+
+
 def test_a_sound_file_becomes_a_clean_copy(tmp_path):
     path = written(tmp_path / "a.cube", contrast(5))
     done = repair(scan_lut(path), tmp_path / "b.cube")
