@@ -157,7 +157,7 @@ def camera_b(image: np.ndarray, bench: Bench, exposure: float, seed: int) -> np.
     luma = np.array([0.2126, 0.7152, 0.0722])
     vivid = 1.07 * np.eye(3) - 0.07 * luma[np.newaxis, :]
     twist = np.array([[0.985, 0.015, 0.0], [0.0, 0.99, 0.01], [0.012, 0.0, 0.988]])
-    linear = raw @ (twist @ vivid @ colour_matrix(bench, "B")).T
+    linear = raw @ (twist @ vivid @ colour_matrix(bench, "B")).T.astype(np.float32)
     linear = np.maximum(_whiten(raw, linear, _B_CLIP), 0)
     signal = np.where(linear < 0.018, 4.5 * linear, 1.099 * linear**0.45 - 0.099)
     # knee: above 85 % the slope is such that six times white lands on code 255
@@ -177,7 +177,7 @@ def camera_c(image: np.ndarray, bench: Bench, exposure: float, seed: int) -> np.
     """
     raw = _bloom(image[..., 6:9] * np.float32(exposure), image.shape[1], [(0.6, 0.2, (1, 1, 1))])
     raw = np.minimum(_noisy(raw, 0.00015, 0.000012, seed), np.float32(_C_CLIP))
-    linear = _whiten(raw, raw @ colour_matrix(bench, "C").T, _C_CLIP)
+    linear = _whiten(raw, raw @ colour_matrix(bench, "C").T.astype(np.float32), _C_CLIP)
     linear = np.maximum(linear, 0)
     knee, reach = 0.6, _C_CLIP - 0.6
     room = 0.4 * reach / (reach - 0.4)

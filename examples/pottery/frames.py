@@ -153,7 +153,7 @@ def _shoot(
         gain = factor * 2.0**setup.exposure
         facts |= _span(image[..., -2] * gain, places)
         say(f"{name}: {facts['stops']:.1f} stops from shade to {facts['brightest']}")
-        image = soften(image, far, setup, width)
+        image = soften(image[..., :9], far, setup, width)
         sites = {
             "corners": setup.project(chart.corners, width, height),
             "board": setup.project(chart.board, width, height),

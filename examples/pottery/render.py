@@ -300,7 +300,7 @@ class Renderer:
         edge = _span(which.reshape(height, width).astype(np.float32)) > 0
         for plane, limit in ((tone, 0.14), (tint, 0.25)):
             span = _span(plane)
-            rough |= (span > limit) & edge | (span > 4.5 * limit)
+            rough |= (span > limit) & edge | (span > 6 * limit)
         busy = np.nonzero(rough.ravel())[0]
         tell(f"{self.setup.name}: {100 * busy.size / rough.size:.0f} % of pixels refined")
         corners = ((0.36, 0.10), (0.90, 0.36), (0.64, 0.90), (0.10, 0.64))
@@ -406,10 +406,10 @@ def soften(image: np.ndarray, far: np.ndarray, setup: SetUp, width: int) -> np.n
         if not (share > 0).any():
             break
         mask = (share > 0).astype(np.float32)
-        weight = ndimage.gaussian_filter(mask, size)
+        weight = ndimage.gaussian_filter(mask, size, truncate=2.6)
         blurred = np.empty_like(image)
         for k in range(image.shape[2]):
-            blurred[..., k] = ndimage.gaussian_filter(image[..., k] * mask, size)
+            blurred[..., k] = ndimage.gaussian_filter(image[..., k] * mask, size, truncate=2.6)
         blurred /= np.maximum(weight, 1e-4)[..., np.newaxis]
         out = out + (blurred - out) * (share * mask)[..., np.newaxis]
     return out

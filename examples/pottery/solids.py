@@ -164,7 +164,7 @@ class Lathe:
         table = self._table if order == 1 else self._smooth
         if order == 1:
             iu, iv = cu.astype(np.int32), cv.astype(np.int32)
-            fu, fv = cu - iu, cv - iv
+            fu, fv = cu - iu.astype(np.float32), cv - iv.astype(np.float32)
             flat = table.ravel()
             k = iu * table.shape[1] + iv
             low = flat[k] * (1 - fv) + flat[k + 1] * fv
@@ -393,6 +393,10 @@ def _march(solid: Solid, o: Points, d: Points, t: np.ndarray, end: np.ndarray) -
             live, t, end, o, d = live[go], t[go], end[go], o[:, go], d[:, go]
         else:
             t = np.where(go, t, np.float32(1e9))
+    else:
+        # still skimming along a surface: it is there
+        skim = t < end
+        found[live[skim]] = t[skim]
     return found
 
 
