@@ -346,16 +346,30 @@ def _override(
         path, node = nodes[name]
         note = f" (changes the node at {below.place(path)})"
         origins += [
-            Origin((*path, *inner), source, (*written, *inner), note) for inner in _leaves(changes)
+            Origin((*path, *inner), source, (*written, *inner), note) for inner in _keys(changes)
         ]
+        for inner in _kept(node, changes):
+            at = below.origin((*path, *inner))
+            rest = (*path, *inner)[len(at.path) :]
+            origins.append(Origin((*path, *inner), at.source, (*at.written, *rest), at.note))
         _put(made, path, overlay(node, changes))
 
 
-def _leaves(table: Mapping[str, Any]) -> Iterator[KeyPath]:
+def _keys(table: Mapping[str, Any]) -> Iterator[KeyPath]:
+    """Yield the path of every key of a table and of the tables in it."""
     for key, value in table.items():
         yield (key,)
         if isinstance(value, Mapping):
-            yield from ((key, *inner) for inner in _leaves(value))
+            yield from ((key, *inner) for inner in _keys(value))
+
+
+def _kept(below: Mapping[str, Any], above: Mapping[str, Any]) -> Iterator[KeyPath]:
+    """Yield the keys below that stay as they are in tables that are joined."""
+    for key, value in above.items():
+        lower = below.get(key)
+        if isinstance(value, Mapping) and isinstance(lower, Mapping):
+            yield from ((key, one) for one in lower if one not in value)
+            yield from ((key, *inner) for inner in _kept(lower, value))
 
 
 def _put(data: dict[str, Any], path: KeyPath, value: Any) -> None:

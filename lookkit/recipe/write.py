@@ -48,7 +48,7 @@ def _is_big(value: Any) -> bool:
 
 
 def _key(key: str) -> str:
-    return key if _BARE.fullmatch(key) else json.dumps(key)
+    return key if _BARE.fullmatch(key) else _string(key)
 
 
 def _value(value: Any) -> str:
