@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -16,7 +16,7 @@ from lookkit.errors import UnknownNameError
 from lookkit.evaluate import evaluate
 from lookkit.files import write_beside
 from lookkit.spaces import ranges
-from lookkit.spaces.working import MID_GREY
+from lookkit.spaces.working import MID_GREY, Array
 
 if TYPE_CHECKING:
     from lookkit.look import Look
@@ -37,6 +37,8 @@ class Stop:
     """10-bit code value in the camera's file, 0 to 1023."""
     percent: dict[str, float]
     """Percent of each output's nominal signal, by the output's name in the recipe."""
+    light: dict[str, float]
+    """cd/m2 of each output's display, by the output's name in the recipe."""
 
 
 @dataclass(frozen=True)
@@ -52,10 +54,14 @@ class StopChart:
     def to_text(self) -> str:
         """Return the chart as a table of text."""
         names = list(self.rows[0].percent)
-        head = ["stops", "10-bit", *(f"{name} %" for name in names)]
+        head = ["stops", "10-bit", *(text for n in names for text in (f"{n} %", "cd/m2"))]
         lines = [f"camera {self.camera}: {self.encoding}"]
         body = [
-            [f"{row.stops:+.1f}", f"{row.code:.0f}", *(f"{row.percent[n]:.1f}" for n in names)]
+            [
+                f"{row.stops:+.1f}",
+                f"{row.code:.0f}",
+                *(text for n in names for text in (f"{row.percent[n]:.1f}", f"{row.light[n]:.3g}")),
+            ]
             for row in self.rows
         ]
         widths = [max(len(line[i]) for line in [head, *body]) for i in range(len(head))]
@@ -91,22 +97,30 @@ def stop_chart(look: Look, camera: str) -> StopChart:
         stops.append(clip)
     light = MID_GREY * 2.0 ** np.array(stops)[:, None].repeat(3, axis=1)
     codes = step.inverse(light)
-    percents = {name: _percent(look, camera, name, codes) for name in look.outputs}
+    shown = {name: _shown(look, camera, name, codes) for name in look.outputs}
     rows = tuple(
-        Stop(s, float(codes[i, 1]) * 1023.0, {name: float(p[i]) for name, p in percents.items()})
+        Stop(
+            s,
+            float(codes[i, 1]) * 1023.0,
+            {name: float(percent[i]) for name, (percent, _) in shown.items()},
+            {name: float(light[i]) for name, (_, light) in shown.items()},
+        )
         for i, s in enumerate(stops)
     )
     return StopChart(camera, step.encoding.name, clip, rows)
 
 
-def _percent(look: Look, camera: str, output: str, codes: Any) -> Any:
+def _shown(look: Look, camera: str, output: str, codes: Array) -> tuple[Array, Array]:
+    """Return the percent of nominal signal and the cd/m2 that camera codes become."""
     target = look.graph.output(output)
     signal = evaluate(look.graph.chain(camera, output), codes)
-    return 100.0 * ranges.convert(signal, target.range, "full", target.bits)[:, 1]
+    percent = 100.0 * ranges.convert(signal, target.range, "full", target.bits)[:, 1]
+    luminance = target.decode(signal) @ target.limiting.to_xyz()[1]
+    return percent, 100.0 * luminance
 
 
 def draw_stop_charts(charts: list[StopChart], path: Path) -> None:
-    """Draw charts one above the other, light across, code and signal upwards, into `path`.
+    """Draw charts one above the other into `path`: codes and signals, then light in cd/m2.
 
     Raises
     ------
@@ -115,24 +129,28 @@ def draw_stop_charts(charts: list[StopChart], path: Path) -> None:
     """
     from lookkit.report.plotting import figure
 
-    drawing, axes = figure(len(charts))
-    for chart, axis in zip(charts, axes, strict=True):
+    drawing, axes = figure(2 * len(charts))
+    for chart, signals, lights in zip(charts, axes[::2], axes[1::2], strict=True):
         stops = [row.stops for row in chart.rows]
-        axis.plot(stops, [row.code / 10.23 for row in chart.rows], "o-",
-                  label=f"camera code ({chart.encoding}), % of 1023")  # fmt: skip
+        signals.plot(stops, [row.code / 10.23 for row in chart.rows], "o-",
+                     label=f"camera code ({chart.encoding}), % of 1023")  # fmt: skip
         for name in chart.rows[0].percent:
-            axis.plot(stops, [row.percent[name] for row in chart.rows], "s--",
-                      label=f"signal on {name}, %")  # fmt: skip
-        axis.axvline(0.0, linewidth=0.8, color="0.6")
-        if chart.clip is not None:
-            axis.axvline(chart.clip, linewidth=1.2, color="0.2", linestyle=":")
-            axis.annotate("encoding ends", (chart.clip, 3), rotation=90, ha="right", fontsize=8)
-        axis.set_title(f"camera {chart.camera}")
-        axis.set_xlabel("stops from mid-grey")
-        axis.set_ylabel("percent")
-        axis.set_xticks(range(LOWEST, int(max(stops)) + 1))
-        axis.grid(alpha=0.3)
-        axis.legend(fontsize=8)
+            percent = [row.percent[name] for row in chart.rows]
+            signals.plot(stops, percent, "s--", label=f"signal on {name}, %")
+            lights.semilogy(stops, [row.light[name] for row in chart.rows], "s--", label=name)
+        signals.set_title(f"camera {chart.camera}")
+        signals.set_ylabel("percent")
+        lights.set_ylabel("cd/m2")
+        for axis in (signals, lights):
+            axis.axvline(0.0, linewidth=0.8, color="0.6")
+            axis.set_xticks(range(LOWEST, int(max(stops)) + 1))
+            axis.set_xlabel("stops from mid-grey")
+            axis.grid(alpha=0.3)
+            axis.legend(fontsize=8)
+            if chart.clip is not None:
+                axis.axvline(chart.clip, linewidth=1.2, color="0.2", linestyle=":")
+                axis.annotate("encoding ends", (chart.clip, 0.05), rotation=90, ha="right",
+                              xycoords=("data", "axes fraction"), fontsize=8)  # fmt: skip
     drawing.text(0.01, 0.005, CAUTION, fontsize=7)
     with write_beside(path) as beside:
         drawing.savefig(beside)
