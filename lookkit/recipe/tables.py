@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from lookkit.spaces.encodings import Encoding, encoding
@@ -40,12 +40,14 @@ def read_own(data: Mapping[str, Any]) -> Own:
         encodings = read_encodings({**shared, "encodings": data.get("encodings", {})})
     except TableError as error:
         faults += error.faults
-        encodings = {name: encoding("ACEScg") for name in _names(data, "encodings")}
+        encodings = {
+            name: replace(encoding("ACEScg"), name=name) for name in _names(data, "encodings")
+        }
     try:
         displays = read_outputs({**shared, "outputs": data.get("displays", {})})
     except TableError as error:
         faults += [Fault(_renamed(one.keys), one.found, one.expected) for one in error.faults]
-        displays = {name: output("sRGB") for name in _names(data, "displays")}
+        displays = {name: replace(output("sRGB"), name=name) for name in _names(data, "displays")}
     return Own(encodings, displays, tuple(dict.fromkeys(faults)))
 
 
