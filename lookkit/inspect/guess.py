@@ -8,17 +8,22 @@ are common practice, no source; the ends of legal range are those of ITU-R BT.70
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Hashable, Mapping
 from dataclasses import dataclass
+from typing import Final, TypeVar
 
 import numpy as np
 
 from lookkit.inspect.function import Function
 from lookkit.inspect.shape import RAMP
-from lookkit.spaces.ranges import limits
+from lookkit.spaces.ranges import RANGES, limits
 from lookkit.spaces.working import Array
 
 _BLACK, _WHITE = (code / 1023 for code in limits("legal", 10))
+_DOUBT: Final = 0.06
+"""Share kept for LUTs that are like none of the descriptions below."""
+
+Key = TypeVar("Key", bound=Hashable)
 
 
 @dataclass(frozen=True)
@@ -59,61 +64,96 @@ def guesses(function: Function) -> tuple[Guess, ...]:
     low, high = float(ramp.min()), float(ramp.max())
     if np.abs(ramp - steps).max() < 0.004 or low < -0.2 or high > 1.5:
         return ()
-    share = np.maximum.accumulate((ramp - low) / (high - low))
-    leaves, middle, reaches = (float(np.interp(x, share, steps)) for x in (0.02, 0.5, 0.98))
-    spans = f"output {low:.3f} to {high:.3f}"
     moving = np.flatnonzero((ramp > low + 0.002) & (ramp < high - 0.002))
     if not len(moving):
         return ()
     start, end = float(steps[moving[0]]), float(steps[moving[-1]])
-    passes = f"leaves black at {leaves:.3f}, half-way at {middle:.3f}, white at {reaches:.3f}"
-    output = likelihood(
+    share = np.maximum.accumulate((ramp - low) / (high - low))
+    leaves, quarter, middle, most = (
+        float(np.interp(x, share, steps)) for x in (0.02, 0.25, 0.5, 0.75)
+    )
+    slope = 0.5 / max(most - quarter, 1e-3)
+    # Legal range cut away leaves a corner at each end, which no log curve has.
+    corners = min(_slope(steps, ramp, start, 0.02), _slope(steps, ramp, end, -0.02)) > 0.3
+    lowest, highest = _ends(function, ramp)
+
+    gives = {
+        "full": max(
+            fit((lowest, 0.02, 0.04), (highest, 0.99, 0.03)),
+            # A look whose white stays low, here and below.
+            fit((lowest, 0.01, 0.03), (highest, 0.8, 0.15)) - 1.0,
+        ),
+        "legal": max(
+            fit((lowest, 0.08, 0.03), (highest, 0.908, 0.015)),
+            fit((lowest, _BLACK, 0.004), (highest, 0.75, 0.12)) - 2.0,
+        ),
+        # Rarer by far.
+        "log": fit((lowest, 0.09, 0.03), (highest, 0.8, 0.15)) - 2.0,
+    }
+    to_display = {
+        "log": fit((leaves, 0.12, 0.045), (middle, 0.43, 0.06), (slope, 2.2, 0.4)),
+        "display": max(
+            fit((leaves, 0.04, 0.03), (middle, 0.52, 0.07), (slope, 1.3, 0.3)),
+            fit((start, _BLACK, 0.01), (end, _WHITE, 0.02), (slope, 1.35, 0.3))
+            if corners
+            else -math.inf,
+        ),
+        "scene-linear": fit((leaves, 0.005, 0.006), (middle, 0.19, 0.06), (slope, 1.6, 0.8)),
+    }
+    to_log = {
+        "log": fit((leaves, 0.06, 0.05), (middle, 0.5, 0.08), (slope, 1.3, 0.4)),
+        "display": fit((leaves, 0.01, 0.02), (middle, 0.3, 0.1), (slope, 1.5, 0.5)),
+        "scene-linear": fit((leaves, 0.0, 0.008), (middle, 0.05, 0.05), (slope, 3, 2)),
+    }
+    together = likelihood(
         {
-            "display": max(
-                fit((low, 0.0, 0.02), (high, 1.0, 0.1)),
-                fit((low, _BLACK, 0.01), (high, _WHITE, 0.1)),
-                fit((low, _BLACK, 0.03), (high, _WHITE, 0.01)),
-            ),
-            # Rarer by far.
-            "log": fit((low, 0.09, 0.03), (high, 0.85, 0.17)) - 1.0,
+            (takes, target): first + second
+            for target, second in gives.items()
+            for takes, first in (to_log if target == "log" else to_display).items()
         }
     )
-    to_log = next(iter(output)) == "log"
-    quarter, most = (float(np.interp(x, share, steps)) for x in (0.25, 0.75))
-    slope = 0.5 / max(most - quarter, 1e-3)
-    if to_log:
-        kinds = {
-            "log": fit((leaves, 0.06, 0.05), (middle, 0.5, 0.1)),
-            "display": fit((leaves, 0.01, 0.02), (middle, 0.3, 0.1)),
-            "scene-linear": fit((leaves, 0.0, 0.008), (middle, 0.05, 0.05)),
-        }
-    else:
-        kinds = {
-            "log": fit((leaves, 0.12, 0.045), (middle, 0.43, 0.06), (slope, 2.2, 0.4)),
-            "display": fit((leaves, 0.04, 0.03), (middle, 0.52, 0.07), (slope, 1.3, 0.3)),
-            "scene-linear": fit((leaves, 0.005, 0.006), (middle, 0.19, 0.06), (slope, 3, 1)),
-        }
-        # Legal range clipped away leaves a corner at each end, which no log curve has.
-        if min(_slope(steps, ramp, start, 0.02), _slope(steps, ramp, end, -0.02)) > 0.3:
-            cut = fit((start, _BLACK, 0.01), (end, _WHITE, 0.02), (slope, 1.35, 0.3))
-            kinds["display"] = max(kinds["display"], cut)
-    source = likelihood(kinds)
-    passes += f", slope {slope:.2f}"
+    source = _marginal(together, lambda takes, _: takes)
+    output = _marginal(together, lambda _, target: "log" if target == "log" else "display")
+    spans = f"output {lowest:.3f} to {highest:.3f}, greys {low:.3f} to {high:.3f}"
+    passes = f"leaves black at {leaves:.3f}, half-way at {middle:.3f}, slope {slope:.2f}"
     found = [Guess("input", source, passes), Guess("output", output, spans)]
-    if not to_log:
+    if next(iter(output)) == "display":
+        ranges = likelihood({name: gives[name] for name in RANGES})
+        found.append(Guess("output range", ranges, spans))
+    if next(iter(source)) == "display":
         ends = {
-            "full": fit((low, 0.0, 0.02), (high, 1.0, 0.1)),
-            "legal": fit((low, _BLACK, 0.01), (high, _WHITE, 0.1)),
+            "full": fit((start, 0.0, 0.02), (end, 1.0, 0.03)),
+            "legal": fit((start, _BLACK, 0.012), (end, _WHITE, 0.025)),
         }
-        found.append(Guess("output range", likelihood(ends), spans))
-        if next(iter(source)) == "display":
-            ends = {
-                "full": fit((start, 0.0, 0.02), (end, 1.0, 0.03)),
-                "legal": fit((start, _BLACK, 0.012), (end, _WHITE, 0.025)),
-            }
-            moves = f"moves between inputs {start:.3f} and {end:.3f}"
-            found.append(Guess("input range", likelihood(ends), moves))
+        moves = f"moves between inputs {start:.3f} and {end:.3f}"
+        found.append(Guess("input range", likelihood(ends), moves))
     return tuple(found)
+
+
+def _ends(function: Function, ramp: Array) -> tuple[float, float]:
+    """Return the lowest and highest output of any colour: where a signal range would end."""
+    values = ramp if function.curves_only else function.sampled()
+    return float(values.min()), float(values.max())
+
+
+def _marginal(
+    together: Mapping[tuple[str, str], float], name: Callable[[str, str], str]
+) -> dict[str, float]:
+    """Return the likelihood of each name over all the pairs that have it."""
+    summed: dict[str, float] = {}
+    for pair, share in together.items():
+        summed[name(*pair)] = summed.get(name(*pair), 0.0) + share
+    return dict(sorted(summed.items(), key=lambda item: -item[1]))
+
+
+def likelihood(scores: Mapping[Key, float]) -> dict[Key, float]:
+    """Return the share of each possibility for its log density, the likeliest first."""
+    best = max(scores.values())
+    weights = {name: math.exp(score - best) for name, score in scores.items()}
+    total = sum(weights.values())
+    ordered = sorted(weights, key=lambda name: -weights[name])
+    even = _DOUBT / len(scores)
+    return {name: even + (1.0 - _DOUBT) * weights[name] / total for name in ordered}
 
 
 def _slope(steps: Array, ramp: Array, start: float, reach: float) -> float:
@@ -129,12 +169,3 @@ def fit(*features: tuple[float, float, float]) -> float:
         -0.5 * min(abs(value - ideal) / width, 8.0) ** 2 - math.log(width)
         for value, ideal, width in features
     )
-
-
-def likelihood(scores: Mapping[str, float]) -> dict[str, float]:
-    """Return the share of each possibility for its log density, the likeliest first."""
-    best = max(scores.values())
-    weights = {name: math.exp(score - best) for name, score in scores.items()}
-    total = sum(weights.values())
-    ordered = sorted(weights, key=lambda name: -weights[name])
-    return {name: weights[name] / total for name in ordered}

@@ -5,6 +5,7 @@ from itertools import product
 import numpy as np
 import pytest
 
+import lookkit
 from lookkit.inspect.function import Function
 from lookkit.inspect.guess import guesses
 from lookkit.inspect.tone import tone_of
@@ -83,6 +84,33 @@ def test_most_display_luts_are_known_for_what_they_are():
         right["input range"] += found.get("input range") == takes
     assert total > 20
     assert all(count >= 0.9 * total for count in right.values()), (right, total)
+
+
+CAMERAS = """
+[cameras.A]
+encoding = "LogC4"
+[cameras.B]
+encoding = "S-Log3/S-Gamut3.Cine"
+[outputs.full]
+output = "Rec.709 BT.1886"
+range = "full"
+[outputs.legal]
+output = "Rec.709 BT.1886"
+range = "legal"
+"""
+
+
+@pytest.mark.parametrize("name", lookkit.shipped_looks())
+def test_the_shipped_looks_are_known_for_what_they_are(name, tmp_path):
+    # A print's black is no black signal: full range must not be taken for legal.
+    text = lookkit.shipped_looks()[name].read_text(encoding="utf-8")
+    recipe = tmp_path / "look.toml"
+    recipe.write_text(f'show = "Pottery"\n{text}{CAMERAS}', encoding="utf-8")
+    look = lookkit.load(recipe)
+    for camera, shown in product(look.cameras, look.outputs):
+        found = first_guess(function(look.cube(camera=camera, output=shown, size=17)))
+        wanted = {"input": "log", "output": "display", "output range": shown}
+        assert found == wanted, (camera, shown)
 
 
 def test_log_to_log_and_linear_to_display_are_known():
