@@ -4,6 +4,9 @@ import json
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from hypothesis.extra.numpy import arrays
 
 from lookkit.errors import InputError, LutFileError, UnknownNameError
 from lookkit.inspect.inspection import inspect
@@ -11,6 +14,7 @@ from lookkit.inspect.opening import function_in
 from lookkit.inspect.text import describe
 from lookkit.lattice.sampling import grid
 from tests.inspect.luts import contrast, written
+from tests.lutfile.bad_cubes import BAD_CUBES
 
 
 def test_a_sound_file_has_everything_said_about_it(tmp_path):
@@ -140,3 +144,32 @@ def test_many_faults_are_counted_in_words(tmp_path):
     assert "error, line 4: '0,1', expected a decimal point, not a comma" in text
     assert "122 more like the last of these (comma-decimal)" in text
     assert text.count("comma") == 4
+
+
+@pytest.mark.parametrize("bad", BAD_CUBES, ids=lambda bad: bad.name)
+def test_every_bad_cube_can_be_described(bad, tmp_path):
+    path = tmp_path / "bad.cube"
+    path.write_bytes(bad.data)
+    found = inspect(path, "LogC4", "Rec.709 BT.1886", readers=[])
+    text = describe(found)
+    for code in {code for _, code in bad.wrong}:
+        assert any(fault.code == code for fault in found.file.faults)
+    assert "faults\n  none" not in text
+    assert all(line.isprintable() for line in text.splitlines())
+    json.dumps(found.as_dict(), allow_nan=False)
+
+
+@given(
+    arrays(
+        np.float64,
+        (3, 3, 3, 3),
+        elements=st.floats(-1e30, 1e30) | st.floats(-0.1, 1.1),
+    )
+)
+def test_any_lattice_can_be_described(tmp_path_factory, lattice):
+    path = written(tmp_path_factory.mktemp("any") / "a.cube", lattice)
+    found = inspect(path, "V-Log", "sRGB", readers=[])
+    assert found.sound
+    assert found.shape is not None
+    describe(found)
+    json.dumps(found.as_dict(), allow_nan=False)
