@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -10,10 +10,13 @@ import numpy as np
 import numpy.typing as npt
 
 from lookkit.evaluate import clean
+from lookkit.graph import Acting, Branches, share_of
 from lookkit.nodes.base import Op
+from lookkit.nodes.film_print import PRINT_PRIMARIES
+from lookkit.nodes.gamut_fit import GamutFit
 from lookkit.spaces.level import stops_of
 from lookkit.spaces.oklab import chroma_of, hue_of, oklab
-from lookkit.spaces.primaries import AP1, between
+from lookkit.spaces.primaries import AP1, Primaries, between
 from lookkit.spaces.working import Array, State
 
 if TYPE_CHECKING:
@@ -22,6 +25,10 @@ if TYPE_CHECKING:
 
 _STEP = 2.0 ** (1.0 / 24.0)
 _CLOSE = 1e-6
+_CLIPPED = 1e-4
+_COLOURLESS = 1e-4
+"""Below this chroma a hue means nothing."""
+_NAMES = ("red", "green", "blue")
 
 
 @dataclass(frozen=True)
@@ -37,17 +44,22 @@ class Traced:
     values
         Red, green and blue.
     stops
-        Level in stops from mid-grey, of scene light; of display light in stops from 10 cd/m2.
+        Level in stops from mid-grey: of scene light from 0.18, of display light from 10 cd/m2,
+        where a print puts mid-grey.
+    luminance
+        Of display light, in cd/m2; SDR counts its white as 100.
     hue, chroma
         Oklab's, in degrees and as a share: of scene and display light only.
     notes
-        What happened in this step: left the gamut, went negative, clipped, folded.
+        What happened in this step: how far the node acted, left the gamut, went negative,
+        clipped, folded.
     """
 
     label: str
     state: State
     values: tuple[float, float, float]
     stops: float | None
+    luminance: float | None
     hue: float | None
     chroma: float | None
     notes: tuple[str, ...]
@@ -61,7 +73,9 @@ def trace(
     output: str,
     scene: str | None = None,
 ) -> tuple[Traced, ...]:
-    """Follow one colour through every step.
+    """Follow one colour through every step, in the exact graph.
+
+    Where the graph branches, every node of the branches is a step.
 
     Parameters
     ----------
@@ -76,34 +90,36 @@ def trace(
         If `code` is not three numbers.
     """
     chain = look.graph.chain(camera, output, scene)
+    gamuts = _gamuts(chain, look.graph.output(output).limiting)
     pixel = clean(code).pixels
     if pixel.shape != (3,):
         raise ValueError(f"expected three code values, found shape {pixel.shape}")
     target = look.graph.output(output)
-    found = [_traced("code values", State.CODE, pixel, target, ())]
-    for op in chain:
+    found = [_traced("code values", State.CODE, pixel, target.limiting, ())]
+    for op, gamut in zip(chain, gamuts, strict=True):
+        for label, before, after, notes in _inner(op, pixel):
+            notes = (*notes, *_scene_notes(before, after))
+            found.append(_traced(label, op.gives, after, gamut, notes))
         after = op.evaluate(pixel)
-        notes = (*_notes(op, pixel, after, target), *_folds(op, pixel))
-        found.append(_traced(op.label, op.gives, after, target, notes))
+        notes = (*_acting(op, pixel), *_notes(op, pixel, after, target), *_folds(op, pixel))
+        if isinstance(op, Branches):
+            last = found.pop()
+            notes = (*last.notes, *(note for note in notes if note not in last.notes))
+        label = op.nodes[-1].label if isinstance(op, Branches) else op.label
+        found.append(_traced(label, op.gives, after, gamut, notes))
         pixel = after
     return tuple(found)
 
 
 def trace_text(steps: Sequence[Traced]) -> str:
     """Return a trace as a table."""
-    head = ["step", "red", "green", "blue", "stops", "hue", "chroma", "what happened"]
+    head = ["step", "red", "green", "blue", "level", "hue", "chroma", "what happened"]
     rows = [head]
     for step in steps:
         numbers = [f"{value:.5f}" for value in step.values]
-        seen = [
-            "" if value is None else form.format(value)
-            for value, form in (
-                (step.stops, "{:+.2f}"),
-                (step.hue, "{:.1f}"),
-                (step.chroma, "{:.3f}"),
-            )
-        ]
-        rows.append([step.label, *numbers, *seen, "; ".join(step.notes)])
+        hue = "" if step.hue is None else f"{step.hue:.1f}"
+        chroma = "" if step.chroma is None else f"{step.chroma:.3f}"
+        rows.append([step.label, *numbers, _level(step), hue, chroma, "; ".join(step.notes)])
     widths = [max(len(row[column]) for row in rows) for column in range(len(head))]
     lines = []
     for row in rows:
@@ -113,43 +129,86 @@ def trace_text(steps: Sequence[Traced]) -> str:
     return "\n".join(lines)
 
 
+def _level(step: Traced) -> str:
+    if step.luminance is not None:
+        return f"{step.luminance:.2f} cd/m2"
+    if step.stops is not None:
+        return f"{step.stops:+.2f} stops"
+    return "10 bit " + " ".join(f"{1023.0 * value:.0f}" for value in step.values)
+
+
 def _traced(
-    label: str, state: State, pixel: Array, target: Output, notes: tuple[str, ...]
+    label: str, state: State, pixel: Array, gamut: Primaries, notes: tuple[str, ...]
 ) -> Traced:
     light = pixel if state == State.SCENE else None
+    luminance = None
     if state == State.DISPLAY:
-        # 10 cd/m2, where a print puts mid-grey, counts as 0.18.
-        light = 1.8 * (between(target.limiting, AP1, "bradford") @ pixel)
+        luminance = 100.0 * float(gamut.to_xyz()[1] @ pixel)
+        light = 1.8 * (between(gamut, AP1, "bradford") @ pixel)
     stops = hue = chroma = None
     if light is not None:
         lab = oklab(light)
-        stops, hue, chroma = (float(f) for f in (stops_of(light), hue_of(lab), chroma_of(lab)))
+        stops, chroma = float(stops_of(light)), float(chroma_of(lab))
+        hue = float(hue_of(lab) % 360.0) if chroma > _COLOURLESS else None
     r, g, b = (float(value) for value in pixel)
-    return Traced(label, state, (r, g, b), stops, hue, chroma, notes)
+    return Traced(label, state, (r, g, b), stops, luminance, hue, chroma, notes)
+
+
+def _gamuts(chain: Sequence[Op], limiting: Primaries) -> list[Primaries]:
+    """Return whose RGB each step's display light is: the print's until it is fitted."""
+    fitted = [isinstance(op, GamutFit) for op in chain]
+    return [
+        PRINT_PRIMARIES if any(fitted[place + 1 :]) else limiting for place in range(len(chain))
+    ]
+
+
+def _inner(op: Op, pixel: Array) -> Iterator[tuple[str, Array, Array, tuple[str, ...]]]:
+    """Yield label, light before and after, and notes of each node of a branching step."""
+    if not isinstance(op, Branches):
+        return
+    values = op.values(pixel)
+    for node, sources, after in zip(op.nodes, op.sources, values, strict=True):
+        before = pixel if sources[0] < 0 else values[sources[0]]
+        yield node.label, before, after, _acting(Acting(node), before)
+
+
+def _acting(op: Op, pixel: Array) -> tuple[str, ...]:
+    """Return how far a node acts on a colour, where that is not fully."""
+    if not isinstance(op, Acting):
+        return ()
+    share = float(share_of(op.node, pixel))
+    return () if share == 1.0 else (f"acts {100.0 * share:.3g} %",)
 
 
 def _notes(op: Op, before: Array, after: Array, target: Output) -> tuple[str, ...]:
     """Return what a step did to a colour that it had not been before."""
-    notes = []
     if op.gives == State.SCENE:
-        was = (before < -_CLOSE) if op.takes == State.SCENE else np.zeros(3, dtype=bool)
-        gone = [name for name, one in zip(_NAMES, (after < -_CLOSE) & ~was, strict=True) if one]
-        if gone:
-            notes.append(f"{', '.join(gone)} went negative: it left the gamut of AP1")
-        elif was.any() and not (after < -_CLOSE).any():
-            notes.append("came back inside AP1")
-    elif op.gives == State.DISPLAY:
+        return _scene_notes(before if op.takes == State.SCENE else np.zeros(3), after)
+    if op.gives == State.DISPLAY:
         peak = target.peak / 100.0
-        if after.min() < -_CLOSE or after.max() > peak + _CLOSE:
-            notes.append(f"outside the gamut or peak of {target.name}")
-    elif op.gives == State.SIGNAL:
-        unclipped = target.decode(after)
-        if np.abs(unclipped - before).max() > 1e-4 * max(1.0, float(np.abs(before).max())):
-            notes.append("clipped to the signal range")
-    return tuple(notes)
+        beyond = _named(after < -_CLOSE, "below black", after > peak + _CLOSE, "above the peak")
+        return (f"left the gamut of {target.name}: {beyond}",) if beyond else ()
+    moved = target.decode(after) - before
+    allowed = _CLIPPED * max(1.0, float(np.abs(before).max()))
+    clipped = _named(moved > allowed, "at black", moved < -allowed, "at the top")
+    return (f"clipped: {clipped}",) if clipped else ()
 
 
-_NAMES = ("red", "green", "blue")
+def _scene_notes(before: Array, after: Array) -> tuple[str, ...]:
+    was, now = before < -_CLOSE, after < -_CLOSE
+    if (now & ~was).any():
+        gone = ", ".join(name for name, one in zip(_NAMES, now & ~was, strict=True) if one)
+        return (f"{gone} went negative: it left the gamut of AP1",)
+    return ("came back inside AP1",) if was.any() and not now.any() else ()
+
+
+def _named(low: npt.NDArray[np.bool_], below: str, high: npt.NDArray[np.bool_], above: str) -> str:
+    parts = [
+        f"{', '.join(name for name, one in zip(_NAMES, which, strict=True) if one)} {words}"
+        for which, words in ((low, below), (high, above))
+        if which.any()
+    ]
+    return ", ".join(parts)
 
 
 def _folds(op: Op, pixel: Array) -> tuple[str, ...]:

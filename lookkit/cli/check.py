@@ -13,10 +13,12 @@ import click
 def command(recipe: Path, picture: Path | None) -> None:
     """Say what RECIPE's graph is, what is wrong with it, and what to beware of."""
     from lookkit.look import load
-    from lookkit.report.describe import describe, draw_graph
+    from lookkit.report.describe import describe
 
     look = load(recipe)
     click.echo(describe(look))
     if picture is not None:
+        from lookkit.report.graph_picture import draw_graph
+
         draw_graph(look, picture)
         click.echo(picture)

@@ -1,20 +1,17 @@
-"""A recipe's graph in words and as a picture, and what to beware of."""
+"""A recipe's graph in words, and what to beware of."""
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from lookkit.files import write_beside
 from lookkit.lower import pieces
-from lookkit.nodes.base import Op, Step
+from lookkit.nodes.base import Node, Op, Step, Table
 from lookkit.recipe.wiring import wire
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from lookkit.look import Look
-    from lookkit.nodes.base import Node
 
 
 def describe(look: Look) -> str:
@@ -100,83 +97,34 @@ def _list(nodes: Sequence[Node]) -> list[str]:
         notes += [] if node.enabled else ["off"]
         notes += [f"mix {node.mix:g}"] if node.mix != 1.0 else []
         notes += ["only in part of the picture"] if node.only is not None else []
+        said = settings(node)
+        head = f"{node.label}: {', '.join(said)}" if said else node.label
         tail = f" ({'; '.join(notes)})" if notes else ""
-        lines.append(f"  {index + 1}. {node.label}{tail}")
+        lines.append(f"  {index + 1}. {head}{tail}")
     return lines
+
+
+def settings(step: Step) -> list[str]:
+    """Return what a node sets, in a few words each: numbers as they are, lists by their length."""
+    said = []
+    for name, field in type(step).model_fields.items():
+        value = getattr(step, name)
+        if name in Node.model_fields or name in Step.model_fields or value == field.default:
+            continue
+        said.append(f"{field.alias or name} {_short(value)}")
+    return said
+
+
+def _short(value: Any) -> str:
+    if isinstance(value, Table):
+        inner = {name: getattr(value, name) for name in sorted(value.model_fields_set)}
+        return "{" + ", ".join(f"{name} {_short(one)}" for name, one in inner.items()) + "}"
+    if isinstance(value, tuple):
+        if all(isinstance(one, int | float) for one in value):
+            return "[" + ", ".join(f"{one:g}" for one in value) + "]"
+        return f"of {len(value)}"
+    return f"{value:g}" if isinstance(value, float) else str(value)
 
 
 def _step(step: Op) -> str:
     return f"{step.label}: {step.takes} -> {step.gives}"
-
-
-def draw_graph(look: Look, path: Path) -> None:
-    """Draw the graph as boxes and arrows, from cameras on the left to outputs on the right.
-
-    Raises
-    ------
-    LookkitError
-        If matplotlib is not installed, or the picture cannot be written.
-    """
-    from lookkit.report.plotting import figure
-
-    boxes, arrows = _layout(look)
-    columns = 1 + max(x for x, _, _ in boxes.values())
-    rows = 1 + max(abs(y) for _, y, _ in boxes.values())
-    drawing, (axis,) = figure(1, width=2.0 * columns + 0.6, height=1.0 + 1.1 * rows)
-    for start, end in arrows:
-        (x0, y0, _), (x1, y1, _) = boxes[start], boxes[end]
-        axis.annotate("", (x1 - 0.32, y1), (x0 + 0.32, y0),
-                      arrowprops={"arrowstyle": "->", "color": "0.35"})  # fmt: skip
-    for x, y, text in boxes.values():
-        axis.text(x, y, text, ha="center", va="center", fontsize=8,
-                  bbox={"boxstyle": "round,pad=0.5", "fc": "#f4f2ee", "ec": "0.35"})  # fmt: skip
-    ys = [y for _, y, _ in boxes.values()]
-    axis.set_xlim(-0.7, columns - 0.3)
-    axis.set_ylim(min(ys) - 0.7, max(ys) + 0.7)
-    axis.set_axis_off()
-    axis.set_title(f"{look.recipe.name}, version {look.recipe.version}")
-    with write_beside(path) as beside:
-        drawing.savefig(beside)
-
-
-_Boxes = dict[Any, tuple[float, float, str]]
-
-
-def _layout(look: Look) -> tuple[_Boxes, list[tuple[Any, Any]]]:
-    """Return boxes (column, row, text) by key, and arrows between keys."""
-    nodes = look.recipe.look
-    wiring = wire(nodes)
-    boxes: _Boxes = {}
-    arrows: list[tuple[Any, Any]] = []
-    cameras = look.cameras or ("any camera",)
-    for row, camera in enumerate(cameras):
-        name = camera
-        if look.cameras:
-            name = f"camera {camera}\n{look.graph.input_transform(camera).encoding.name}"
-        boxes["camera", row] = (0.0, _spread(row, len(cameras)), name)
-    boxes["start"] = (1.0, 0.0, "scene light")
-    arrows += [(("camera", row), "start") for row in range(len(cameras))]
-    column = {-1: 1}
-    for index in wiring.order:
-        column[index] = 1 + max(column[source] for source in wiring.sources(index))
-    for index in wiring.order:
-        node = nodes[index]
-        beside = [other for other in wiring.order if column[other] == column[index]]
-        y = _spread(beside.index(index), len(beside))
-        label = node.label + ("" if node.enabled else "\n(off)")
-        boxes[index] = (float(column[index]), y, label.replace(" (", "\n("))
-        for source in wiring.sources(index):
-            arrows.append((source if source >= 0 else "start", index))
-    last: Any = wiring.result if wiring.result >= 0 else "start"
-    end = 1 + max(column.values())
-    for row, name in enumerate(look.outputs):
-        rendering = look.recipe.rendering_for(name)
-        y = _spread(row, len(look.outputs))
-        boxes["rendering", row] = (float(end), y, rendering.label)
-        boxes["output", row] = (end + 1.0, y, f"{name}\n{look.graph.output(name).name}")
-        arrows += [(last, ("rendering", row)), (("rendering", row), ("output", row))]
-    return boxes, arrows
-
-
-def _spread(row: int, rows: int) -> float:
-    return (rows - 1) / 2.0 - row

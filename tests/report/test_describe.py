@@ -4,7 +4,8 @@ import pytest
 
 from lookkit.look import Look
 from lookkit.recipe.load import parse_recipe
-from lookkit.report.describe import describe, draw_graph, warnings
+from lookkit.report.describe import describe, warnings
+from lookkit.report.graph_picture import draw_graph
 from tests.test_graph import BRANCHED, FILM, HEAD, OPAQUE
 
 
@@ -14,8 +15,8 @@ def look(text):
 
 def test_branches_trims_scenes_and_overrides_are_told():
     text = describe(look(BRANCHED))
-    assert "4. blend (both) (takes pale, warm)" in text
-    assert "3. lift-gamma-gain (warm) (takes first)" in text
+    assert "4. blend (both): weight 0.25, branches of 1 (takes pale, warm)" in text
+    assert "(takes first)" in text
     text = describe(look(FILM))
     for words in (
         "scene flats: cameras A, daylight",
@@ -45,11 +46,32 @@ def test_the_commonest_range_faults_are_warned_of(camera, hint):
     assert warnings(look('[cameras.A]\nencoding = "LogC4"\n')) == []
 
 
-def test_the_graph_is_drawn(tmp_path):
+SHOWN = FILM.replace('[[look]]\nkind = "exposure"\nid = "level"\nstops = 0.25\n', BRANCHED).replace(
+    "overrides.level", "overrides.first"
+)
+
+
+def test_nodes_are_told_with_what_they_set():
+    text = describe(look(SHOWN))
+    assert "1. exposure (first): stops 0.5" in text
+    assert "3. lift-gamma-gain (warm): gain {amount 0.2, hue 40} (takes first)" in text
+
+
+def test_the_graph_is_drawn_with_every_step(tmp_path):
     pytest.importorskip("matplotlib")
-    draw_graph(look(BRANCHED + FILM.replace("[[look]]\nkind = \"exposure\"\nid = \"level\"\n"
-                    "stops = 0.25\n", "").replace("[scenes.flats.overrides.level]\nstops = -0.5\n",
-                    "")), tmp_path / "graph.svg")  # fmt: skip
-    drawn = (tmp_path / "graph.svg").read_text()
-    assert drawn.startswith("<?xml")
-    assert drawn.count("<path") > 10
+    for name in ("first.svg", "second.svg", "graph.png"):
+        draw_graph(look(SHOWN), tmp_path / name)
+    drawn = (tmp_path / "first.svg").read_bytes()
+    assert drawn == (tmp_path / "second.svg").read_bytes(), "the same picture every time"
+    text = drawn.decode()
+    steps = ("camera C", "curve", "scene flats", "scene kiln", "exposure (first)", "film-print",
+             "lift-gamma-gain (warm)", "blend (both)", "output monitor")  # fmt: skip
+    for words in steps:
+        assert f"<!-- {words} -->" in text, words
+    assert (tmp_path / "graph.png").read_bytes().startswith(b"\x89PNG")
+
+
+def test_a_graph_of_nothing_is_drawn_too(tmp_path):
+    pytest.importorskip("matplotlib")
+    draw_graph(look(""), tmp_path / "graph.svg")
+    assert "any camera" in (tmp_path / "graph.svg").read_text()
