@@ -23,10 +23,11 @@ from lookkit.files import write_beside
 from lookkit.nodes import KINDS, kind_name, only
 from lookkit.nodes.base import Node, Step, Table
 from lookkit.nodes.only import Only
+from lookkit.recipe.model import EXTENDING, Recipe
 from lookkit.spaces.encodings import Encoding, encoding, encodings
 from lookkit.spaces.outputs import Output, output, outputs
 
-PAGES = ("nodes", "encodings", "outputs")
+PAGES = ("recipe", "nodes", "encodings", "outputs")
 _SHARED = ("id", "input", "enabled", "mix", "only")
 
 
@@ -59,6 +60,8 @@ def explain(name: str | None = None) -> str:
 
 def page(name: str) -> str:
     """Return one of the reference pages, as Markdown."""
+    if name == "recipe":
+        return _recipe()
     if name == "nodes":
         parts = ["# Node kinds", _shared(), *(_kind(kind) for kind in KINDS), _only()]
         return "\n\n".join(parts) + "\n"
@@ -97,6 +100,81 @@ def write_pages(folder: Path) -> list[Path]:
     return written
 
 
+RECIPE = """\
+schema = 1
+name = "Warm print"
+show = "Pottery"
+
+[cameras.A]
+encoding = "LogC4"
+
+[cameras.C]                       # a stills camera's display-ready pictures
+encoding = "sRGB"
+[[cameras.C.trims]]               # opens their highlights again
+kind = "curve"
+points = [[-8, -8], [0, 0], [2.4739, 4]]
+
+[[look]]
+kind = "exposure"
+id = "level"
+stops = 0.2
+
+[[look]]
+kind = "lift-gamma-gain"
+gain = { hue = 40, amount = 0.03 }
+only = { stops = { to = 3 } }
+
+[rendering]
+kind = "film-print"
+id = "print"
+
+[outputs.monitor]
+output = "Rec.709 BT.1886"
+
+[outputs.broadcast]
+output = "Rec.709 BT.1886"
+range = "legal"                   # the delivery specification decides
+
+[scenes.kiln]
+cameras = ["A"]
+light = 3000
+[[scenes.kiln.trims]]
+kind = "white-balance"
+kelvin = 3000
+[scenes.kiln.overrides.print]
+lights = [25.0, 25.0, 26.0]
+
+[deliver]
+sizes = [33]
+scenes = ["kiln"]
+"""
+"""A recipe that shows every table."""
+
+
+def _recipe() -> str:
+    fields = {**Recipe.model_fields, "extends": None, "overrides": None}
+    lines = [
+        "# A recipe",
+        "",
+        "A recipe is a text file in TOML. Its tables and keys:",
+        "",
+    ]
+    for name, field in fields.items():
+        if field is None:
+            lines.append(f"- `{name}`: {EXTENDING[name]['description']}")
+        else:
+            lines += _fields({name: field})
+    lines += ["", *textwrap.wrap(_joining(), 96), "", "```toml", RECIPE.strip(), "```"]
+    return "\n".join(lines) + "\n"
+
+
+def _joining() -> str:
+    """Return what the module that joins recipes says of it."""
+    from lookkit.recipe import extend
+
+    return _module_text(extend).partition("\n\n")[2].replace("\n", " ")
+
+
 def _index() -> str:
     rows = [(kind_name(kind), _first_line(kind)) for kind in KINDS]
     width = max(len(name) for name, _ in rows)
@@ -106,6 +184,7 @@ def _index() -> str:
     lines += textwrap.wrap(", ".join(encodings()), 96, initial_indent="  ", subsequent_indent="  ")
     lines += ["", "outputs (`explain outputs` for the whole table):"]
     lines += textwrap.wrap(", ".join(outputs()), 96, initial_indent="  ", subsequent_indent="  ")
+    lines += ["", "a whole page: " + ", ".join(PAGES)]
     return "\n".join(lines)
 
 
@@ -145,6 +224,8 @@ def _fields(fields: dict[str, FieldInfo], indent: str = "") -> list[str]:
     for name, field in fields.items():
         lines.append(f"{indent}- `{field.alias or name}`: {_words(field)}")
         for table in _tables(field.annotation):
+            if issubclass(table, Step):
+                continue
             lines += _fields(table.model_fields, indent + "  ")
     return lines
 
@@ -223,8 +304,14 @@ def _output(one: Output) -> str:
 
 
 def _table(title: str, head: tuple[str, ...], rows: list[tuple[str, ...]]) -> str:
-    lines = [title, "", "| " + " | ".join(head) + " |", "|" + " --- |" * len(head)]
-    lines += ["| " + " | ".join(cell.replace("|", "/") for cell in row) + " |" for row in rows]
+    cells = [list(head), *([cell.replace("|", "/") for cell in row] for row in rows)]
+    widths = [max(len(row[column]) for row in cells) for column in range(len(head))]
+    drawn = [
+        "| " + " | ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)) + " |"
+        for row in cells
+    ]
+    rule = "| " + " | ".join("-" * width for width in widths) + " |"
+    lines = [title, "", drawn[0], rule, *drawn[1:]]
     if "seen" in head:
         lines += ["", "Seen: V in an official copy, V2 in a copy that quotes it, M from memory, "
                   "C as an independent library has it, O as OpenColorIO has it."]  # fmt: skip

@@ -3,8 +3,10 @@
 import pytest
 
 from lookkit.errors import UnknownNameError
-from lookkit.explain import PAGES, explain, page
+from lookkit.explain import PAGES, RECIPE, explain, page
 from lookkit.nodes import KINDS, kind_name
+from lookkit.recipe.load import parse_recipe
+from lookkit.recipe.model import Recipe
 from lookkit.spaces.data import configs_folder
 from lookkit.spaces.encodings import encodings
 from lookkit.spaces.outputs import outputs
@@ -30,7 +32,7 @@ def test_every_encoding_and_output_is_explained_with_its_source():
     for table, whole in ((encodings(), page("encodings")), (outputs(), page("outputs"))):
         for name, one in table.items():
             assert one.source in explain(name)
-            assert f"| {name} |" in whole
+            assert f"| {name} " in whole
 
 
 @pytest.mark.parametrize("name", PAGES)
@@ -38,6 +40,14 @@ def test_the_reference_pages_are_what_explain_says(name):
     """Write them anew with `python -m lookkit.explain` after a change."""
     kept = configs_folder() / "reference" / f"{name}.md"
     assert kept.read_text(encoding="utf-8") == page(name)
+
+
+def test_the_recipe_page_has_every_table_and_its_example_loads():
+    text = page("recipe")
+    for name in (*Recipe.model_fields, "extends", "overrides", "trims", "excursions", "black"):
+        assert f"`{'schema' if name == 'schema_' else name}`" in text
+    recipe = parse_recipe(RECIPE)
+    assert recipe.in_scene("kiln").rendering.lights == (25.0, 25.0, 26.0)
 
 
 def test_an_unknown_word_gets_the_nearest():

@@ -338,20 +338,25 @@ def overridden(node: Step, changes: Mapping[str, Any], context: Mapping[str, Any
     )
 
 
+EXTENDING: dict[str, dict[str, Any]] = {
+    "extends": {
+        "type": "string",
+        "description": "a recipe in this one's folder or below it (its path), or a shipped look "
+        "(its name), to change",
+    },
+    "overrides": {
+        "type": "object",
+        "additionalProperties": {"type": "object"},
+        "description": "parameters of the extended recipe's nodes, by the id of their node",
+    },
+}
+"""The JSON Schema of the keys by which a recipe changes another."""
+
+
 def json_schema() -> dict[str, Any]:
     """Return the JSON Schema of a recipe file, for editors."""
     schema = Recipe.model_json_schema(by_alias=True)
-    schema["properties"] |= {
-        "extends": {
-            "type": "string",
-            "description": "a recipe in this one's folder, or a shipped look, to change",
-        },
-        "overrides": {
-            "type": "object",
-            "additionalProperties": {"type": "object"},
-            "description": "parameters of the extended recipe's nodes, by the id of their node",
-        },
-    }
+    schema["properties"] |= EXTENDING
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         **schema,

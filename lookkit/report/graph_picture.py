@@ -133,7 +133,9 @@ def _add_scenes(
     for row, name in enumerate(names):
         y = _spread(row, len(names))
         if name is None:
-            lines, trims, taken = [], (), list(cameras.values())
+            lines: list[str] = []
+            trims: tuple[Node, ...] = ()
+            taken = list(cameras.values())
         else:
             scene = recipe.scenes[name]
             light = scene.light
