@@ -17,6 +17,7 @@ COMMANDS: dict[str, str] = {
     "stops": "Say where each stop of light lands in the code and on the monitor.",
     "trace": "Print a colour after every step, and what happened to it there.",
     "explain": "Say what a node kind, an encoding or an output is, with its source.",
+    "inspect": "Examine a LUT from anywhere, repair it, or compare two.",
     "schema": "Print the JSON Schema of recipes, for editors.",
 }
 """Every command with its one line; `lookkit.cli.NAME` has the click command `command`."""
