@@ -148,3 +148,56 @@ def table_transform(table: Array) -> OcioTransform:
     made = ocio.Lut1DTransform(len(table), False)
     made.setData(np.ascontiguousarray(table, dtype=np.float32).ravel())
     return made
+
+
+Planes = tuple[npt.NDArray[np.uint16], npt.NDArray[np.uint16], npt.NDArray[np.uint16]]
+"""Three planes of one picture, each C-contiguous (rows, samples per row)."""
+
+
+class PlanarProcessor:
+    """A compiled chain from three 16-bit planes to three others, 0-65535 for 0-1."""
+
+    def __init__(self, transforms: Sequence[OcioTransform]) -> None:
+        ocio = library()
+        group = ocio.GroupTransform()
+        for transform in transforms:
+            group.appendTransform(transform)
+        self._cpu = (
+            _raw_config()
+            .getProcessor(group)
+            .getOptimizedCPUProcessor(
+                ocio.BIT_DEPTH_UINT16, ocio.BIT_DEPTH_UINT16, ocio.OPTIMIZATION_LOSSLESS
+            )
+        )
+
+    def apply(self, source: Planes, target: Planes, width: int) -> None:
+        """Fill `target` from the first `width` samples of each row, on this thread.
+
+        Results round to the nearest integer and clip.
+
+        Raises
+        ------
+        ValueError
+            If a plane is not C-contiguous 16-bit integers, one of a group differs in
+            shape, or rows are shorter than `width`; or if `target` is read-only.
+        """
+        for planes in (source, target):
+            shape = planes[0].shape
+            for plane in planes:
+                if plane.dtype != np.uint16 or not plane.flags.c_contiguous or plane.ndim != 2:
+                    raise ValueError("expected C-contiguous 16-bit planes")
+                if plane.shape != shape or shape[0] != source[0].shape[0] or shape[1] < width:
+                    raise ValueError(f"planes of {plane.shape} do not fit")
+        if not all(plane.flags.writeable for plane in target):
+            raise ValueError("the target planes are read-only")
+        if source[0].shape[0] and width:
+            self._cpu.apply(_planar(source, width), _planar(target, width))
+
+
+def _planar(planes: Planes, width: int) -> Any:
+    # The binding counts width x rows samples, whatever the stride says: it gets the first that
+    # many of each plane, which begin where the rows begin.
+    ocio = library()
+    rows, stride = planes[0].shape
+    starts = [plane.reshape(-1)[: width * rows] for plane in planes]
+    return ocio.PlanarImageDesc(*starts, width, rows, ocio.BIT_DEPTH_UINT16, 2, stride * 2)

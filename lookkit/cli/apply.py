@@ -2,62 +2,154 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
+
+if TYPE_CHECKING:
+    from lookkit.media.jobs import Job, Plan
+
+
+class Rate(click.ParamType):  # type: ignore[type-arg]
+    """A frame rate: 24, 23.976 or 24000/1001."""
+
+    name = "rate"
+
+    def convert(
+        self, value: object, param: click.Parameter | None, ctx: click.Context | None
+    ) -> Fraction:
+        """Return the rate; the decimal forms of 24000/1001 and its kin become exact."""
+        try:
+            rate = Fraction(str(value))
+        except (ValueError, ZeroDivisionError):
+            self.fail(
+                f"{value!r}: expected frames per second, such as 24 or 24000/1001", param, ctx
+            )
+        drop = Fraction(round(rate) * 1000, 1001)
+        if rate.denominator > 1 and abs(rate - drop) < Fraction(1, 200):
+            rate = drop
+        if not 0 < rate <= 1000:
+            self.fail(f"{value!r}: expected more than 0 and at most 1000", param, ctx)
+        return rate
 
 
 @click.command("apply")
 @click.argument("recipe", type=click.Path(path_type=Path))
-@click.argument("files", type=click.Path(path_type=Path), nargs=-1, required=True)
-@click.option("--camera", required=True, help="Which of the recipe's cameras took them.")
+@click.argument("files", nargs=-1, required=True)
+@click.option("--camera", help="Which of the recipe's cameras took them.")
+@click.option("--scene", help="Which of the recipe's scenes they are of.")
 @click.option("--output", help="Which of the recipe's outputs; default the first.")
-@click.option("--scene", help="Which of the recipe's scenes; default the plain look.")
 @click.option("--into", type=click.Path(path_type=Path), help="Folder for the results.")
-@click.option("--format", "extension", help="exr, tif, png, jpg or dpx; default the source's.")
-@click.option("--bits", type=int, help="Bit depth of integer results.")
+@click.option(
+    "--format", "extension", help="mov, mp4, mkv, exr, dpx, tif, png or jpg; default the source's."
+)
+@click.option(
+    "--codec", help="prores-422-hq, prores-4444, dnxhr-hq, dnxhr-hqx, dnxhr-444, h264, hevc."
+)
+@click.option("--bits", type=int, help="Bit depth of the results.")
+@click.option(
+    "--range",
+    "signal_range",
+    type=click.Choice(["full", "legal"]),
+    help="Signal range of movies whose tags lie.",
+)
+@click.option("--matrix", help="Y'CbCr matrix of movies whose tags lie or lack it: bt709, ...")
+@click.option("--rate", type=Rate(), help="Frame rate of sequences that become movies.")
+@click.option("--deinterlace", is_flag=True, help="Make whole frames of interlaced fields.")
+@click.option("--fast", is_flag=True, help="Grade movies through one lattice; see `check`.")
 @click.option("--overwrite", is_flag=True, help="Replace results that are there already.")
+@click.option("--dry-run", is_flag=True, help="Say what would be done, and do nothing.")
+@click.option("--cluster", metavar="ADDRESS", help="Work on the machines of a dask scheduler.")
 def command(
     recipe: Path,
-    files: tuple[Path, ...],
-    camera: str,
-    output: str | None,
+    files: tuple[str, ...],
+    camera: str | None,
     scene: str | None,
+    output: str | None,
     into: Path | None,
     extension: str | None,
+    codec: str | None,
     bits: int | None,
+    signal_range: str | None,
+    matrix: str | None,
+    rate: Fraction | None,
+    deinterlace: bool,
+    fast: bool,
     overwrite: bool,
+    dry_run: bool,
+    cluster: str | None,
 ) -> None:
-    """Grade stills (EXR, TIFF, PNG, JPEG, DPX, ...) through RECIPE.
+    """Grade movies, sequences and stills through RECIPE.
 
-    Results are named after the source, the look and the output; sources are never changed.
+    FILES are movies, stills, camera raw, folders, and sequences: a name with # for each
+    digit, with its frames after it if not all are meant: name.####.exr 1001-1100.
+
+    The camera is told by --camera, a line of the recipe's shot list, or the file's own colour
+    tags. Results are named after the source, the look and the output; sources are never
+    changed. What is there already from the same command is kept, so an interrupted run goes
+    on where it stopped. The exit status is 1 if any file failed.
     """
     from lookkit.cli.progress import shown_progress
-    from lookkit.errors import InputError
     from lookkit.look import load
-    from lookkit.media.apply import apply_to_stills
+    from lookkit.media.jobs import Options, plan
+    from lookkit.media.run import run
 
     look = load(recipe)
-    if not look.outputs:
-        raise InputError(f"{recipe}: no outputs, expected at least one")
+    options = Options(
+        camera=camera,
+        scene=scene,
+        output=output,
+        into=into,
+        extension=extension,
+        codec=codec,
+        bits=bits,
+        range=signal_range,  # type: ignore[arg-type]
+        matrix=matrix,
+        rate=rate,
+        deinterlace=deinterlace,
+        fast=fast,
+        overwrite=overwrite,
+    )
     with shown_progress() as progress:
-        results = apply_to_stills(
-            look,
-            files,
-            camera=camera,
-            output=output or look.outputs[0],
-            scene=scene,
-            into=into,
-            extension=extension,
-            bits=bits,
-            overwrite=overwrite,
-            progress=progress,
-        )
-    for result in results:
-        if result.target is None:
-            click.echo(result.problem, err=True)
-            continue
-        counted = f" ({result.not_finite} pixels were not finite)" if result.not_finite else ""
-        click.echo(f"{result.source} -> {result.target}{counted}")
-    if any(result.target is None for result in results):
+        planned = plan(look, files, options, progress)
+    for refused in planned.refused:
+        click.echo(refused.problem, err=True)
+    failed = bool(planned.refused)
+    if dry_run:
+        _show(planned)
+    else:
+        with shown_progress() as progress:
+            done = run(look, planned, progress, cluster)
+        for one in done:
+            for warning in one.warnings:
+                click.echo(f"warning: {warning}", err=True)
+            if one.problem:
+                failed = True
+                click.echo(one.problem, err=True)
+                continue
+            kept = ", done before" if one.kept else ""
+            counted = f", {one.not_finite} pixels were not finite" if one.not_finite else ""
+            click.echo(f"{one.source} -> {one.target}{kept}{counted}")
+    if failed:
         raise SystemExit(1)
+
+
+def _show(planned: Plan) -> None:
+    for job in planned.jobs:
+        click.echo(_described(job))
+        for warning in job.warnings:
+            click.echo(f"warning: {warning}", err=True)
+
+
+def _described(job: Job) -> str:
+    from lookkit.media.clip import Clip, described
+
+    parts = [f"camera {job.camera}", *([f"scene {job.scene}"] if job.scene else []), job.output]
+    if job.codec:
+        parts.append(f"{job.codec} {job.bits} bits")
+    parts.append(f"{job.frames} frames" if job.frames > 1 else "1 frame")
+    if isinstance(job.source, Clip):
+        parts.append(described(job.source))
+    return f"{job.place} -> {job.result} ({', '.join(parts)})"

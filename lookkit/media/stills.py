@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from lookkit.errors import InputError, LookkitError
-from lookkit.files import write_beside
+from lookkit.media.partial import whole_or_none
 
 Pixels = npt.NDArray[np.float32]
 Attribute = tuple[str, str, Any]
@@ -186,7 +186,7 @@ def write_still(
         whole = np.concatenate([stored, alpha], axis=-1)
         if suffix != ".exr":
             spec.attribute("oiio:UnassociatedAlpha", 1)
-    with write_beside(path) as beside:
+    with whole_or_none(path) as beside:
         writer = oiio.ImageOutput.create(str(beside))
         if writer is None or not writer.open(str(beside), spec):
             raise LookkitError(f"{path}: cannot be written ({_reason(oiio, writer)})")

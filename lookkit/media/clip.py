@@ -1,0 +1,417 @@
+"""Movies: what a file holds, and its frames as 16-bit planes, one after the other."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+
+from lookkit.errors import InputError, LookkitError
+from lookkit.media.avlib import library, reason
+from lookkit.media.coding import Coding
+from lookkit.media.tags import MATRICES, REFUSED_MATRICES, UNSPECIFIED, Tags
+from lookkit.ocio import Planes
+from lookkit.spaces.ranges import DEPTHS
+
+MOVIES: Final = (
+    ".mov", ".mp4", ".m4v", ".mkv", ".webm", ".mxf", ".avi", ".ts", ".mts", ".m2ts", ".mpg",
+    ".mpeg",
+)  # fmt: skip
+"""The extensions that are taken for movies."""
+
+_COMMON_RATES: Final = [
+    Fraction(rate * 1000, base) for base in (1000, 1001) for rate in (24, 25, 30, 48, 50, 60, 120)
+]
+_CENTRED: Final = ("mjpeg", "mpeg1video")
+"""Codecs whose chroma lies between the pixels where nothing says otherwise (JPEG, MPEG-1)."""
+_FLAGS: Final = "bicubic+accurate_rnd+full_chroma_int+full_chroma_inp"
+_FULL, _LEGAL = 2, 1
+
+
+@dataclass(frozen=True)
+class Clip:
+    """What a movie holds; nothing in it refers to an open file.
+
+    `width` and `height` are those of upright frames. `siting` is where chroma lies, in
+    libswscale's words; `frames` counts those to come, `first` and `last` are the times of the
+    first and the last in `time_base`; `rate` is exact unless `variable`. `notes` is what a
+    user should know.
+    """
+
+    path: Path
+    stream: int
+    width: int
+    height: int
+    format: str
+    coding: Coding
+    siting: str
+    tags: Tags
+    range_tagged: bool
+    rate: Fraction
+    variable: bool
+    time_base: Fraction
+    first: int
+    last: int
+    frames: int
+    rotation: int = 0
+    interlaced: bool = False
+    aspect: Fraction = Fraction(1)
+    timecode: str = ""
+    metadata: tuple[tuple[str, str], ...] = ()
+    video_metadata: tuple[tuple[str, str], ...] = ()
+    audio: int = 0
+    notes: tuple[str, ...] = ()
+
+    @property
+    def pixels(self) -> int:
+        """How many pixels all frames hold."""
+        return self.width * self.height * self.frames
+
+    @property
+    def stored_size(self) -> tuple[int, int]:
+        """Width and height as stored, before the turn."""
+        turned = self.rotation in (90, 270)
+        return (self.height, self.width) if turned else (self.width, self.height)
+
+
+@dataclass(frozen=True)
+class Frame:
+    """A decoded frame: its picture in 16-bit 4:4:4 and its time in the clip's `time_base`."""
+
+    number: int
+    picture: Any
+    time: int
+
+
+def probe(path: Path, *, matrix: str | None = None) -> Clip:
+    """Find out what a movie holds, from its index and its first frame.
+
+    Parameters
+    ----------
+    matrix
+        The Y'CbCr matrix, where the file does not tell or tells wrong.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read, holds no picture, or a picture that cannot be graded.
+    """
+    av = library()
+    if not path.is_file():
+        raise InputError(f"{path}: {'is not a file' if path.exists() else 'does not exist'}")
+    try:
+        if path.stat().st_size == 0:
+            raise InputError(f"{path}: empty (0 bytes), expected a movie")
+        with av.open(str(path), metadata_errors="replace") as container:
+            return _probe(av, container, path, matrix)
+    except InputError:
+        raise
+    except (av.FFmpegError, OSError) as error:
+        raise InputError(f"{path}: cannot be read as a movie ({reason(error)})") from error
+
+
+def _probe(av: Any, container: Any, path: Path, matrix: str | None) -> Clip:
+    video = container.streams.best("video")
+    if video is None:
+        kinds = sorted({stream.type for stream in container.streams}) or ["nothing"]
+        raise InputError(f"{path}: holds {' and '.join(kinds)} but no picture")
+    times, time_base = _times(container, video), video.time_base
+    first = _first_frame(av, container, path, video)
+    siting, field = _siting_and_field(av, first, video.codec_context.name)
+    turned = round(-first.rotation / 90) % 4 * 90
+    notes = []
+    if abs(first.rotation) % 90:
+        notes.append(f"turned by {first.rotation:g} degrees, which is left as it is")
+    elif turned:
+        notes.append(f"turned by {first.rotation:g} degrees: written upright")
+    coding = _coding(path, first, matrix, notes)
+    variable, rate = _rate(times, video)
+    if variable:
+        notes.append("variable frame rate: frames keep their own times")
+    size = (first.width, first.height)
+    width, height = size[::-1] if turned in (90, 270) else size
+    timecodes = [s.metadata.get("timecode") for s in (video, *container.streams.data)]
+    timecodes.append(container.metadata.get("timecode"))
+    return Clip(
+        path=path,
+        stream=video.index,
+        width=width,
+        height=height,
+        format=first.format.name,
+        coding=coding,
+        siting=siting,
+        tags=Tags(int(first.color_primaries), int(first.color_trc), int(first.colorspace)),
+        range_tagged=int(first.color_range) in (_FULL, _LEGAL),
+        rate=rate,
+        variable=variable,
+        time_base=time_base,
+        first=first.pts or 0,
+        last=times[-1] if times else 0,
+        frames=len(times),
+        rotation=turned,
+        interlaced=field != "P",
+        aspect=Fraction(video.sample_aspect_ratio or 1),
+        timecode=next((one for one in timecodes if one), ""),
+        metadata=tuple(container.metadata.items()),
+        video_metadata=tuple(video.metadata.items()),
+        audio=len(container.streams.audio),
+        notes=tuple(notes),
+    )
+
+
+def _times(container: Any, video: Any) -> list[int]:
+    """Return the times of all frames in storage order, from the index or else the packets."""
+    index = [entry for entry in video.index_entries if not entry.is_discard]
+    if len(index) > 1 and len(index) == video.frames:
+        times = [entry.timestamp for entry in index]
+    else:
+        times = [
+            packet.pts if packet.pts is not None else packet.dts
+            for packet in container.demux(video)
+            if packet.size and packet.dts is not None and not packet.is_discard and _shown(packet)
+        ]
+        container.seek(0, backward=True, any_frame=False)
+    return sorted(time for time in times if time is not None)
+
+
+def _shown(packet: Any) -> bool:
+    """Say whether a packet brings a frame to show: VP8 and VP9 also have hidden ones.
+
+    RFC 6386, 9.1; VP9 bitstream specification 6.2 and annex B (superframes show one).
+    """
+    codec = packet.stream.codec_context.name
+    if codec not in ("vp8", "vp9"):
+        return True
+    data = memoryview(packet)
+    if codec == "vp8":
+        return bool(data[0] >> 4 & 1)
+    if data[-1] & 0xE0 == 0xC0:
+        return True
+    bits = data[0] << 1 if data[0] & 0x30 == 0x30 else data[0]
+    return bool(bits & 0x08 or bits & 0x02)
+
+
+def _first_frame(av: Any, container: Any, path: Path, video: Any) -> Any:
+    try:
+        for frame in container.decode(video):
+            return frame
+    except av.FFmpegError as error:
+        raise InputError(f"{path}: its first frame is damaged ({reason(error)})") from error
+    raise InputError(f"{path}: holds no frames")
+
+
+def _siting_and_field(av: Any, frame: Any, codec: str) -> tuple[str, str]:
+    """Return where chroma lies, and P for a progressive frame, else T or B.
+
+    FFmpeg knows both of a frame but PyAV does not hand them out: its showinfo filter does.
+    """
+    words = _showinfo(av, frame)
+    siting = words.get("cl", "unspecified")
+    if siting == "unspecified":
+        siting = "center" if codec in _CENTRED else "left"
+    return siting, words.get("i", "I" if frame.interlaced_frame else "P")
+
+
+def _showinfo(av: Any, frame: Any) -> dict[str, str]:
+    run = Filter(av, frame, [("sidedata", "mode=delete"), ("showinfo", "checksum=0")])
+    level = av.logging.get_level()
+    av.logging.set_level(av.logging.INFO)
+    try:
+        with av.logging.Capture() as lines:
+            run(frame)
+    finally:
+        av.logging.set_level(level)
+    text = "".join(line for _, name, line in lines if name == "showinfo")
+    return dict(word.split(":", maxsplit=1) for word in text.split() if ":" in word)
+
+
+def _coding(path: Path, frame: Any, matrix: str | None, notes: list[str]) -> Coding:
+    layout = frame.format
+    bits = max(component.bits for component in layout.components)
+    if len(layout.components) < 3:
+        raise InputError(f"{path}: a grey picture ({layout.name}), expected colour")
+    if bits not in DEPTHS or "f16" in layout.name or "f32" in layout.name or layout.has_palette:
+        raise InputError(f"{path}: pixels of {layout.name}, expected integers of 8 to 16 bits")
+    tagged = int(frame.color_range)
+    if layout.is_rgb:
+        return Coding("rgb", "legal" if tagged == _LEGAL else "full", bits)
+    full = tagged == _FULL or layout.name.startswith("yuvj")
+    code = int(frame.colorspace)
+    if matrix is not None:
+        name = matrix
+    elif code in REFUSED_MATRICES:
+        raise InputError(f"{path}: coded as {REFUSED_MATRICES[code]}, expected Y'CbCr or R'G'B'")
+    elif code in MATRICES and code != 0:
+        name = MATRICES[code]
+    else:
+        name = "bt709" if max(frame.width, frame.height) > 1024 else "bt601"
+        notes.append(f"no tag says its Y'CbCr matrix: {name} is taken for its size (--matrix)")
+    return Coding(name, "full" if full else "legal", bits)  # type: ignore[arg-type]
+
+
+def _rate(times: list[int], video: Any) -> tuple[bool, Fraction]:
+    """Return whether the frame rate varies, and the rate, the common one if that fits."""
+    told = Fraction(video.guessed_rate or video.average_rate or video.base_rate or 24)
+    if len(times) < 2:
+        return False, told
+    tick = Fraction(video.time_base)
+    span = (times[-1] - times[0]) * tick
+    mean = (len(times) - 1) / span if span else told
+    slack = max(Fraction(3, 2), Fraction(1, 1000) / tick)
+    for rate in (told, *_COMMON_RATES, mean.limit_denominator(1001)):
+        step = 1 / (rate * tick)
+        if all(abs(time - times[0] - n * step) <= slack for n, time in enumerate(times)):
+            return False, rate
+    return True, mean.limit_denominator(1001)
+
+
+class Filter:
+    """A chain of FFmpeg filters for frames of one kind."""
+
+    def __init__(self, av: Any, frame: Any, steps: list[tuple[str, str]]) -> None:
+        self._av = av
+        self._times: deque[int | None] = deque()
+        self._graph = av.filter.Graph()
+        self._graph.threads = 1
+        self._source = last = self._graph.add(
+            "buffer",
+            f"width={frame.width}:height={frame.height}:pix_fmt={frame.format.name}:time_base=1/1000",
+        )
+        for name, options in (*steps, ("buffersink", "")):
+            step = self._graph.add(name, options or None)
+            last.link_to(step)
+            last = step
+        self._sink = last
+        self._graph.configure()
+
+    def __call__(self, frame: Any) -> Any:
+        """Return the frame that comes out for one that goes in; its time stays."""
+        (made,) = self.feed(frame)
+        return made
+
+    def feed(self, frame: Any) -> list[Any]:
+        """Put a frame in, or None for the end, and return those that come out, in order."""
+        if frame is not None:
+            self._times.append(frame.pts)
+            frame.pts = len(self._times)
+        self._source.push(frame)
+        made = []
+        while True:
+            try:
+                one = self._sink.pull()
+            except (self._av.BlockingIOError, self._av.EOFError):
+                break
+            one.pts = self._times.popleft()
+            made.append(one)
+        return made
+
+
+def widened(clip: Clip, *, deinterlace: bool = False) -> list[tuple[str, str]]:
+    """Return the filters from a clip's frames to upright 16-bit 4:4:4 in the same coding."""
+    turn = {90: [("transpose", "clock")], 270: [("transpose", "cclock")],
+            180: [("hflip", ""), ("vflip", "")]}  # fmt: skip
+    # De-interlacing comes first, for fields lie in the rows as stored.
+    fields = [("bwdif", "mode=send_frame:deint=interlaced")] if deinterlace else []
+    name = "full" if clip.coding.range == "full" else "limited"
+    scale = f"flags={_FLAGS}:in_range={name}:out_range={name}:in_chroma_loc={clip.siting}"
+    target = "gbrp16le" if clip.coding.matrix == "rgb" else "yuv444p16le"
+    return [*fields, ("scale", scale), ("format", target), *turn.get(clip.rotation, [])]
+
+
+def planes_of(picture: Any) -> Planes:
+    """Return the three planes of a 16-bit 4:4:4 frame as arrays on its memory.
+
+    Shape (rows, samples with padding); Y' Cb Cr, or R' G' B' for R'G'B'.
+    """
+    planes = [
+        np.frombuffer(plane, np.uint16).reshape(plane.height, plane.line_size // 2)
+        for plane in picture.planes[:3]
+    ]
+    if picture.format.name.startswith("gbr"):
+        planes = [planes[2], planes[0], planes[1]]
+    return planes[0], planes[1], planes[2]
+
+
+def frames_of(
+    clip: Clip, *, deinterlace: bool = False, audio: bool = False
+) -> Iterator[Frame | Any]:
+    """Decode a clip: yield each frame in order, and the audio packets between, if asked for.
+
+    Raises
+    ------
+    LookkitError
+        At a damaged frame, where the picture changes its size or form, or where the file
+        ends before its index does.
+    """
+    av = library()
+    count = read = 0
+    time = clip.first
+    with av.open(str(clip.path), metadata_errors="replace") as container:
+        video = container.streams[clip.stream]
+        video.codec_context.thread_type = "AUTO"
+        wanted = [video, *(container.streams.audio if audio else ())]
+        widen: Filter | None = None
+        try:
+            for packet in container.demux(*wanted):
+                if packet.stream.index != clip.stream:
+                    if packet.dts is not None:
+                        yield packet
+                    continue
+                for frame in packet.decode():
+                    _check_frame(clip, frame, read, deinterlace)
+                    read += 1
+                    if widen is None:
+                        widen = Filter(av, frame, widened(clip, deinterlace=deinterlace))
+                    for made in widen.feed(frame):
+                        time = time if made.pts is None else made.pts
+                        yield Frame(count, made, time)
+                        count += 1
+            for made in widen.feed(None) if widen is not None else ():
+                time = time if made.pts is None else made.pts
+                yield Frame(count, made, time)
+                count += 1
+        except av.FFmpegError as error:
+            raise LookkitError(
+                f"{clip.path}: damaged at frame {count + 1} of {clip.frames} ({reason(error)})"
+            ) from error
+    if time * clip.time_base + Fraction(3, 2) / clip.rate < clip.last * clip.time_base:
+        raise LookkitError(
+            f"{clip.path}: cut short: ends after frame {count}, its index tells of {clip.frames}"
+        )
+
+
+def _check_frame(clip: Clip, frame: Any, count: int, deinterlace: bool) -> None:
+    place = f"{clip.path}: frame {count + 1}"
+    width, height = clip.stored_size
+    found = (frame.width, frame.height, frame.format.name)
+    if found != (width, height, clip.format):
+        raise LookkitError(
+            f"{place} is {found[0]}x{found[1]} {found[2]}, the frames before it "
+            f"{width}x{height} {clip.format}; expected one size and form"
+        )
+    if frame.is_corrupt:
+        raise LookkitError(f"{place} of {clip.frames} is damaged")
+    if frame.interlaced_frame and not deinterlace:
+        raise LookkitError(f"{place} is interlaced; --deinterlace makes whole frames of fields")
+
+
+def described(clip: Clip) -> str:
+    """Return a clip in a few words: size, rate, length, coding and tags."""
+    seconds = float(clip.frames / clip.rate) if clip.rate else 0.0
+    coding = clip.coding
+    told = f", tagged {clip.tags}" if str(clip.tags) else ", no colour tags"
+    return (
+        f"{clip.width}x{clip.height}, {float(clip.rate):.6g} frames/s, {seconds:.1f} s, "
+        f"{coding.matrix} {coding.range} {coding.bits} bits{told}"
+    )
+
+
+__all__ = [
+    "MOVIES", "UNSPECIFIED", "Clip", "Filter", "Frame", "described", "frames_of", "planes_of",
+    "probe", "widened",
+]  # fmt: skip

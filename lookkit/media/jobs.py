@@ -1,0 +1,506 @@
+"""Which files are graded, as whose, into what: the list of jobs, before any work."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import asdict, dataclass, field, replace
+from fractions import Fraction
+from pathlib import Path
+from typing import TYPE_CHECKING, Final, Literal
+
+from lookkit.errors import InputError, LookkitError, UnknownNameError, expected_one_of
+from lookkit.files import safe_name
+from lookkit.media.clip import MOVIES, Clip, probe
+from lookkit.media.codecs import CODECS, SUFFIXES, check_build, codec_for
+from lookkit.media.coding import MATRICES
+from lookkit.media.numbered import Numbered, group, is_pattern, is_range, listed, numbered
+from lookkit.media.raw import RAW
+from lookkit.media.stills import FORMATS
+from lookkit.media.tags import Tags, output_tags, still_tags
+from lookkit.progress import Progress, silent
+from lookkit.recipe.shots import shot_for
+from lookkit.version import __version__
+
+if TYPE_CHECKING:
+    from lookkit.look import Look
+    from lookkit.spaces.ranges import SignalRange
+
+STILLS: Final = (
+    *FORMATS, ".cin", ".bmp", ".tga", ".webp", ".hdr", ".jp2", ".j2c", ".heic", ".sgi", ".ppm",
+)  # fmt: skip
+"""The extensions that are taken for stills."""
+_ALWAYS_NUMBERED: Final = (".exr", ".dpx", ".cin")
+_DELIVERED_FROM: Final = 1001
+"""The number of a movie's first frame when it becomes pictures (common practice, no source)."""
+
+Source = Clip | Numbered | Path
+
+
+@dataclass(frozen=True)
+class Options:
+    """What the user asks for; None leaves it to the recipe and the files.
+
+    `camera`, `scene` and `output` are names of the recipe. `extension` and `codec` choose the
+    form of the results, `bits` their depth. `range` and `matrix` say how Y'CbCr files are
+    coded where their tags do not, or say it wrong. `rate` is that of sequences that become
+    movies. `fast` grades clips through one lattice of the whole look.
+    """
+
+    camera: str | None = None
+    scene: str | None = None
+    output: str | None = None
+    into: Path | None = None
+    extension: str | None = None
+    codec: str | None = None
+    bits: int | None = None
+    range: Literal["full", "legal"] | None = None
+    matrix: str | None = None
+    rate: Fraction | None = None
+    deinterlace: bool = False
+    fast: bool = False
+    overwrite: bool = False
+
+
+@dataclass(frozen=True)
+class Job:
+    """One file or sequence to grade; it can be sent to another machine.
+
+    `target` is the result's file, or a sequence of them with the numbers of the source's
+    frames. `range` is how the signal lies in a clip's integers. `id` names everything that
+    the result depends on; the result carries it.
+    """
+
+    source: Source
+    target: Path | Numbered
+    camera: str
+    output: str
+    scene: str | None = None
+    codec: str | None = None
+    bits: int | None = None
+    range: SignalRange = "full"
+    rate: Fraction | None = None
+    deinterlace: bool = False
+    fast: bool = False
+    overwrite: bool = False
+    warnings: tuple[str, ...] = ()
+    id: str = ""
+
+    @property
+    def place(self) -> Path:
+        """The source as a path, with # for the numbers of a sequence."""
+        return place_of(self.source)
+
+    @property
+    def result(self) -> Path:
+        """The target as a path, with # for the numbers of a sequence."""
+        return self.target.pattern if isinstance(self.target, Numbered) else self.target
+
+    @property
+    def frames(self) -> int:
+        """How many frames it grades."""
+        if isinstance(self.source, Path):
+            return 1
+        return self.source.frames if isinstance(self.source, Clip) else len(self.source.frames)
+
+
+@dataclass(frozen=True)
+class Refused:
+    """A file that cannot be graded, and why."""
+
+    source: Path
+    problem: str
+
+
+@dataclass
+class Plan:
+    """The jobs, in order, and what was refused."""
+
+    jobs: list[Job] = field(default_factory=list)
+    refused: list[Refused] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class _Found:
+    source: Path | Numbered
+    root: Path | None = None
+
+
+def place_of(source: Source) -> Path:
+    """Return a source as a path, with # for the numbers of a sequence."""
+    if isinstance(source, Clip):
+        return source.path
+    return source.pattern if isinstance(source, Numbered) else source
+
+
+def plan(
+    look: Look, inputs: Sequence[str | Path], options: Options, progress: Progress = silent
+) -> Plan:
+    """Find the files, read what they say of themselves and decide what becomes of each.
+
+    Parameters
+    ----------
+    inputs
+        Files, folders (with all below them), and sequences: a name with # for each digit,
+        which the next input may follow with its range, `name.####.exr`, `1001-1100`.
+
+    Returns
+    -------
+    Plan
+        A file that is refused does not stop the others.
+
+    Raises
+    ------
+    InputError
+        If an option cannot be: an unknown camera, output, codec or format, or a codec
+        that this build of PyAV lacks.
+    """
+    options = _checked(look, options)
+    made = Plan()
+    found = list(_find(look, inputs, made))
+    taken: dict[Path, Path] = {}
+    for count, one in enumerate(found):
+        place = place_of(one.source)
+        progress(f"looking at {place.name}", count, len(found))
+        try:
+            job = _job(look, one, options)
+            key = Path(str(job.result).casefold())
+            if key in taken:
+                raise InputError(
+                    f"{place}: its result would have the name of that of {taken[key]}; "
+                    "name another folder (--into) or format"
+                )
+            taken[key] = place
+            made.jobs.append(job)
+        except LookkitError as error:
+            made.refused.append(Refused(place, str(error)))
+    return made
+
+
+def _checked(look: Look, options: Options) -> Options:
+    if not look.outputs:
+        raise InputError(f"{look.source}: no outputs, expected at least one")
+    options = replace(options, output=options.output or look.outputs[0])
+    scenes = _scenes(look)
+    for what, name, known in (
+        ("camera", options.camera, look.cameras),
+        ("output", options.output, look.outputs),
+        ("scene", options.scene, scenes),
+        ("matrix", options.matrix, MATRICES[1:]),
+        ("codec", options.codec, tuple(CODECS)),
+    ):
+        if name is not None and name not in known:
+            raise UnknownNameError(what, name, known)
+    if options.extension is not None:
+        suffix = f".{options.extension.lstrip('.').lower()}"
+        formats = [name[1:] for name in (*FORMATS, *SUFFIXES)]
+        if suffix[1:] not in formats:
+            raise UnknownNameError("format", options.extension, formats)
+        options = replace(options, extension=suffix)
+    if options.codec is not None:
+        codec = CODECS[options.codec]
+        if options.extension in SUFFIXES and options.extension not in codec.suffixes:
+            codec_for(options.codec, options.extension, deep=True)
+        codec.bits(options.bits)
+        check_build(codec)
+    if options.into is not None:
+        try:
+            options.into.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise InputError(f"{options.into}: cannot be made ({error.strerror})") from error
+    return options
+
+
+def _scenes(look: Look) -> tuple[str, ...]:
+    return look.scenes
+
+
+def _find(look: Look, inputs: Sequence[str | Path], made: Plan) -> Iterator[_Found]:
+    """Yield the sources that the inputs mean; what is wrong with one goes into the plan."""
+    waiting = [str(one) for one in inputs]
+    while waiting:
+        word = waiting.pop(0)
+        path = Path(word)
+        try:
+            if path.is_dir():
+                yield from _below(look, path, made)
+            elif is_pattern(word) and not path.exists():
+                follows = waiting and is_range(waiting[0]) and not Path(waiting[0]).exists()
+                yield _Found(numbered(word, waiting.pop(0) if follows else None))
+            elif is_range(word) and not path.exists():
+                raise InputError(f"{word}: a frame range without a sequence before it")
+            else:
+                yield _Found(path)
+        except LookkitError as error:
+            made.refused.append(Refused(path, str(error)))
+
+
+def _below(look: Look, folder: Path, made: Plan) -> Iterator[_Found]:
+    """Yield what a folder and those below it hold, less the results of this look."""
+    ours = tuple(_mark(look, output) for output in look.outputs)
+    files: list[Path] = []
+
+    def refuse(error: OSError) -> None:
+        place = Path(error.filename or folder)
+        made.refused.append(Refused(place, f"{place}: cannot be read ({error.strerror})"))
+
+    for walked, folders, names in os.walk(folder, onerror=refuse):
+        at = Path(walked)
+        folders[:] = sorted(
+            name for name in folders if not name.startswith(".") and not name.endswith(ours)
+        )
+        files += [
+            at / name
+            for name in sorted(names)
+            if not name.startswith(".") and not Path(name).stem.endswith(ours)
+        ]
+    movies = [path for path in files if path.suffix.lower() in (*MOVIES, *RAW)]
+    stills = [path for path in files if path.suffix.lower() in STILLS]
+    runs = [path for path in stills if _may_be_frame(path)]
+    single = [path for path in stills if not _may_be_frame(path)]
+    if not movies and not stills:
+        made.refused.append(Refused(folder, f"{folder}: holds no movie and no picture"))
+    sources: list[Path | Numbered] = [*movies, *single, *group(runs)]
+    for source in sorted(sources, key=lambda one: str(place_of(one))):
+        yield _Found(source, folder)
+
+
+def _may_be_frame(path: Path) -> bool:
+    return path.suffix.lower() in _ALWAYS_NUMBERED or path.stem.rpartition(".")[2].isdigit()
+
+
+def _mark(look: Look, output: str) -> str:
+    """Return how the names of results end."""
+    return f"_{safe_name(look.recipe.name)}_{safe_name(output)}"
+
+
+def _job(look: Look, found: _Found, options: Options) -> Job:
+    source = found.source
+    suffix = (source.tail if isinstance(source, Numbered) else source.suffix).lower()
+    if isinstance(source, Path) and suffix in MOVIES:
+        return _movie_job(look, probe(source, matrix=options.matrix), found.root, options)
+    first = source.path(source.frames[0]) if isinstance(source, Numbered) else source
+    if suffix not in (*STILLS, *RAW):
+        if not first.exists():
+            raise InputError(f"{first}: does not exist")
+        known = [name[1:] for name in (*MOVIES, *STILLS, *RAW)]
+        hint = expected_one_of(suffix[1:], known) if suffix else "a movie or a picture"
+        raise InputError(f"{first}: unknown kind of file {suffix!r}, expected {hint}")
+    if suffix in RAW:
+        if not first.is_file():
+            raise InputError(f"{first}: does not exist")
+        tags, spec_rate = Tags(named="raw, scene-linear"), None
+    else:
+        tags, spec_rate = _still_says(first)
+    camera, scene, warnings = _whose(look, place_of(source), tags, options)
+    job = Job(
+        source,
+        _still_target(look, source, found.root, options),
+        camera,
+        str(options.output),
+        scene,
+        bits=options.bits,
+        fast=options.fast,
+        overwrite=options.overwrite,
+        warnings=tuple(warnings),
+    )
+    if isinstance(source, Numbered):
+        if source.missing:
+            gaps = f"{source.pattern}: frames {listed(source.missing)} are missing"
+            job = replace(job, warnings=(*job.warnings, gaps))
+        if options.extension in SUFFIXES or (options.codec and options.extension is None):
+            job = _numbered_movie(look, job, source, found.root, options, spec_rate)
+    return replace(job, id=_id_of(look, job))
+
+
+def _still_says(path: Path) -> tuple[Tags, Fraction | None]:
+    import OpenImageIO as oiio
+
+    if not path.is_file():
+        raise InputError(f"{path}: {'is not a file' if path.exists() else 'does not exist'}")
+    reader = oiio.ImageInput.open(str(path))
+    if reader is None:
+        raise InputError(f"{path}: cannot be read as a picture ({oiio.geterror().strip()})")
+    spec = reader.spec()
+    reader.close()
+    rate = spec.getattribute("FramesPerSecond")
+    if isinstance(rate, tuple) and len(rate) == 2 and all(rate):
+        return still_tags(spec), Fraction(int(rate[0]), int(rate[1]))
+    rate = spec.get_float_attribute("dpx:FrameRate") or spec.get_float_attribute("dpx:TVFrameRate")
+    known = 0 < rate < 1000
+    return still_tags(spec), Fraction(rate).limit_denominator(1001) if known else None
+
+
+def _movie_job(look: Look, clip: Clip, root: Path | None, options: Options) -> Job:
+    if clip.interlaced and not options.deinterlace:
+        raise InputError(f"{clip.path}: interlaced; --deinterlace makes whole frames of its fields")
+    camera, scene, warnings = _whose(look, clip.path, clip.tags, options)
+    signal_range = clip.coding.range
+    if options.range is not None:
+        signal_range = options.range
+    else:
+        told = look.graph.input_transform(camera).range
+        if told is not None and told != signal_range:
+            tagged = "tagged" if clip.range_tagged else "by default"
+            warnings.append(
+                f"{clip.path}: {tagged} {signal_range} range, but the recipe reads camera "
+                f"{camera} as {told}; the recipe is followed"
+            )
+            signal_range = told
+    warnings += [f"{clip.path}: {note}" for note in clip.notes]
+    suffix = options.extension or _movie_suffix(clip.path, options.codec)
+    stem = f"{clip.path.stem}{_mark(look, str(options.output))}"
+    folder = _folder(clip.path.parent, root, options.into)
+    job = Job(
+        clip,
+        folder / f"{stem}{suffix}",
+        camera,
+        str(options.output),
+        scene,
+        bits=options.bits,
+        range=signal_range,
+        deinterlace=options.deinterlace and clip.interlaced,
+        fast=options.fast,
+        overwrite=options.overwrite,
+    )
+    if suffix in SUFFIXES:
+        deep = clip.coding.bits > 8 or look.graph.output(job.output).is_hdr
+        job = _as_movie(look, job, suffix, options, deep, (clip.width, clip.height))
+    else:
+        count = max(clip.frames, 1)
+        numbers = tuple(range(_DELIVERED_FROM, _DELIVERED_FROM + count))
+        digits = max(4, len(str(numbers[-1])))
+        job = replace(job, target=Numbered(folder / stem, f"{stem}.", digits, suffix, numbers))
+        if clip.variable:
+            warnings.append(f"{clip.path}: the pictures' numbers do not keep the frames' times")
+        if clip.audio:
+            warnings.append(f"{clip.path}: pictures carry no sound; it is left out")
+    job = replace(job, warnings=tuple(warnings))
+    return replace(job, id=_id_of(look, job))
+
+
+def _movie_suffix(path: Path, codec: str | None) -> str:
+    usual = ".mov" if path.suffix.lower() in (".mov", ".mxf") else ".mp4"
+    if codec is not None and usual not in CODECS[codec].suffixes:
+        return CODECS[codec].suffixes[0]
+    return usual
+
+
+def _as_movie(
+    look: Look, job: Job, suffix: str, options: Options, deep: bool, size: tuple[int, int] | None
+) -> Job:
+    codec = codec_for(options.codec, suffix, deep=deep)
+    if options.codec is None and options.bits is not None and options.bits not in codec.formats:
+        able = next((c for c in CODECS.values()
+                     if options.bits in c.formats and suffix in c.suffixes), codec)  # fmt: skip
+        codec = able
+    bits = codec.bits(options.bits)
+    if options.bits is None and codec.name == "h264" and deep:
+        bits = 10
+    check_build(codec)
+    output_tags(look.graph.output(job.output))
+    if size is not None and (why := codec.misfit(*size)):
+        raise InputError(f"{job.place}: {why}")
+    return replace(job, codec=codec.name, bits=bits)
+
+
+def _numbered_movie(
+    look: Look,
+    job: Job,
+    source: Numbered,
+    root: Path | None,
+    options: Options,
+    told: Fraction | None,
+) -> Job:
+    if source.missing:
+        raise InputError(
+            f"{source.pattern}: frames {listed(source.missing)} are missing; "
+            "a movie of the others would be out of time"
+        )
+    rate = options.rate or told
+    if rate is None:
+        raise InputError(f"{source.pattern}: nothing says its frame rate, expected --rate")
+    suffix = options.extension or CODECS[str(options.codec)].suffixes[0]
+    stem = f"{source.stem}{_mark(look, job.output)}"
+    folder = _folder(source.folder, root, options.into)
+    job = replace(job, target=folder / f"{stem}{suffix}", rate=rate)
+    return _as_movie(look, job, suffix, options, True, None)
+
+
+def _still_target(
+    look: Look, source: Path | Numbered, root: Path | None, options: Options
+) -> Path | Numbered:
+    suffix = source.tail if isinstance(source, Numbered) else source.suffix
+    wanted = options.extension if options.extension in FORMATS else suffix.lower()
+    if wanted not in FORMATS:
+        wanted = ".tif"
+    mark = _mark(look, str(options.output))
+    if isinstance(source, Path):
+        return _folder(source.parent, root, options.into) / f"{source.stem}{mark}{wanted}"
+    folder = _folder(source.folder, root, options.into)
+    stem = f"{source.stem}{mark}"
+    return Numbered(folder / stem, f"{stem}.", source.digits, wanted, source.frames)
+
+
+def _folder(beside: Path, root: Path | None, into: Path | None) -> Path:
+    """Return where a result goes: into a folder, as deep as the source lies in its own."""
+    if into is None:
+        return beside
+    return into / beside.relative_to(root) if root is not None else into
+
+
+def _whose(
+    look: Look, path: Path, tags: Tags, options: Options
+) -> tuple[str, str | None, list[str]]:
+    """Return camera, scene and warnings; refuse where nothing says which camera it was."""
+    recipe = look.recipe
+    shot = shot_for(getattr(recipe, "shots", ()), path)
+    scene = options.scene or (shot.scene if shot else None)
+    camera = options.camera or (shot.camera if shot else None)
+    encodings = {name: look.graph.input_transform(name).encoding for name in look.cameras}
+    if camera is None:
+        alike = [
+            name
+            for name, encoding in encodings.items()
+            if encoding.name == tags.encoding
+            or (tags.encoding == "raw, scene-linear" and encoding.scene_linear)
+        ]
+        if len(alike) != 1:
+            told = f"tagged {tags}" if str(tags) else "it has no colour tags"
+            choices = ", ".join(f"{name} ({one.name})" for name, one in encodings.items())
+            raise InputError(
+                f"{path}: nothing says which camera took it ({told}); expected --camera or a line "
+                f"of the recipe's [[shots]]; the cameras: {choices or 'none'}"
+            )
+        camera = alike[0]
+    if camera not in look.cameras:
+        raise UnknownNameError("camera", camera, look.cameras)
+    if scene is not None and scene not in _scenes(look):
+        raise UnknownNameError("scene", scene, _scenes(look))
+    warnings = []
+    if tags.encoding not in (None, "raw, scene-linear", encodings[camera].name):
+        warnings.append(
+            f"{path}: tagged {tags}, but the recipe reads camera {camera} as "
+            f"{encodings[camera].name}; the recipe is followed"
+        )
+    return camera, scene, warnings
+
+
+def _id_of(look: Look, job: Job) -> str:
+    """Return a name for everything that the result depends on."""
+    source = job.source
+    if isinstance(source, Numbered):
+        files: Iterable[Path] = [source.path(source.frames[0]), source.path(source.frames[-1])]
+    else:
+        files = [job.place]
+    facts = {
+        "lookkit": __version__,
+        "recipe": look.recipe_hash,
+        "files": [(file.name, file.stat().st_size, file.stat().st_mtime_ns) for file in files],
+        "job": [job.result.name, job.camera, job.scene, job.output, job.codec, job.bits],
+        "read": [job.range, str(job.rate), job.deinterlace, job.fast],
+        "coding": asdict(source.coding) if isinstance(source, Clip) else None,
+    }
+    return hashlib.sha256(json.dumps(facts).encode()).hexdigest()[:16]

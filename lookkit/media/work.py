@@ -1,0 +1,485 @@
+"""Doing one job: a clip, a sequence or a still through the look."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import ExitStack
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from fractions import Fraction
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+import numpy.typing as npt
+
+from lookkit.errors import InputError, LookkitError
+from lookkit.media.avlib import library
+from lookkit.media.clip import Clip, Frame, frames_of, planes_of
+from lookkit.media.codecs import CODECS
+from lookkit.media.coding import Coding
+from lookkit.media.grader import LATTICE_PIXELS, LATTICE_SIZE, TOLERANCE, Grade, Grader, grade_of
+from lookkit.media.jobs import Job
+from lookkit.media.light import LightMeter
+from lookkit.media.movie import MovieSpec, MovieWriter, carries_sound, job_of_movie
+from lookkit.media.numbered import Numbered, listed
+from lookkit.media.partial import whole_or_none
+from lookkit.media.pipeline import Ahead, Behind
+from lookkit.media.raw import RAW, read_raw
+from lookkit.media.stills import Attribute, Still, read_still, write_still
+from lookkit.media.tags import mastering_of, output_tags
+from lookkit.media.timecode import advanced, packed, unpacked
+from lookkit.ocio import cores
+from lookkit.spaces import ranges
+from lookkit.version import __version__
+
+if TYPE_CHECKING:
+    from lookkit.look import Look
+
+Pixels = npt.NDArray[np.float32]
+Tick = Callable[[int], None]
+"""Called with the number of frames that were just done."""
+
+FAST_SIZE: Final = 65
+"""Points per edge of the lattice that `fast` grades clips through."""
+
+
+@dataclass(frozen=True)
+class Done:
+    """What became of a job.
+
+    `problem` is empty where the whole result is there. `kept` says that it was there
+    already, made by the same job. `frames` counts those graded now; `not_finite` the
+    pixels of pictures that held a NaN or an infinity.
+    """
+
+    source: Path
+    target: Path
+    problem: str = ""
+    frames: int = 0
+    kept: bool = False
+    not_finite: int = 0
+    warnings: tuple[str, ...] = ()
+
+
+def no_tick(frames: int) -> None:
+    """Count nothing."""
+
+
+def perform(look: Look, job: Job, tick: Tick = no_tick) -> Done:
+    """Do a job; what fails is told in the result, and leaves nothing half-written."""
+    try:
+        _make_folder(job)
+        if isinstance(job.target, Numbered):
+            return _to_pictures(look, job, tick)
+        if isinstance(job.source, Path):
+            return _still(look, job, job.source, job.target, tick)
+        return _to_movie(look, job, job.target, tick)
+    except LookkitError as error:
+        return Done(job.place, job.result, str(error), warnings=job.warnings)
+    except MemoryError:
+        return Done(job.place, job.result, f"{job.place}: too large for the memory")
+
+
+def _make_folder(job: Job) -> None:
+    folder = folder_of(job)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise InputError(f"{folder}: cannot be made ({error.strerror})") from error
+
+
+def folder_of(job: Job) -> Path:
+    """Return the folder that a job writes into."""
+    return job.target.folder if isinstance(job.target, Numbered) else job.target.parent
+
+
+def is_made(path: Path, job: Job) -> bool:
+    """Say whether a file is the result of this very job.
+
+    Raises
+    ------
+    InputError
+        If it is something else and the job may not replace it.
+    """
+    if not path.exists():
+        return False
+    if job.overwrite:
+        same = isinstance(job.source, Path) and path.samefile(job.source)
+        if same:
+            raise InputError(f"{path}: is the source itself, and is left as it is")
+        return False
+    found = job_of_movie(path) if job.codec else _job_of_still(path)
+    if found != job.id:
+        raise InputError(
+            f"{path}: exists already, made otherwise, and is left as it is "
+            "(--overwrite replaces it)"
+        )
+    return True
+
+
+def _job_of_still(path: Path) -> str | None:
+    import OpenImageIO as oiio
+
+    reader = oiio.ImageInput.open(str(path))
+    if reader is None:
+        return None
+    software = reader.spec().get_string_attribute("Software")
+    reader.close()
+    return software.partition("job ")[2].rstrip("]") or None
+
+
+def _still(look: Look, job: Job, source: Path, target: Path, tick: Tick) -> Done:
+    if is_made(target, job):
+        tick(1)
+        return Done(source, target, kept=True, warnings=job.warnings)
+    not_finite = _grade_still(look, job, source, target)
+    tick(1)
+    return Done(source, target, "", 1, False, not_finite, job.warnings)
+
+
+def _grade_still(look: Look, job: Job, source: Path, target: Path) -> int:
+    still = _read(look, job, source)
+    graded = look.apply(still.pixels, camera=job.camera, output=job.output, scene=job.scene)
+    bits = job.bits
+    if bits is None and target.suffix == source.suffix.lower() and still.bits in (8, 16):
+        bits = still.bits
+    _write(look, job, target, graded, still, bits, [_made_at(source)])
+    return still.not_finite
+
+
+def _read(look: Look, job: Job, path: Path) -> Still:
+    """Read a still as code values of its camera."""
+    if path.suffix.lower() not in RAW:
+        return read_still(path)
+    import OpenImageIO as oiio
+
+    code = look.graph.input_transform(job.camera).inverse(read_raw(path))
+    return Still(np.ascontiguousarray(code, dtype=np.float32), None, 16, oiio.ImageSpec())
+
+
+def _write(
+    look: Look,
+    job: Job,
+    target: Path,
+    pixels: Pixels,
+    still: Still | None,
+    bits: int | None,
+    attributes: list[Attribute],
+) -> None:
+    display = look.graph.output(job.output)
+    write_still(
+        target,
+        pixels,
+        still,
+        bits=bits,
+        interop_id=display.interop_id,
+        note=_note(look, job),
+        software=f"lookkit {__version__} [job {job.id}]",
+        attributes=attributes,
+    )
+
+
+def _note(look: Look, job: Job) -> str:
+    recipe = look.recipe
+    scene = f"scene {job.scene}, " if job.scene else ""
+    return (
+        f"lookkit {__version__}: {recipe.name} v{recipe.version}, camera {job.camera}, "
+        f"{scene}to {look.graph.output(job.output).name}"
+    )
+
+
+def _made_at(path: Path) -> Attribute:
+    """Return the date that a result gets: its source's, so that results do not differ by it."""
+    when = datetime.fromtimestamp(int(path.stat().st_mtime), UTC)
+    return ("DateTime", "string", when.strftime("%Y:%m:%d %H:%M:%S"))
+
+
+def _to_pictures(look: Look, job: Job, tick: Tick) -> Done:
+    """Grade a sequence, or a clip, into numbered pictures; frames that are there stay."""
+    assert isinstance(job.target, Numbered)
+    waiting = [frame for frame in job.target.frames if not is_made(job.target.path(frame), job)]
+    tick(len(job.target.frames) - len(waiting))
+    problems, graded, not_finite = [], 0, 0
+    source = job.source
+    if isinstance(source, Numbered) and source.missing:
+        problems.append(f"{source.pattern}: frames {listed(source.missing)} are missing")
+    if isinstance(source, Numbered):
+        warnings = tuple(line for line in job.warnings if line not in problems)
+        with ThreadPoolExecutor(cores() + 1, "lookkit-frames") as pool:
+
+            def one(frame: int) -> int | str:
+                try:
+                    assert isinstance(job.target, Numbered)
+                    assert isinstance(source, Numbered)
+                    return _grade_still(look, job, source.path(frame), job.target.path(frame))
+                except LookkitError as error:
+                    return str(error)
+
+            for result in _in_turn(pool, one, waiting):
+                tick(1)
+                if isinstance(result, str):
+                    problems.append(result)
+                else:
+                    graded += 1
+                    not_finite += result
+    else:
+        assert isinstance(source, Clip)
+        warnings = job.warnings
+        graded = _clip_to_pictures(look, job, source, job.target, set(waiting), tick)
+    kept = not waiting and not problems
+    return Done(job.place, job.result, "\n".join(problems), graded, kept, not_finite, warnings)
+
+
+def _in_turn(
+    pool: ThreadPoolExecutor, work: Callable[[int], int | str], items: list[int]
+) -> Iterator[int | str]:
+    """Map with only a few items under way, so that an interrupt has little to wait for."""
+    waiting = iter(items)
+    running: list[Any] = []
+    for item in waiting:
+        running.append(pool.submit(work, item))
+        if len(running) > 2 * cores():
+            yield running.pop(0).result()
+    for future in running:
+        yield future.result()
+
+
+def _clip_to_pictures(
+    look: Look, job: Job, clip: Clip, target: Numbered, waiting: set[int], tick: Tick
+) -> int:
+    if not waiting:
+        return 0
+    display = look.graph.output(job.output)
+    coding = replace(clip.coding, range=job.range)
+    bits = job.bits or {".dpx": 10, ".jpg": 8, ".jpeg": 8}.get(target.tail, 16)
+    # 16-bit integers hold the signal 0-1 finely enough for every picture format.
+    through = Coding("rgb", display.range, bits if bits in ranges.DEPTHS else 16)
+    grader = _grader(look, job, coding, through, clip.pixels)
+    made_at = _made_at(clip.path)
+    count = 0
+
+    def write(item: tuple[int, Any]) -> None:
+        number, pixels = item
+        path = target.path(target.frames[0] + number)
+        attributes = [made_at, ("FramesPerSecond", "rational", _rational(clip.rate))]
+        code = packed(advanced(clip.timecode, number, clip.rate)) if clip.timecode else None
+        if code is not None and target.tail in (".exr", ".dpx"):
+            attributes.append(("smpte:TimeCode", "timecode", code))
+        _write(look, job, path, pixels, None, job.bits, attributes)
+        tick(1)
+
+    with (
+        Ahead(frames_of(clip, deinterlace=job.deinterlace)) as frames,
+        Behind(write) as behind,
+    ):
+        for frame in frames:
+            if target.frames[0] + frame.number not in waiting:
+                continue
+            planes = _graded(grader, frame.picture, clip.width, clip.height)
+            top = np.float32(through.top * 2 ** (16 - through.bits))
+            pixels = np.stack([p[:, : clip.width] for p in planes], axis=-1) / top
+            behind.put((frame.number, pixels.astype(np.float32)))
+            count += 1
+    return count
+
+
+def _graded(grader: Grader, picture: Any, width: int, height: int) -> list[Any]:
+    source = planes_of(picture)
+    target = [np.empty((height, width), dtype=np.uint16) for _ in range(3)]
+    grader.planes(source, (target[0], target[1], target[2]), width)
+    return target
+
+
+def _rational(rate: Fraction) -> tuple[int, int]:
+    return rate.numerator, rate.denominator
+
+
+_graders: dict[tuple[Any, ...], Grader] = {}
+_graders_lock = threading.Lock()
+
+
+def _grader(look: Look, job: Job, source: Coding, target: Coding, pixels: int) -> Grader:
+    """Return the grader of a job; the lattice that it may have is baked once.
+
+    Whether there is one depends on the clip alone, so that every machine does the same.
+    """
+    chain = look.graph.input_transform(job.camera)
+    lattice, tolerance = 0, TOLERANCE
+    if job.fast and not chain.encoding.scene_linear:
+        lattice, tolerance = FAST_SIZE, float("inf")
+    elif pixels >= LATTICE_PIXELS:
+        lattice = LATTICE_SIZE
+    key = (look.recipe_hash, job.camera, job.output, job.scene, source, target, lattice, tolerance)
+    with _graders_lock:
+        if key not in _graders:
+            grade: Grade = grade_of(
+                look, source, target, camera=job.camera, output=job.output, scene=job.scene
+            )
+            while len(_graders) > 3:
+                del _graders[next(iter(_graders))]
+            _graders[key] = Grader(grade, source, target, lattice=lattice, tolerance=tolerance)
+        return _graders[key]
+
+
+def _to_movie(look: Look, job: Job, target: Path, tick: Tick) -> Done:
+    if is_made(target, job):
+        tick(job.frames)
+        return Done(job.place, target, kept=True, warnings=job.warnings)
+    codec = CODECS[str(job.codec)]
+    display = look.graph.output(job.output)
+    tags = output_tags(display)
+    coding = Coding("bt2020" if tags.matrix == 9 else "bt709", "legal", int(job.bits or 10))
+    warnings = list(job.warnings)
+    with ExitStack() as stack:
+        part = stack.enter_context(whole_or_none(target))
+        if isinstance(job.source, Clip):
+            clip = job.source
+            spec = MovieSpec(
+                codec, coding, tags, clip.width, clip.height, clip.rate,
+                clip.time_base if clip.variable else 1 / clip.rate,
+                clip.aspect if clip.rotation in (0, 180) else 1 / clip.aspect,
+                clip.timecode, clip.metadata, clip.video_metadata, mastering_of(display),
+                job.id, _note(look, job),
+            )  # fmt: skip
+            av = library()
+            try:
+                headers = stack.enter_context(av.open(str(clip.path), metadata_errors="replace"))
+            except (av.FFmpegError, OSError) as error:
+                raise LookkitError(f"{clip.path}: cannot be read any more") from error
+            sound = []
+            for stream in headers.streams.audio:
+                if carries_sound(target.suffix, stream):
+                    sound.append(stream)
+                else:
+                    warnings.append(
+                        f"{clip.path}: sound of {stream.codec_context.name} does not go into "
+                        f"{target.suffix}; it is left out"
+                    )
+            items = frames_of(clip, deinterlace=job.deinterlace, audio=bool(sound))
+            count = _encode(look, job, spec, tuple(sound), items, part, tick)
+            if count < clip.frames and not clip.interlaced:
+                warnings.append(
+                    f"{clip.path}: {clip.frames - count} of {clip.frames} frames "
+                    "could not be decoded"
+                )
+        else:
+            assert isinstance(job.source, Numbered)
+            count = _sequence_to_movie(look, job, job.source, part, tick, tags, coding)
+        if count == 0:
+            raise LookkitError(f"{job.place}: holds no frames")
+    return Done(job.place, target, "", count, warnings=tuple(warnings))
+
+
+def _encode(
+    look: Look,
+    job: Job,
+    spec: MovieSpec,
+    sound: tuple[Any, ...],
+    items: Iterator[Any],
+    part: Path,
+    tick: Tick,
+) -> int:
+    """Decode, grade and encode at the same time; return the number of frames."""
+    clip = job.source
+    assert isinstance(clip, Clip)
+    av = library()
+    grader = _grader(look, job, replace(clip.coding, range=job.range), spec.coding, clip.pixels)
+    writer = MovieWriter(part, spec, sound)
+    meter = _meter(look, job, spec)
+    count, last = 0, -1
+
+    def write(item: Any) -> None:
+        if isinstance(item, tuple):
+            writer.write(*item)
+            tick(1)
+        else:
+            writer.sound_packet(item)
+
+    try:
+        with Ahead(items) as decoded, Behind(write) as behind:
+            for item in decoded:
+                if not isinstance(item, Frame):
+                    behind.put(item)
+                    continue
+                picture = av.VideoFrame(clip.width, clip.height, "yuv444p16le")
+                target = planes_of(picture)
+                grader.planes(planes_of(item.picture), target, clip.width)
+                if meter is not None:
+                    meter.add(target, clip.width)
+                time = item.time
+                if not clip.variable:
+                    time = round(item.time * clip.time_base * clip.rate)
+                last = max(time, last + 1)
+                behind.put((picture, last))
+                count += 1
+        writer.close(meter.levels if meter is not None else None)
+    except BaseException:
+        writer.abandon()
+        raise
+    return count
+
+
+def _meter(look: Look, job: Job, spec: MovieSpec) -> LightMeter | None:
+    if spec.mastering is None:
+        return None
+    return LightMeter(spec.coding, look.graph.output(job.output).curve)
+
+
+def _sequence_to_movie(
+    look: Look, job: Job, source: Numbered, part: Path, tick: Tick, tags: Any, coding: Coding
+) -> int:
+    av = library()
+    first = _read(look, job, source.path(source.frames[0]))
+    height, width = first.pixels.shape[:2]
+    codec = CODECS[str(job.codec)]
+    if why := codec.misfit(width, height):
+        raise InputError(f"{source.pattern}: {why}")
+    display = look.graph.output(job.output)
+    rate = job.rate or Fraction(24)
+    timecode = unpacked(first.spec.getattribute("smpte:TimeCode"))
+    spec = MovieSpec(
+        codec, coding, tags, width, height, rate, 1 / rate, timecode=timecode,
+        mastering=mastering_of(display), job=job.id, note=_note(look, job),
+    )  # fmt: skip
+    signal = Coding("rgb", display.range, 16)
+    scale, offset = ranges.scale_offset(display.range, coding.range, display.bits, coding.bits)
+    matrix, zero = (part_.astype(np.float32) for part_ in coding.from_rgb())
+    assert signal.matrix == "rgb"
+    writer = MovieWriter(part, spec)
+    meter = _meter(look, job, spec)
+
+    def read() -> Iterator[tuple[int, Pixels]]:
+        for number, frame in enumerate(source.frames):
+            still = _read(look, job, source.path(frame))
+            if still.pixels.shape[:2] != (height, width):
+                found = "x".join(map(str, still.pixels.shape[1::-1]))
+                raise LookkitError(
+                    f"{source.path(frame)}: is {found}, the frames before it {width}x{height}"
+                )
+            yield number, still.pixels
+
+    def write(item: tuple[Any, int]) -> None:
+        writer.write(*item)
+        tick(1)
+
+    try:
+        with Ahead(read()) as pictures, Behind(write) as behind:
+            for number, pixels in pictures:
+                graded = look.apply(pixels, camera=job.camera, output=job.output, scene=job.scene)
+                rgb = np.clip(graded * np.float32(scale) + np.float32(offset), 0.0, 1.0)
+                coded = np.clip(rgb @ matrix.T + zero, 0.0, 1.0) * np.float32(65535)
+                picture = av.VideoFrame(width, height, "yuv444p16le")
+                planes = planes_of(picture)
+                for channel, plane in enumerate(planes):
+                    plane[:, :width] = np.rint(coded[..., channel])
+                if meter is not None:
+                    meter.add(planes, width)
+                behind.put((picture, number))
+        writer.close(meter.levels if meter is not None else None)
+    except BaseException:
+        writer.abandon()
+        raise
+    return writer.written
