@@ -63,7 +63,8 @@ class Look:
         self.text = text
         self.source = source
         self._processors: dict[tuple[str, str, str | None, bool], Processor] = {}
-        self._lattices: dict[tuple[Op, ...], Piece] = {}
+        self.lattices: dict[tuple[Op, ...], Piece] = {}
+        """What `lower` has made so far, so that nothing is made twice."""
 
     @cached_property
     def recipe_hash(self) -> str:
@@ -222,7 +223,7 @@ class Look:
             if fast and not self.graph.input_transform(camera).encoding.scene_linear:
                 transforms = [_whole(chain)]
             else:
-                transforms = lower(chain, self._lattices)
+                transforms = lower(chain, self.lattices)
             self._processors[key] = Processor(transforms)
         return self._processors[key]
 

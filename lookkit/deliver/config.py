@@ -123,7 +123,8 @@ class _Builder:
         acescct = encoding("ACEScct")
         self._add_space("ACEScct", [*acescct.lower(), matrix_transform(AP1_TO_AP0)], "Log", acescct)
         for name in recipe.cameras:
-            decoded = [*lower(self.look.graph.camera(name)), matrix_transform(AP1_TO_AP0)]
+            steps = lower(self.look.graph.camera(name), self.look.lattices)
+            decoded = [*steps, matrix_transform(AP1_TO_AP0)]
             described = self.look.graph.input_transform(name).encoding
             self._add_space(f"Camera {name}", decoded, "Cameras", described, aliases=[name])
         raw = self.ocio.ColorSpace(name="Raw", isData=True, family="Data")
@@ -180,7 +181,7 @@ class _Builder:
         steps = [*graph.trims(scene), *graph.look(scene)]
         made = self.ocio.Look(name=look_name(self.look, scene), processSpace="ACEScg")
         made.setDescription(self.look.recipe.note or f"The look {self.look.recipe.name}.")
-        made.setTransform(self._group(lower(steps), f"look {made.getName()}"))
+        made.setTransform(self._group(lower(steps, self.look.lattices), f"look {made.getName()}"))
         self.config.addLook(made)
 
     def _views(self) -> None:
@@ -208,7 +209,7 @@ class _Builder:
             name += f" for {scene or output}"
         steps = [
             matrix_transform(AP0_TO_AP1),
-            *lower(graph.rendering(output, scene)),
+            *lower(graph.rendering(output, scene), self.look.lattices),
             matrix_transform(display.limiting.to_xyz()),
         ]
         made = self.ocio.ViewTransform(referenceSpace=self.ocio.REFERENCE_SPACE_SCENE, name=name)

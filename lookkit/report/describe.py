@@ -37,7 +37,7 @@ def describe(look: Look) -> str:
             lines.append(f"  changes {name}: {', '.join(map(str, changes))}")
     lines.append("look:")
     lines += _list(recipe.look) or ["  (no nodes)"]
-    for part in pieces(graph.look()):
+    for part in pieces(graph.look(), look.lattices):
         if part.size:
             lines.append(
                 f"  OpenColorIO carries [{part.label}] as one lattice of {part.size} points: "
