@@ -105,9 +105,13 @@ def test_each_level_changes_what_lies_under_it(folder):
 
 @pytest.mark.parametrize("name", shipped_looks())
 def test_every_shipped_look_can_be_extended(name):
-    made = parse_recipe(f'schema = 1\nname = "Mine"\nextends = "{name}"\n')
+    made = parse_recipe(
+        f'schema = 1\nname = "Mine"\nextends = "{name}"\n'
+        "[overrides.print]\nlights = 26\n[overrides.colour]\nmix = 0.5\n"
+    )
     assert made.name == "Mine"
-    assert made.look
+    assert made.rendering.lights == 26
+    assert [node.mix for node in made.look if node.id == "colour"] == [0.5]
 
 
 def test_the_text_of_a_joined_recipe_is_whole_and_reads_back_the_same(folder):
