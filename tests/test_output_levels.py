@@ -122,8 +122,8 @@ output = "Rec.709 BT.1886"
         ('[cameras.A]\nencoding = "LogC3 EI850"\n', 4, "EI800"),
         ('[cameras.L]\nencoding = "ACEScg"\nrange = "legal"\n', 5, "expected full"),
         ('[outputs.m]\noutput = "sRGB"\nblack = 0.1\n', 5, "BT.1886"),
-        ('[displays.D]\nprimaries = "BT.2020"\ncurve = "PQ"\npeak = 100\nreference_white = 203\n', 0,
-         "peak"),
+        ('[displays.D]\nprimaries = "BT.2020"\ncurve = "PQ"\npeak = 100\n'
+         "reference_white = 203\n", 0, "peak"),
     ],
 )  # fmt: skip
 def test_what_no_encoding_or_output_can_be_is_told_at_its_line(text, line, hint):

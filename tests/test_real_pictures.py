@@ -47,9 +47,7 @@ def look():
 
 
 def encoded(aces, builtin):
-    transform = library().BuiltinTransform(
-        style=builtin, direction=library().TRANSFORM_DIR_INVERSE
-    )
+    transform = library().BuiltinTransform(style=builtin, direction=library().TRANSFORM_DIR_INVERSE)
     return Processor([transform]).apply(aces)
 
 

@@ -88,11 +88,13 @@ def bench_build(look: Look) -> float:
 
 
 def bench_help() -> float:
-    ours = timed(lambda: subprocess.run(
-        [sys.executable, "-m", "lookkit", "--help"], capture_output=True, check=True), 9)  # fmt: skip
-    bare = timed(lambda: subprocess.run(
-        [sys.executable, "-c", "import click"], capture_output=True, check=True), 9)  # fmt: skip
-    return ours / bare
+    ours = [sys.executable, "-m", "lookkit", "--help"]
+    bare = [sys.executable, "-c", "import click"]
+
+    def run(command: list[str]) -> float:
+        return timed(lambda: subprocess.run(command, capture_output=True, check=True), 9)
+
+    return run(ours) / run(bare)
 
 
 def bench_apply(look: Look) -> float:
