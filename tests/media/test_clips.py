@@ -1,5 +1,6 @@
 """Clips through the look: levels, tags, sound, timecode, metadata, every codec."""
 
+import itertools
 from fractions import Fraction
 from pathlib import Path
 
@@ -67,7 +68,7 @@ def test_decoded_levels_are_those_of_ffmpeg(shared_data, name):
         graph.add("format", "gbrp10le"),
         graph.add("buffersink"),
     ]  # fmt: skip
-    for a, b in zip(nodes, nodes[1:], strict=False):
+    for a, b in itertools.pairwise(nodes):
         a.link_to(b)
     graph.configure()
     nodes[0].push(frame)
