@@ -164,6 +164,14 @@ def _name_problems(joined: Joined) -> Iterator[Problem]:
             for key in fixed_keys(changes) if isinstance(changes, dict) else ():
                 yield joined.problem((*path, key), "an override cannot change this", "a parameter")
     yield from _unknown(joined, ("deliver", "scenes"), "scene", asked, scenes)
+    shots = data.get("shots")
+    for row, shot in enumerate(shots if isinstance(shots, list) else ()):
+        for what, known in (("camera", cameras), ("scene", scenes)):
+            one = shot.get(what) if isinstance(shot, dict) else None
+            if isinstance(one, str) and one not in known:
+                yield joined.problem(
+                    ("shots", row, what), f"unknown {what} {one!r}", expected_one_of(one, known)
+                )
 
 
 def _unknown(
