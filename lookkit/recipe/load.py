@@ -167,10 +167,12 @@ def _name_problems(joined: Joined) -> Iterator[Problem]:
     shots = data.get("shots")
     for row, shot in enumerate(shots if isinstance(shots, list) else ()):
         for what, known in (("camera", cameras), ("scene", scenes)):
-            one = shot.get(what) if isinstance(shot, dict) else None
-            if isinstance(one, str) and one not in known:
+            called = shot.get(what) if isinstance(shot, dict) else None
+            if isinstance(called, str) and called not in known:
                 yield joined.problem(
-                    ("shots", row, what), f"unknown {what} {one!r}", expected_one_of(one, known)
+                    ("shots", row, what),
+                    f"unknown {what} {called!r}",
+                    expected_one_of(called, known),
                 )
 
 
