@@ -61,7 +61,8 @@ class Chart:
     @property
     def mirrored(self) -> bool:
         """Whether the picture shows the chart as in a mirror."""
-        return bool(np.linalg.det(self.homography[:2, :2]) < 0.0)
+        (x, y), (next_x, next_y) = self.corners.T, np.roll(self.corners, -1, axis=0).T
+        return bool((x * next_y - y * next_x).sum() < 0.0)
 
 
 def from_corners(picture: Array, corners: Sequence[Sequence[float]] | Array) -> Chart:

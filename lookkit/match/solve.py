@@ -14,6 +14,7 @@ M. Mackiewicz, A. Hurlbert, "Color Correction Using Root-Polynomial Regression" 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
@@ -157,8 +158,7 @@ def solve(problem: Problem, first: Solution, tolerance: float = 1e-6) -> Solutio
     """Return the solution nearest to `first` that minimises the loss."""
     from scipy.optimize import least_squares
 
-    goal = lab(problem.target)
-    weights = perceived(goal)
+    goal, weights = _goal(problem.target.tobytes())
 
     def residuals(vector: Array) -> Array:
         return _residuals(problem, _unpack(vector, first, problem), goal, weights)[0]
@@ -170,13 +170,20 @@ def solve(problem: Problem, first: Solution, tolerance: float = 1e-6) -> Solutio
         residuals,
         _pack(first, problem),
         jac=jacobian,
-        method="trf",
+        method="lm",
         ftol=tolerance,
         xtol=tolerance,
         gtol=1e-9,
         max_nfev=100,
     )
     return _unpack(result.x, first, problem)
+
+
+@lru_cache(maxsize=4)
+def _goal(target: bytes) -> tuple[Array, Array]:
+    """Return L*a*b* of the target and its local metric; the same for every left-out patch."""
+    goal = lab(np.frombuffer(target).reshape(-1, 3))
+    return goal, perceived(goal)
 
 
 def errors(problem: Problem, solution: Solution) -> Array:

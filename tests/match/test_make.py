@@ -122,7 +122,9 @@ def test_a_published_chart_stands_in_for_the_main_camera():
 
 @pytest.mark.parametrize("rise", [0.5, -0.3])
 def test_light_that_falls_off_over_the_chart_is_told_and_allowed_for(rise):
-    made = match_charts(footage_a(), footage_b((-2.0, 0.0, 2.0), unevenness=film.ramp(rise)))
+    made = match_charts(
+        footage_a(), footage_b((-2.0, 0.0, 2.0), unevenness=film.ramp(rise)), stage="never"
+    )
     (shaded,) = (one for one in made.findings if one.check == "shaded")
     # The ramp runs over the drawing with its frame, 433 pixels; the chart takes 405.
     assert shaded.figure == pytest.approx(abs(rise) * 405 / 433, abs=0.06)
@@ -132,7 +134,9 @@ def test_light_that_falls_off_over_the_chart_is_told_and_allowed_for(rise):
 
 
 def test_a_sixth_of_the_chart_under_glare_does_not_spoil_the_match():
-    made = match_charts(footage_a(), footage_b(glare={2: 0.1, 8: 0.2, 13: 0.15, 20: 0.25}))
+    made = match_charts(
+        footage_a(), footage_b(glare={2: 0.1, 8: 0.2, 13: 0.15, 20: 0.25}), stage="never"
+    )
     assert any(one.check == "glared" for one in made.findings)
     codes = CAMERA_B.exact(sim.held_out_spectra())
     truth = CAMERA_A.truth(sim.held_out_spectra())
@@ -189,7 +193,7 @@ def test_charts_in_different_light_get_a_warning_that_says_so():
     wavelength = np.arange(380.0, 785.0, 5.0)
     red = np.exp(-0.5 * ((wavelength - 625.0) / 12.0) ** 2) + 0.004
     under_red = sim.CameraB(sim.TYPICAL[1], red, 0)
-    made = match_charts(footage_a(), footage_b(camera=under_red))
+    made = match_charts(footage_a(), footage_b(camera=under_red), stage="never")
     (warning,) = (one for one in made.findings if one.check == "light")
     assert warning.figure == made.fit.cross.mean > 3.0
     assert "were both charts in the same light" in made.file.lights[0].statistics.warnings[-1]

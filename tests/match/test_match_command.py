@@ -51,7 +51,7 @@ def run(folder, target, *more, cameras=("under.mkv@-2", "normal.mkv", "over.mkv@
     for one in cameras:
         arguments += ["--camera", f"B:{folder}/{one}"]
     arguments += ["--corners", f"A={place(film.A_CORNERS)}"]
-    arguments += ["--corners", f"B={place(film.B_CORNERS)}"]
+    arguments += ["--corners", f"B={place(film.B_CORNERS)}", "--stage", "never"]
     if target is not None:
         arguments += ["-o", target]
     return CliRunner().invoke(command, [str(part) for part in (*arguments, *more)])
@@ -85,7 +85,7 @@ def test_files_in_give_a_match_its_report_and_what_was_sampled(folder, tmp_path)
     assert report["provenance"]["sources"][1]["files"] == ["under.mkv"]
 
     # A second light joins the file; the first stays as it is.
-    again = run(folder, target, "--light", "lamp", "--stage", "never", cameras=("normal.mkv",))
+    again = run(folder, target, "--light", "lamp", cameras=("normal.mkv",))
     assert again.exception is None, again.output
     both = read_match(target)
     assert [one.light for one in both.lights] == ["window", "lamp"]
@@ -116,7 +116,7 @@ def test_bad_input_is_refused_and_nothing_is_written(folder, tmp_path, more, cam
 
 def test_a_match_of_other_cameras_is_not_overwritten(folder, tmp_path):
     target = tmp_path / "B.toml"
-    assert run(folder, target, "--stage", "never", cameras=("normal.mkv",)).exception is None
+    assert run(folder, target, cameras=("normal.mkv",)).exception is None
     text = target.read_text()
     target.write_text(text.replace('camera = "B"', 'camera = "C"', 1))
     result = run(folder, target, cameras=("normal.mkv",))
