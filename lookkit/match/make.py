@@ -452,11 +452,9 @@ def _camera_findings(
         findings += quality.clipping(name, one.exposure.stops, one.patches)
     main = main_reading(readings)
     plain = replace(fit.solution, flare=np.zeros(3))
-    fall = (charts.centres() - 0.5) @ plain.shade
-    scene = plain.scene(main.patches.light, main.exposure.stops + fall[:, None])
+    scene = plain.scene(main.patches.light, main.exposure.stops)
     findings += quality.noise(name, main.patches, scene, main.usable)
     findings += quality.glare(name, fit, usable)
-    findings += quality.shading(name, reference, fit.solution)
     findings += quality.evenness(name, scene, target, seen)
     findings += quality.flare(name, fit.solution, target)
     findings += quality.exposure(reference, name, target, before, seen)

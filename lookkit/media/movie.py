@@ -218,4 +218,4 @@ def _x265_hdr(mastering: Mastering | None) -> list[str]:
 
     light = f"({round(mastering.peak * 10000)},{round(mastering.black * 10000)})"
     display = f"G{point(p.green)}B{point(p.blue)}R{point(p.red)}WP{point(p.white)}L{light}"
-    return [f"master-display={display}", "no-cll=1", "repeat-headers=1"]
+    return [f"master-display={display}", "repeat-headers=1"]

@@ -1,7 +1,5 @@
 """A recipe's own encodings and displays, and how its files are delivered."""
 
-from pathlib import Path
-
 import numpy as np
 import pytest
 
@@ -133,27 +131,3 @@ def test_an_override_of_a_scene_names_the_node_it_changes():
 def test_a_build_of_unknown_scenes_is_refused():
     (found,) = problems('[deliver]\nscenes = ["dusk"]\n')
     assert found.startswith("r.toml:4: deliver.scenes[1]: unknown scene 'dusk'")
-
-
-def test_shots_name_cameras_and_scenes_of_the_recipe():
-    text = """
-[cameras.A]
-encoding = "LogC4"
-[scenes.kiln]
-[[shots]]
-match = "*_K[0-9]*"
-camera = "A"
-scene = "kiln"
-[[shots]]
-match = "night/*"
-camera = "A"
-"""
-    first, second = parse_recipe(HEAD + text).shots
-    assert first.fits(Path("a/A001_K02.mov"))
-    assert second.fits(Path("film/Night/x.exr"))
-    assert not second.fits(Path("day/x.exr"))
-    found = problems(text.replace('scene = "kiln"', 'scene = "kilm"').replace('"A"\n[[', '"B"\n[['))
-    assert found[0].startswith("r.toml:10: shots[1].scene: unknown scene 'kilm'"), found
-    found = problems(text.replace('"night/*"', '" x"'))
-    assert found[0].startswith("r.toml:12: shots[2].match:"), found
-    assert "a pattern of file names" in found[0]
