@@ -99,8 +99,9 @@ def main() -> None:
                 ffmpeg(source, folder / "ffmpeg.mov", cube)
                 theirs, their_work = time.perf_counter() - began, time.process_time() - spent
                 ratios.append(theirs / ours)
+                work_ratio = their_work / our_work
                 print(f"  ours {frames / ours:.2f}, FFmpeg {frames / theirs:.2f} frames/s, "
-                      f"ratio {ratios[-1]:.2f}; by processor time {their_work / our_work:.2f}")  # fmt: skip
+                      f"ratio {ratios[-1]:.2f}, by processor time {work_ratio:.2f}")  # fmt: skip
             print(f"  median ratio {statistics.median(ratios):.2f}")
 
 
