@@ -144,6 +144,11 @@ kelvin = 3000
 [scenes.kiln.overrides.print]
 lights = [25.0, 25.0, 26.0]
 
+[[shots]]                         # which camera and scene a file is of, by its name
+match = "kiln/A*"
+camera = "A"
+scene = "kiln"
+
 [deliver]
 sizes = [33]
 scenes = ["kiln"]

@@ -262,8 +262,9 @@ def _rate(times: list[int], video: Any) -> tuple[bool, Fraction]:
     tick = Fraction(video.time_base)
     span = (times[-1] - times[0]) * tick
     mean = (len(times) - 1) / span if span else told
-    slack = max(Fraction(3, 2), Fraction(1, 1000) / tick)
-    for rate in (told, *_COMMON_RATES, mean.limit_denominator(1001)):
+    slack = Fraction(3, 2)
+    common = sorted(_COMMON_RATES, key=lambda rate: abs(rate - told))
+    for rate in (*common, told, mean.limit_denominator(1001)):
         step = 1 / (rate * tick)
         if all(abs(time - times[0] - n * step) <= slack for n, time in enumerate(times)):
             return False, rate
@@ -278,9 +279,11 @@ class Filter:
         self._times: deque[int | None] = deque()
         self._graph = av.filter.Graph()
         self._graph.threads = 1
+        # The filters take the colour of the first link for that of all frames.
         self._source = last = self._graph.add(
             "buffer",
-            f"width={frame.width}:height={frame.height}:pix_fmt={frame.format.name}:time_base=1/1000",
+            f"width={frame.width}:height={frame.height}:pix_fmt={frame.format.name}"
+            f":time_base=1/1000:colorspace={int(frame.colorspace)}:range={int(frame.color_range)}",
         )
         for name, options in (*steps, ("buffersink", "")):
             step = self._graph.add(name, options or None)
@@ -317,7 +320,7 @@ def widened(clip: Clip, *, deinterlace: bool = False) -> list[tuple[str, str]]:
             180: [("hflip", ""), ("vflip", "")]}  # fmt: skip
     # De-interlacing comes first, for fields lie in the rows as stored.
     fields = [("bwdif", "mode=send_frame:deint=interlaced")] if deinterlace else []
-    name = "full" if clip.coding.range == "full" else "limited"
+    name = "full" if clip.format.startswith("yuvj") else "limited"
     scale = f"flags={_FLAGS}:in_range={name}:out_range={name}:in_chroma_loc={clip.siting}"
     target = "gbrp16le" if clip.coding.matrix == "rgb" else "yuv444p16le"
     return [*fields, ("scale", scale), ("format", target), *turn.get(clip.rotation, [])]
@@ -365,6 +368,9 @@ def frames_of(
                 for frame in packet.decode():
                     _check_frame(clip, frame, read, deinterlace)
                     read += 1
+                    if not clip.format.startswith("yuvj"):
+                        # Codes stay as they are; libswscale widens legal ones by a plain shift.
+                        frame.color_range = _LEGAL
                     if widen is None:
                         widen = Filter(av, frame, widened(clip, deinterlace=deinterlace))
                     for made in widen.feed(frame):

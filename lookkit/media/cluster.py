@@ -55,7 +55,7 @@ def run_on(address: str, look: Look, jobs: Sequence[Job], counter: Counter) -> l
             for at, (_, part) in enumerate(parts)
         }
         results: list[Done | None] = [None] * len(parts)
-        for task in as_completed(tasks):
+        for task in as_completed(tasks, loop=client.loop):
             at = tasks[task]
             number, part = parts[at]
             results[at] = _result(task, part)

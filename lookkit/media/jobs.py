@@ -456,7 +456,7 @@ def _whose(
 ) -> tuple[str, str | None, list[str]]:
     """Return camera, scene and warnings; refuse where nothing says which camera it was."""
     recipe = look.recipe
-    shot = shot_for(getattr(recipe, "shots", ()), path)
+    shot = shot_for(recipe.shots, path)
     scene = options.scene or (shot.scene if shot else None)
     camera = options.camera or (shot.camera if shot else None)
     encodings = {name: look.graph.input_transform(name).encoding for name in look.cameras}

@@ -30,6 +30,10 @@ _CONTAINER_OWN: Final = (
 """What describes the source's file rather than its pictures; never carried over."""
 
 
+_SHORT: Final = 12
+"""Frames below which a clip counts as very short."""
+
+
 @dataclass(frozen=True)
 class MovieSpec:
     """Everything a movie file needs but its frames.
@@ -51,6 +55,7 @@ class MovieSpec:
     mastering: Mastering | None = None
     job: str = ""
     note: str = ""
+    frames: int = 0
 
 
 class MovieWriter:
@@ -60,6 +65,8 @@ class MovieWriter:
     ----------
     path
         The file; it must not be the final one, for it is incomplete until `close` returns.
+    name
+        What errors call the file.
     sound
         Streams of an open input whose packets will come through `sound_packet`.
 
@@ -69,9 +76,11 @@ class MovieWriter:
         If the encoder refuses or writing fails, here and in every method.
     """
 
-    def __init__(self, path: Path, spec: MovieSpec, sound: tuple[Any, ...] = ()) -> None:
+    def __init__(
+        self, path: Path, spec: MovieSpec, name: Path, sound: tuple[Any, ...] = ()
+    ) -> None:
         self._av = av = library()
-        self.path, self.spec = path, spec
+        self.path, self.spec, self.name = path, spec, name
         self.written = 0
         options = {"fflags": "+bitexact"}
         if path.suffix != ".mkv":
@@ -97,7 +106,10 @@ class MovieWriter:
             options["chroma_sample_location"] = siting
         self._siting = siting
         if codec.encoder == "libx265":
-            options["x265-params"] = ":".join([X265_PARAMS, *_x265_hdr(spec.mastering)])
+            # x265 gives the packets of very short clips wrong decode times, unless in order.
+            short = ["bframes=0"] if spec.frames < _SHORT else []
+            params = [X265_PARAMS, *short, *_x265_hdr(spec.mastering)]
+            options["x265-params"] = ":".join(params)
         stream = self._file.add_stream(codec.encoder, rate=spec.rate, options=options)
         stream.width, stream.height, stream.pix_fmt = spec.width, spec.height, self._format
         context = stream.codec_context
@@ -175,7 +187,7 @@ class MovieWriter:
         try:
             yield
         except (self._av.FFmpegError, OSError, ValueError) as error:
-            raise LookkitError(f"{self.path}: cannot be written ({reason(error)})") from error
+            raise LookkitError(f"{self.name}: cannot be written ({reason(error)})") from error
 
 
 def carries_sound(suffix: str, stream: Any) -> bool:
@@ -218,4 +230,4 @@ def _x265_hdr(mastering: Mastering | None) -> list[str]:
 
     light = f"({round(mastering.peak * 10000)},{round(mastering.black * 10000)})"
     display = f"G{point(p.green)}B{point(p.blue)}R{point(p.red)}WP{point(p.white)}L{light}"
-    return [f"master-display={display}", "repeat-headers=1"]
+    return [f"master-display={display}", "no-cll=1", "repeat-headers=1"]

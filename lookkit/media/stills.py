@@ -194,6 +194,15 @@ def write_still(
         failure = writer.geterror()
         if not (writer.close() and done):
             raise LookkitError(f"{path}: writing failed ({failure.strip() or 'disk full?'})")
+        if suffix == ".dpx":
+            _name_inside(beside, path.name)
+
+
+def _name_inside(dpx: Path, name: str) -> None:
+    """Write a name into the file header of a DPX (SMPTE ST 268-1), bytes 36 to 135."""
+    with dpx.open("r+b") as file:
+        file.seek(36)
+        file.write(name.encode(errors="replace")[:99].ljust(100, b"\0"))
 
 
 def _channel_order(spec: Any, path: Path) -> list[int]:

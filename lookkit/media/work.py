@@ -342,7 +342,7 @@ def _to_movie(look: Look, job: Job, target: Path, tick: Tick) -> Done:
                 clip.time_base if clip.variable else 1 / clip.rate,
                 clip.aspect if clip.rotation in (0, 180) else 1 / clip.aspect,
                 clip.timecode, clip.metadata, clip.video_metadata, mastering_of(display),
-                job.id, _note(look, job),
+                job.id, _note(look, job), clip.frames,
             )  # fmt: skip
             av = library()
             try:
@@ -387,7 +387,7 @@ def _encode(
     assert isinstance(clip, Clip)
     av = library()
     grader = _grader(look, job, replace(clip.coding, range=job.range), spec.coding, clip.pixels)
-    writer = MovieWriter(part, spec, sound)
+    writer = MovieWriter(part, spec, job.result, sound)
     meter = _meter(look, job, spec)
     count, last = 0, -1
 
@@ -443,12 +443,13 @@ def _sequence_to_movie(
     spec = MovieSpec(
         codec, coding, tags, width, height, rate, 1 / rate, timecode=timecode,
         mastering=mastering_of(display), job=job.id, note=_note(look, job),
+        frames=job.frames,
     )  # fmt: skip
     signal = Coding("rgb", display.range, 16)
     scale, offset = ranges.scale_offset(display.range, coding.range, display.bits, coding.bits)
     matrix, zero = (part_.astype(np.float32) for part_ in coding.from_rgb())
     assert signal.matrix == "rgb"
-    writer = MovieWriter(part, spec)
+    writer = MovieWriter(part, spec, job.result)
     meter = _meter(look, job, spec)
 
     def read() -> Iterator[tuple[int, Pixels]]:

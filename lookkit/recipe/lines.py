@@ -36,7 +36,8 @@ def key_lines(text: str) -> dict[Path, int]:
                 counts[table] = counts.get(table, -1) + 1
                 lines.setdefault(table, number)
                 table = (*table, counts[table])
-            lines.setdefault(table, number)
+            for length in range(1, len(table) + 1):
+                lines.setdefault(table[:length], number)
             continue
         assignment = _ASSIGNMENT.match(statement)
         if assignment:

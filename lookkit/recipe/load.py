@@ -164,6 +164,16 @@ def _name_problems(joined: Joined) -> Iterator[Problem]:
             for key in fixed_keys(changes) if isinstance(changes, dict) else ():
                 yield joined.problem((*path, key), "an override cannot change this", "a parameter")
     yield from _unknown(joined, ("deliver", "scenes"), "scene", asked, scenes)
+    shots = data.get("shots")
+    for row, shot in enumerate(shots if isinstance(shots, list) else ()):
+        for what, known in (("camera", cameras), ("scene", scenes)):
+            called = shot.get(what) if isinstance(shot, dict) else None
+            if isinstance(called, str) and called not in known:
+                yield joined.problem(
+                    ("shots", row, what),
+                    f"unknown {what} {called!r}",
+                    expected_one_of(called, known),
+                )
 
 
 def _unknown(

@@ -25,6 +25,7 @@ from lookkit.nodes.film_print import FilmPrint
 from lookkit.nodes.rendering import Rendering
 from lookkit.recipe.extend import SCHEMA as SCHEMA
 from lookkit.recipe.extend import overlay
+from lookkit.recipe.shots import Shot
 from lookkit.recipe.tables import NOTHING, Own
 from lookkit.spaces.encodings import Encoding, encoding
 from lookkit.spaces.outputs import Output, output
@@ -241,6 +242,9 @@ class Recipe(Table):
     )
     outputs: dict[Name, OutputChoice] = Field(default={}, description="the outputs, by name")
     scenes: dict[Name, Scene] = Field(default={}, description="the scenes, by name")
+    shots: tuple[Shot, ...] = Field(
+        default=(), description="whose file is whose, by patterns of names; the first that fits"
+    )
     deliver: Deliver = Field(default=Deliver(), description="what a build writes")
     encodings: dict[str, Entry] = Field(
         default={}, description="encodings of your own, in the form of configs/encodings.toml"

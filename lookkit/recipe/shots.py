@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 from pathlib import Path, PurePosixPath
 from typing import Annotated
 
 from pydantic import Field, StringConstraints
 
-from lookkit.errors import Problem, expected_one_of
 from lookkit.nodes.base import Table
 
 Pattern = Annotated[str, StringConstraints(pattern=r"^[^\s\\][^\\]*$", max_length=200)]
@@ -36,19 +35,3 @@ class Shot(Table):
 def shot_for(shots: Sequence[Shot], path: Path) -> Shot | None:
     """Return the first line of the list that a file's name fits, or None."""
     return next((shot for shot in shots if shot.fits(path)), None)
-
-
-def shot_problems(
-    shots: Sequence[Shot], cameras: Collection[str], scenes: Collection[str], file: str
-) -> list[Problem]:
-    """Return what names a camera or scene that the recipe does not have; lines are 0."""
-    return [
-        Problem(file, 0, f"shots[{row}].{key}", f"unknown {key} {name!r}",
-                expected_one_of(name, known))
-        for row, shot in enumerate(shots, 1)
-        for key, name, known in (
-            ("camera", shot.camera, cameras),
-            ("scene", shot.scene, scenes),
-        )
-        if name is not None and name not in known
-    ]  # fmt: skip

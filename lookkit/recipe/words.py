@@ -114,6 +114,8 @@ def _words(detail: dict[str, Any], path: KeyPath, model: type[Table]) -> tuple[s
         wanted = context.get("min_length") or context.get("max_length")
         return f"{shown} ({context['actual_length']} values)", f"{wanted} values"
     if kind == "string_pattern_mismatch":
+        if path and path[-1] == "match":
+            return shown, "a pattern of file names with forward slashes, such as night/A0*"
         spaces = "" if path and path[-1] == "id" else "spaces, "
         return shown, f"a name of letters, digits, {spaces}dots, dashes and underscores, at most 63"
     found, _, expected = str(detail["msg"]).partition(", expected ")

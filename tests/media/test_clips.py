@@ -1,0 +1,308 @@
+"""Clips through the look: levels, tags, sound, timecode, metadata, every codec."""
+
+import itertools
+from fractions import Fraction
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from lookkit.media.clip import Frame, frames_of, planes_of, probe
+from lookkit.media.coding import Coding
+from lookkit.media.grader import Grader, grade_of
+from lookkit.media.jobs import Options, plan
+from lookkit.media.run import run
+from lookkit.media.stills import read_still
+from tests.media.movies import av, decoded, flat, made_look, noise, planes, write_movie
+
+REAL = ["carrots_log_10bit.mov", "hlg10-color-test.mp4", "nasa_13013.mp4",
+        "roadtrip-vp92-10bit.webm"]  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def look():
+    return made_look()
+
+
+@pytest.fixture(scope="module")
+def source(tmp_path_factory):
+    path = tmp_path_factory.mktemp("clip") / "A001.mov"
+    write_movie(
+        path, noise(5), codec="prores_ks", options={"profile": "3"}, sound="pcm_s16le",
+        metadata={"timecode": "01:02:03:04", "title": "Kiln"},
+    )  # fmt: skip
+    return path
+
+
+def apply(look, files, into, **options):
+    planned = plan(look, files, Options(into=into, **options))
+    return planned, run(look, planned)
+
+
+def one(look, path, into, **options):
+    planned, done = apply(look, [path], into, **{"camera": "A", **options})
+    assert not planned.refused
+    assert not done[0].problem
+    return done[0].target
+
+
+# FFmpeg's own conversion to 10-bit R'G'B' of the same frame, told where ProRes and VP9 chroma
+# lies (to the left: SMPTE RDD 36; H.273 type 0), for libswscale centres it where no tag says.
+@pytest.mark.parametrize("name", REAL)
+def test_decoded_levels_are_those_of_ffmpeg(shared_data, name):
+    clip = probe(shared_data / "video" / name)
+    matrix, offset = clip.coding.to_rgb()
+    frames = frames_of(clip)
+    picture = next(f for f in frames if isinstance(f, Frame)).picture
+    ours = (
+        np.stack([p[:, : clip.width] / 65535 for p in planes_of(picture)], -1) @ matrix.T + offset
+    )
+    graph = av.filter.Graph()
+    frame = decoded(clip.path)[0]
+    nodes = [
+        graph.add("buffer", f"width={frame.width}:height={frame.height}"
+                  f":pix_fmt={frame.format.name}:time_base=1/24"
+                  f":colorspace={int(frame.colorspace)}:range={int(frame.color_range)}"),
+        graph.add("scale", "flags=bicubic+accurate_rnd+full_chroma_int+full_chroma_inp"
+                  f":in_chroma_loc={clip.siting}:in_color_matrix={clip.coding.matrix}"),
+        graph.add("format", "gbrp10le"),
+        graph.add("buffersink"),
+    ]  # fmt: skip
+    for a, b in itertools.pairwise(nodes):
+        a.link_to(b)
+    graph.configure()
+    nodes[0].push(frame)
+    theirs = np.stack([planes(p)[k] for p in [nodes[-1].pull()] for k in (2, 0, 1)], -1)
+    top = clip.coding.top
+    low, high = 16 * (top + 1) / 256, 235 * (top + 1) / 256
+    # White is 1020 there, 255 in 8 bits made wider; what it clips is clipped here.
+    full = np.clip((ours * top - low) / (high - low) * 1020, 0, 1023)
+    frames.close()
+    assert np.abs(np.rint(full) - theirs).max() <= 1
+
+
+@pytest.mark.parametrize("name", REAL[:3])
+def test_graded_frames_are_those_of_the_look_within_one_code(shared_data, look, name):
+    clip = probe(shared_data / "video" / name)
+    target = Coding("bt709", "legal", 10)
+    grader = Grader(grade_of(look, clip.coding, target, camera="A", output="monitor"),
+                    clip.coding, target)  # fmt: skip
+    frames = frames_of(clip)
+    source = planes_of(next(frames).picture)
+    made = tuple(np.empty((clip.height, clip.width), np.uint16) for _ in range(3))
+    grader.planes(source, made, clip.width)
+    frames.close()
+    matrix, offset = clip.coding.to_rgb()
+    codes = np.stack([p[:, : clip.width] / 65535 for p in source], -1) @ matrix.T + offset
+    top = clip.coding.top
+    low, high = 16 * (top + 1) / 256, 235 * (top + 1) / 256
+    # The camera is full range in the recipe, the file legal: signal 0-1, super-white kept.
+    signal = (np.clip(codes, 0, 1) * top - low) / (high - low)
+    wanted = look.apply(signal.astype(np.float32), camera="A", output="monitor") * 876 + 64
+    matrix, offset = target.to_rgb()
+    found = (np.stack([p / 65535 for p in made], -1) @ matrix.T + offset) * 1023
+    assert np.abs(found - wanted).max() <= 1.0
+
+
+def test_the_lattice_of_long_clips_is_within_one_code(look):
+    coding = Coding("bt709", "legal", 10)
+    grade = grade_of(look, coding, coding, camera="A", output="monitor")
+    frames = [[p << 6 for p in f] for f in noise(1, 192, 108, form="yuv444p10le")]
+    random = np.random.default_rng(5)
+    wild = [random.integers(0, 1024, (108, 192)).astype(np.uint16) << 6 for _ in range(3)]
+    quick, slow = Grader(grade, coding, coding, lattice=33), Grader(grade, coding, coding)
+    assert 0 < quick.flagged_cells < 1
+    for frame in (frames[0], wild):
+        results = []
+        for grader in (quick, slow):
+            made = tuple(np.empty((108, 192), np.uint16) for _ in range(3))
+            grader.planes(tuple(np.ascontiguousarray(p) for p in frame), made, 192)
+            results.append(np.stack(made).astype(float) / 64)
+        assert np.abs(results[0] - results[1]).max() <= 1.0
+
+
+IDENTITY = """
+schema = 1
+name = "Plain"
+[cameras.A]
+encoding = "LogC4"
+[outputs.monitor]
+output = "Rec.709 BT.1886"
+"""
+BARS = [(940, 512, 512), (721, 512, 512), (674, 176, 543), (581, 589, 176), (534, 253, 207),
+        (251, 771, 817), (204, 435, 848), (111, 848, 481), (64, 512, 512)]  # fmt: skip
+
+
+@pytest.mark.parametrize("codes", BARS)
+def test_colour_bars_survive_matrix_and_range_both_ways(codes):
+    coding = Coding("bt709", "legal", 10)
+    made = tuple(np.empty((4, 8), np.uint16) for _ in range(3))
+    source = tuple(np.full((4, 8), code << 6, np.uint16) for code in codes)
+    Grader(lambda rgb: rgb, coding, coding).planes(source, made, 8)
+    assert np.abs(np.array([p[0, 0] / 64 for p in made]) - codes).max() <= 1.0
+
+
+# Steps of chroma at left-sited 4:2:0 and 4:2:2: a ramp that is linear across the picture stays
+# so only if its samples are put where they lie.
+def test_chroma_lies_where_its_tag_says(tmp_path):
+    x = np.arange(64)
+    luma = np.full((32, 64), 500, np.uint16)
+    for form, rows in (("yuv422p10le", 32), ("yuv420p10le", 16)):
+        chroma = np.tile(300 + 4 * x[::2], (rows, 1)).astype(np.uint16)
+        write_movie(tmp_path / "ramp.mkv", [[luma, chroma, chroma]], form=form)
+        clip = probe(tmp_path / "ramp.mkv")
+        assert clip.siting == "left"
+        found = planes_of(next(frames_of(clip)).picture)[1][8, 8:56] / 64
+        assert np.abs(found - (300 + 4 * x[8:56])).max() <= 0.51
+
+
+@pytest.mark.parametrize(
+    ("codec", "suffix", "form"),
+    [
+        ("prores-422-hq", ".mov", "yuv422p10le"), ("prores-4444", ".mov", "yuv444p12le"),
+        ("dnxhr-hq", ".mov", "yuv422p"), ("dnxhr-hqx", ".mov", "yuv422p10le"),
+        ("dnxhr-444", ".mov", "yuv444p10le"), ("h264", ".mp4", "yuv420p10le"),
+        ("hevc", ".mp4", "yuv420p10le"),
+    ],
+)  # fmt: skip
+def test_every_codec_writes_what_was_graded(tmp_path, look, codec, suffix, form):
+    path = tmp_path / "A001.mkv"
+    write_movie(path, [flat((400, 480, 560), 256, 128)] * 3)
+    target = one(look, path, tmp_path / "out", codec=codec, extension=suffix)
+    frames = decoded(target)
+    assert len(frames) == 3
+    assert frames[0].format.name == form
+    assert (frames[0].color_range, frames[0].color_primaries, frames[0].color_trc) == (1, 1, 1)
+    coding, clip = Coding("bt709", "legal", 10), probe(path)
+    exact = tuple(np.empty((128, 256), np.uint16) for _ in range(3))
+    grade = grade_of(look, coding, coding, camera="A", output="monitor")
+    Grader(grade, coding, coding).planes(planes_of(next(frames_of(clip)).picture), exact, 256)
+    bits = frames[0].format.components[0].bits
+    found = [np.median(p) * 2.0 ** (10 - bits) for p in planes(frames[0])]
+    wanted = [p[0, 0] / 64 for p in exact]
+    assert np.abs(np.array(found) - wanted).max() <= (2.0 if bits > 8 else 5.0)
+
+
+def test_timecode_sound_and_metadata_are_carried_over(tmp_path, look, source):
+    target = one(look, source, tmp_path)
+    with av.open(str(target)) as container:
+        video = container.streams.video[0]
+        assert video.metadata["timecode"] == "01:02:03:04"
+        assert container.metadata["title"] == "Kiln"
+        assert "Plain v1" in container.metadata["comment"]
+        assert video.average_rate == 24
+        sound = container.streams.audio[0]
+        assert float(sound.duration * sound.time_base) == pytest.approx(1.0, abs=0.01)
+    with av.open(str(source)) as a, av.open(str(target)) as b:
+        samples = [
+            b"".join(bytes(p) for p in c.demux(c.streams.audio[0]) if p.size) for c in (a, b)
+        ]
+    assert samples[0] == samples[1]
+
+
+def test_hdr_says_primaries_transfer_mastering_and_light_level(tmp_path, look):
+    path = tmp_path / "A001.mkv"
+    write_movie(path, [flat((700, 512, 512), 128, 64)] * 2)
+    for suffix in (".mp4", ".mov"):
+        target = one(look, path, tmp_path / "out", output="hdr", extension=suffix)
+        frame = decoded(target)[0]
+        assert (frame.color_primaries, frame.color_trc, frame.colorspace) == (9, 16, 9)
+        side = {data.type.name: bytes(data) for data in frame.side_data}
+        mastering = np.frombuffer(side["MASTERING_DISPLAY_METADATA"][:80], np.int32).reshape(-1, 2)
+        values = mastering[:, 0] / mastering[:, 1]
+        # BT.2020 primaries (ITU-R BT.2020-2, table 3) R G B, white D65, then luminance.
+        bt2020 = [0.708, 0.292, 0.170, 0.797, 0.131, 0.046, 0.3127, 0.3290]
+        assert np.allclose(values[:8], bt2020, atol=2e-5)
+        assert np.allclose(values[8:10], [0.0001, 1000.0])
+        most, average = np.frombuffer(side["CONTENT_LIGHT_LEVEL"], np.uint32)
+        assert 0 < average <= most <= 1000
+        light = look.graph.output("hdr").curve
+        code = (np.median(planes(frame)[0]) - 64) / 876
+        assert most == pytest.approx(100 * float(light.decode(np.array(code))), rel=0.05)
+
+
+def test_variable_rates_keep_each_frames_time(tmp_path, look):
+    path = tmp_path / "A001.mkv"
+    write_movie(path, noise(6), rate=24, times=[0, 1, 2, 5, 9, 10])
+    planned, done = apply(look, [path], tmp_path / "out", camera="A", extension=".mov")
+    assert any("variable frame rate" in line for line in done[0].warnings)
+    times = [float(f.pts * f.time_base) for f in decoded(done[0].target)]
+    assert np.allclose(times, np.array([0, 1, 2, 5, 9, 10]) / 24, atol=1e-3)
+    assert planned.jobs[0].source.variable
+
+
+def test_turned_clips_come_out_upright(tmp_path, look):
+    frames = noise(2, 64, 32)
+    path, plain = tmp_path / "A001.mov", tmp_path / "A002.mov"
+    options = {"codec": "prores_ks", "options": {"profile": "3"}}
+    write_movie(plain, frames, **options)
+    write_movie(path, frames, prepare=lambda stream: stream.set_display_rotation(90), **options)
+    clip = probe(path)
+    assert (clip.width, clip.height) == (32, 64)
+    turned = planes_of(next(frames_of(clip)).picture)[0][:, :32]
+    straight = planes_of(next(frames_of(probe(plain))).picture)[0][:, :64]
+    assert np.array_equal(turned, np.rot90(straight, 1))
+    assert decoded(one(look, path, tmp_path / "out"))[0].width == 32
+
+
+def test_a_clip_becomes_numbered_pictures_with_timecode(tmp_path, look, source):
+    target = one(look, source, tmp_path, extension="dpx")
+    files = sorted(target.parent.glob("*.dpx"))
+    assert [f.name[-8:-4] for f in files] == ["1001", "1002", "1003", "1004", "1005"]
+    still = read_still(files[2])
+    assert still.spec.getattribute("smpte:TimeCode")[0] == 0x01020306
+    clip = probe(source)
+    frame = [f for f in frames_of(clip)][2]
+    matrix, offset = clip.coding.to_rgb()
+    codes = np.stack([p[:, :64] / 65535 for p in planes_of(frame.picture)], -1) @ matrix.T + offset
+    signal = (np.clip(codes, 0, 1) * 1023 - 64) / 876
+    wanted = look.apply(signal.astype(np.float32), camera="A", output="monitor")
+    assert np.abs(still.pixels - wanted).max() * 1023 <= 1.0
+
+
+def test_pictures_become_a_movie_with_their_timecode(tmp_path, look, source):
+    pictures = one(look, source, tmp_path / "a", extension="exr").parent
+    pattern = next(pictures.glob("*1001.exr")).name.replace("1001", "####")
+    refused, _ = apply(
+        look, [str(pictures / pattern), "1001-1004"], tmp_path / "b", camera="A", extension="mov"
+    )
+    assert not refused.refused  # the pictures tell their rate
+    (target,) = (tmp_path / "b").glob("*.mov")
+    with av.open(str(target)) as container:
+        assert container.streams.video[0].average_rate == 24
+        assert container.streams.video[0].metadata["timecode"] == "01:02:03:04"
+        assert container.streams.video[0].frames == 4
+
+
+def test_a_recipe_that_says_legal_reads_legal_codes_as_they_are(tmp_path, source):
+    from tests.media.movies import RECIPE
+
+    text = RECIPE.replace('encoding = "LogC4"', 'encoding = "LogC4"\nrange = "legal"\nbits = 10')
+    legal, plain = made_look(text), made_look()
+    a = decoded(one(legal, source, tmp_path / "a"))
+    b = decoded(one(plain, source, tmp_path / "b"))
+    assert all(np.array_equal(*pair) for pair in zip(planes(a[0]), planes(b[0]), strict=True))
+
+
+def test_a_recipe_that_contradicts_the_range_tag_warns_and_wins(source, tmp_path):
+    from tests.media.movies import RECIPE
+
+    look = made_look(RECIPE.replace('encoding = "LogC4"', 'encoding = "LogC4"\nrange = "full"'))
+    planned = plan(look, [source], Options(camera="A", into=tmp_path))
+    assert any("full" in line and "the recipe is followed" in line
+               for line in planned.jobs[0].warnings)  # fmt: skip
+    assert planned.jobs[0].range == "full"
+
+
+def test_rates_of_broadcast_are_exact(tmp_path):
+    for rate in (Fraction(24000, 1001), Fraction(25), Fraction(60000, 1001)):
+        path = tmp_path / "x.mkv"
+        write_movie(path, noise(4), rate=rate)
+        assert probe(path).rate == rate
+        assert not probe(path).variable
+
+
+def test_the_source_is_never_touched(tmp_path, look, source):
+    before = Path(source).read_bytes()
+    one(look, source, tmp_path)
+    assert Path(source).read_bytes() == before
