@@ -12,7 +12,7 @@ from lookkit.version import __version__
 
 COMMANDS: dict[str, str] = {
     "check": "Say what a recipe's graph is and what is wrong with it.",
-    "apply": "Grade stills through a recipe.",
+    "apply": "Grade stills, sequences and clips through a recipe.",
     "build": "Write the hand-off folder of a recipe.",
     "stops": "Say where each stop of light lands in the code and on the monitor.",
     "trace": "Print a colour after every step, and what happened to it there.",
