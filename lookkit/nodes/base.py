@@ -168,22 +168,14 @@ def power_mirrored(x: Array, exponent: Array) -> Array:
 
 def scale_offset(scale: Array, offset: Array | None = None) -> OcioTransform:
     """Return an OCIO matrix that multiplies channels and then adds."""
-    import PyOpenColorIO as ocio
-
-    matrix = np.zeros((4, 4))
-    matrix[[0, 1, 2, 3], [0, 1, 2, 3]] = [*scale, 1.0]
-    added = [0.0] * 4 if offset is None else [*map(float, offset), 0.0]
-    return ocio.MatrixTransform(matrix=matrix.ravel().tolist(), offset=added)
+    return matrix_transform(np.diag(scale), offset)
 
 
 def matrix_transform(matrix: Array, offset: Array | None = None) -> OcioTransform:
     """Return an OCIO matrix transform from a 3x3 and an offset."""
-    import PyOpenColorIO as ocio
+    from lookkit.spaces import ocio_ops
 
-    padded = np.eye(4)
-    padded[:3, :3] = matrix
-    added = [0.0] * 4 if offset is None else [*map(float, offset), 0.0]
-    return ocio.MatrixTransform(matrix=padded.ravel().tolist(), offset=added)
+    return ocio_ops.matrix(matrix, offset)
 
 
 def part_of_matrices(
@@ -206,8 +198,6 @@ def part_of_matrices(
 
 def mirrored_exponent(exponent: Array) -> OcioTransform:
     """Return an OCIO power that is odd-symmetric below zero."""
-    import PyOpenColorIO as ocio
+    from lookkit.spaces import ocio_ops
 
-    return ocio.ExponentTransform(
-        value=[*map(float, exponent), 1.0], negativeStyle=ocio.NEGATIVE_MIRROR
-    )
+    return ocio_ops.power(exponent)

@@ -1,4 +1,4 @@
-"""The few OpenColorIO transforms that spaces are lowered to; imported only when asked."""
+"""The few OpenColorIO transforms that everything is lowered to; imported only when asked."""
 
 from __future__ import annotations
 
@@ -10,19 +10,17 @@ import PyOpenColorIO as ocio
 from lookkit.spaces.working import Array, OcioTransform
 
 
-def matrix(rows: Array) -> OcioTransform:
-    """Return a 3x3 matrix, alpha untouched."""
+def matrix(rows: Array, offset: Array | None = None) -> OcioTransform:
+    """Return a 3x3 matrix and an offset, shape (3,), alpha untouched."""
     square = np.eye(4)
     square[:3, :3] = rows
-    return ocio.MatrixTransform(matrix=square.ravel().tolist())
+    added = [0.0] * 4 if offset is None else [*map(float, offset), 0.0]
+    return ocio.MatrixTransform(matrix=square.ravel().tolist(), offset=added)
 
 
 def affine(scale: float, offset: float) -> OcioTransform:
     """Return `x * scale + offset` on every channel."""
-    return ocio.MatrixTransform(
-        matrix=np.diag([scale, scale, scale, 1.0]).ravel().tolist(),
-        offset=[offset, offset, offset, 0.0],
-    )
+    return matrix(np.diag([scale] * 3), np.full(3, offset))
 
 
 def log_camera(
@@ -48,9 +46,10 @@ def log_camera(
     return inverted(transform) if inverse else transform
 
 
-def power(exponent: float) -> OcioTransform:
-    """Return `sign(x) |x|^exponent` on every channel."""
-    transform = ocio.ExponentTransform([exponent, exponent, exponent, 1.0])
+def power(exponent: float | Array) -> OcioTransform:
+    """Return `sign(x) |x|^exponent`, one exponent or one for each channel."""
+    exponents = np.broadcast_to(np.asarray(exponent, dtype=np.float64), (3,))
+    transform = ocio.ExponentTransform([*map(float, exponents), 1.0])
     transform.setNegativeStyle(ocio.NEGATIVE_MIRROR)
     return transform
 
