@@ -3,9 +3,10 @@
     code -> input transform -> camera trims -> scene trims -> look -> rendering
          -> output transform -> signal
 
-The nodes of a list form a directed acyclic graph (`recipe/wiring.py`). A chain is serial: at
-each place where all light passes through one node the graph is cut, and what lies between
-two cuts becomes one step.
+Where a camera or an output is in legal range, the conversion is a step of its own. The nodes of
+a list form a directed acyclic graph (`recipe/wiring.py`). A chain is serial: at each place where
+all light passes through one node the graph is cut, and what lies between two cuts becomes one
+step.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ from lookkit.errors import InputError, UnknownNameError
 from lookkit.nodes.base import Node, Op, part_of_matrices
 from lookkit.recipe.model import Recipe
 from lookkit.recipe.wiring import Wiring, wire
+from lookkit.spaces import ranges
 from lookkit.spaces.encodings import Encoding
 from lookkit.spaces.outputs import Output
 from lookkit.spaces.ranges import SignalRange
@@ -67,10 +69,56 @@ class InputTransform:
 
 
 @dataclass(frozen=True)
+class RangeStep:
+    """Code values from one signal range to another; with `held`, then to the file's integers."""
+
+    source: SignalRange
+    target: SignalRange
+    bits: int
+    state: State
+    held: bool = False
+
+    @property
+    def label(self) -> str:
+        """Name both ranges."""
+        return f"{self.source} range to {self.target} range, {self.bits} bits"
+
+    @property
+    def takes(self) -> State:
+        """The state of the values it takes."""
+        return self.state
+
+    @property
+    def gives(self) -> State:
+        """The state of the values it gives."""
+        return self.state
+
+    def evaluate(self, rgb: Array) -> Array:
+        """Return the codes in the target range."""
+        codes = ranges.convert(rgb, self.source, self.target, self.bits)
+        return np.clip(codes, 0.0, 1.0) if self.held else codes
+
+    def inverse(self, rgb: Array) -> Array:
+        """Return the codes in the source range."""
+        return ranges.convert(rgb, self.target, self.source, self.bits)
+
+    def lower(self) -> list[OcioTransform]:
+        """Return a matrix and, with `held`, a clamp."""
+        from lookkit.spaces.ocio_ops import clip
+
+        steps = ranges.lower(self.source, self.target, self.bits)
+        return [*steps, clip(0.0, 1.0)] if self.held else steps
+
+
+@dataclass(frozen=True)
 class OutputTransform:
-    """Display light to the code values of a display."""
+    """Display light to the code values of a display.
+
+    With `nominal`, to the signal before a `RangeStep` puts it into its range.
+    """
 
     output: Output
+    nominal: bool = False
     takes: State = State.DISPLAY
     gives: State = State.SIGNAL
 
@@ -81,11 +129,15 @@ class OutputTransform:
 
     def evaluate(self, rgb: Array) -> Array:
         """Return code values, clipped to the signal range."""
-        return self.output.encode(rgb)
+        return self.output.nominal(rgb) if self.nominal else self.output.encode(rgb)
+
+    def inverse(self, rgb: Array) -> Array:
+        """Return the light of code values; what was clipped does not come back."""
+        return (self.output.delivered("full") if self.nominal else self.output).decode(rgb)
 
     def lower(self) -> list[OcioTransform]:
         """Return the encoding as OCIO transforms."""
-        return self.output.lower()
+        return self.output.lower_nominal() if self.nominal else self.output.lower()
 
 
 @dataclass(frozen=True)
@@ -234,7 +286,12 @@ class Graph:
     def camera(self, camera: str) -> tuple[Op, ...]:
         """Return the steps from `camera`'s code values to the scene, its own trims included."""
         step = self.input_transform(camera)
-        return (step, *serial(self.recipe.cameras[camera].trims))
+        trims = serial(self.recipe.cameras[camera].trims)
+        if step.signal_range == "full":
+            return (step, *trims)
+        bits = step.bits or step.encoding.bits
+        to_full = RangeStep(step.signal_range, "full", bits, State.CODE)
+        return (to_full, InputTransform(step.encoding, "full", bits), *trims)
 
     def trims(self, scene: str | None) -> tuple[Op, ...]:
         """Return the steps that run before the look in a scene; None is no scene."""
@@ -250,6 +307,14 @@ class Graph:
         """Return the description of the recipe's output called `name`."""
         _find("output", name, self.recipe.outputs)
         return self.recipe.output_of(name)
+
+    def output_steps(self, name: str) -> tuple[Op, ...]:
+        """Return the steps from display light to the code values of the output `name`."""
+        target = self.output(name)
+        if target.range == "full":
+            return (OutputTransform(target),)
+        to_range = RangeStep("full", target.range, target.bits, State.SIGNAL, held=True)
+        return (OutputTransform(target, nominal=True), to_range)
 
     def rendering(self, name: str, scene: str | None = None) -> tuple[Op, ...]:
         """Return the steps from the scene to the display light of the output `name`."""
@@ -277,7 +342,7 @@ class Graph:
                 *self.trims(scene),
                 *self.look(scene),
                 *self.rendering(output, scene),
-                OutputTransform(self.output(output)),
+                *self.output_steps(output),
             )
         )
 

@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from lookkit.evaluate import clean
-from lookkit.graph import Acting, Branches, share_of
+from lookkit.graph import Acting, Branches, OutputTransform, RangeStep, share_of
 from lookkit.nodes.base import Op
 from lookkit.nodes.film_print import PRINT_PRIMARIES
 from lookkit.nodes.gamut_fit import GamutFit
@@ -188,7 +188,9 @@ def _notes(op: Op, before: Array, after: Array, target: Output) -> tuple[str, ..
         peak = target.peak / 100.0
         beyond = _named(after < -_CLOSE, "below black", after > peak + _CLOSE, "above the peak")
         return (f"left the gamut of {target.name}: {beyond}",) if beyond else ()
-    moved = target.decode(after) - before
+    if not isinstance(op, OutputTransform | RangeStep):
+        return ()
+    moved = op.inverse(after) - before
     allowed = _CLIPPED * max(1.0, float(np.abs(before).max()))
     clipped = _named(moved > allowed, "at black", moved < -allowed, "at the top")
     return (f"clipped: {clipped}",) if clipped else ()

@@ -320,3 +320,28 @@ def test_the_fast_way_holds_codes_beyond_its_ends_and_reads_nan_as_black():
         look.apply(codes, camera="A", output="monitor", fast=True),
         look.apply(held, camera="A", output="monitor", fast=True),
     )
+
+
+def test_signal_ranges_are_steps_of_their_own_and_change_no_pixel():
+    text = (
+        HEAD
+        + """
+    [cameras.B]
+    encoding = "BT.709 camera"
+    bits = 10
+    [outputs.sdi]
+    output = "Rec.709 BT.1886"
+    range = "legal"
+    excursions = true
+    """
+    )
+    look = Look(parse_recipe(text), text)
+    chain = look.graph.chain("B", "sdi")
+    labels = [step.label for step in chain]
+    assert labels[0] == "legal range to full range, 10 bits"
+    assert labels[-1] == "full range to legal range, 10 bits"
+    codes = np.array([0, 64, 512, 940, 1023])[:, None].repeat(3, axis=1) / 1023
+    whole = (look.graph.input_transform("B"), *chain[2:-2])
+    exact = look.graph.output("sdi").encode(evaluate(whole, codes))
+    np.testing.assert_allclose(evaluate(chain, codes), exact, atol=1e-15)
+    np.testing.assert_allclose(Processor(lower(chain)).apply(codes), exact, atol=2e-5)

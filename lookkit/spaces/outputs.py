@@ -111,12 +111,17 @@ class Output:
 
         Clips: without `excursions` to black and peak; always to the file's integers.
         """
+        return np.clip(ranges.convert(self.nominal(display), "full", self.range, self.bits), 0, 1)
+
+    def nominal(self, display: Array) -> Array:
+        """Return the signal before it is put into a range: 0-1 from black to peak.
+
+        Clipped to 0-1 without `excursions`.
+        """
         low, high = (-LARGEST, LARGEST) if self.excursions else (0.0, self.peak / 100)
         light = np.clip(as_pixels(display), low, high)
         signal = self.curve.encode(light @ self.matrix.T)
-        if not self.excursions:
-            signal = np.clip(signal, 0.0, 1.0)
-        return np.clip(ranges.convert(signal, "full", self.range, self.bits), 0.0, 1.0)
+        return signal if self.excursions else np.clip(signal, 0.0, 1.0)
 
     def decode(self, signal: Array) -> Array:
         """Return light, RGB of the limiting gamut, 1.0 = 100 cd/m2; nothing is clipped."""
@@ -126,6 +131,13 @@ class Output:
 
     def lower(self) -> list[OcioTransform]:
         """Return `encode` as OpenColorIO transforms."""
+        from lookkit.spaces.ocio_ops import clip
+
+        steps = [*self.lower_nominal(), *ranges.lower("full", self.range, self.bits)]
+        return [*steps, clip(0.0, 1.0)] if self.excursions else steps
+
+    def lower_nominal(self) -> list[OcioTransform]:
+        """Return `nominal` as OpenColorIO transforms."""
         from lookkit.spaces.ocio_ops import clip, matrix
 
         steps: list[OcioTransform] = []
@@ -135,9 +147,6 @@ class Output:
             steps.append(matrix(self.matrix))
         steps += self.curve.lower_encode()
         if not self.excursions:
-            steps.append(clip(0.0, 1.0))
-        steps += ranges.lower("full", self.range, self.bits)
-        if self.excursions:
             steps.append(clip(0.0, 1.0))
         return steps
 
