@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 
 from lookkit.look import Look
-from lookkit.media.apply import apply_to_stills
 from lookkit.media.stills import read_still, write_still
 from lookkit.ocio import Processor, library
 from lookkit.recipe.load import parse_recipe
+from tests.media.grading import grade
 
 RECIPE = """
 schema = 1
@@ -87,7 +87,7 @@ def test_stills_of_every_kind_are_graded_into_files(look, shared_data, tmp_path)
     ]
     for source, camera, suffix in jobs:
         before = source.read_bytes()
-        (done,) = apply_to_stills(look, [source], camera=camera, output="web", into=tmp_path)
+        (done,) = grade(look, [source], camera=camera, output="web", into=tmp_path)
         assert done.problem == ""
         assert done.target.suffix == suffix
         exact = look.evaluate(read_still(source).pixels, camera=camera, output="web")
@@ -104,7 +104,7 @@ def test_a_camera_log_survives_a_ten_bit_file(look, shared_data, tmp_path):
     back = read_still(tmp_path / "shot.dpx")
     assert back.bits == 10
     assert np.abs(back.pixels - code).max() <= 0.51 / 1023
-    (done,) = apply_to_stills(
+    (done,) = grade(
         look, [tmp_path / "shot.dpx"], camera="LogC4", output="monitor", extension="tif"
     )
     graded = read_still(done.target).pixels

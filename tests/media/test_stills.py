@@ -5,9 +5,9 @@ import pytest
 
 from lookkit.errors import InputError
 from lookkit.look import Look
-from lookkit.media.apply import apply_to_stills
 from lookkit.media.stills import read_still, write_still
 from lookkit.recipe.load import parse_recipe
+from tests.media.grading import grade
 
 RECIPE = """
 schema = 1
@@ -74,7 +74,7 @@ def test_alpha_is_kept_and_colour_is_graded_as_if_it_were_not_there(
     path = tmp_path / f"a{suffix}"
     stored = picture * alpha
     source(path, np.concatenate([stored, alpha], axis=-1), 4)
-    (done,) = apply_to_stills(look, [path], camera="C", output="web", into=tmp_path / "o")
+    (done,) = grade(look, [path], camera="C", output="web", into=tmp_path / "o")
     assert done.problem == ""
     before, after = read_still(path), read_still(done.target)
     assert np.abs(after.alpha - before.alpha).max() <= 1e-3
@@ -85,7 +85,7 @@ def test_alpha_is_kept_and_colour_is_graded_as_if_it_were_not_there(
 def test_metadata_is_kept_and_what_would_be_untrue_is_not(look, tmp_path, picture):
     path = tmp_path / "a.tif"
     source(path, picture, Artist="Nobody", ImageDescription="take 3", oiio__ColorSpace="odd")
-    (done,) = apply_to_stills(look, [path], camera="C", output="web", into=tmp_path / "o")
+    (done,) = grade(look, [path], camera="C", output="web", into=tmp_path / "o")
     spec = read_still(done.target).spec
     assert spec.get_string_attribute("Artist") == "Nobody"
     assert spec.get_string_attribute("ImageDescription") == "take 3"
@@ -97,7 +97,7 @@ def test_pixels_that_are_not_finite_are_counted_and_come_out_finite(look, tmp_pa
     picture[5, 6, 0] = np.inf
     path = tmp_path / "a.exr"
     source(path, picture)
-    (done,) = apply_to_stills(look, [path], camera="A", output="web", into=tmp_path / "o")
+    (done,) = grade(look, [path], camera="A", output="web", into=tmp_path / "o")
     assert done.not_finite == 2
     assert np.isfinite(read_still(done.target).pixels).all()
 
@@ -119,12 +119,13 @@ def bad_files(folder, picture):
 def test_a_bad_file_is_told_and_the_others_go_on(look, tmp_path, picture, capfd):
     names = bad_files(tmp_path, picture)
     files = [tmp_path / name for name in (*names, "whole.tif")]
-    done = apply_to_stills(look, files, camera="C", output="web", into=tmp_path / "o")
-    for one in done[:-1]:
-        assert one.target is None
+    done = grade(look, files, camera="C", output="web", into=tmp_path / "o")
+    *bad, good = done
+    assert len(bad) == len(names)
+    for one in bad:
         assert one.problem.startswith(str(one.source)), one.problem
-    assert done[-1].target is not None
-    assert [path.name for path in (tmp_path / "o").iterdir()] == [done[-1].target.name]
+    assert good.problem == ""
+    assert [path.name for path in (tmp_path / "o").iterdir()] == [good.target.name]
 
 
 def test_nothing_is_overwritten_unless_it_is_asked_for(look, tmp_path, picture):
@@ -132,11 +133,13 @@ def test_nothing_is_overwritten_unless_it_is_asked_for(look, tmp_path, picture):
     write_still(path, picture)
     before = path.read_bytes()
     args = {"camera": "C", "output": "web"}
-    (first,) = apply_to_stills(look, [path], **args)
+    (first,) = grade(look, [path], **args)
     assert first.target != path
-    (again,) = apply_to_stills(look, [path], **args)
+    first.target.write_bytes(b"of somebody else")
+    (again,) = grade(look, [path], **args)
     assert "exists already" in again.problem
-    (once_more,) = apply_to_stills(look, [path], overwrite=True, **args)
+    assert first.target.read_bytes() == b"of somebody else"
+    (once_more,) = grade(look, [path], overwrite=True, **args)
     assert once_more.problem == ""
     assert path.read_bytes() == before
 
@@ -147,16 +150,16 @@ def test_a_source_is_never_the_target_even_if_overwriting(look, tmp_path, pictur
     write_still(path, picture)
     link.symlink_to(path)
     before = path.read_bytes()
-    (done,) = apply_to_stills(look, [link], camera="C", output="web", overwrite=True)
-    assert done.target is None
+    (done,) = grade(look, [link], camera="C", output="web", overwrite=True)
+    assert done.problem
     assert path.read_bytes() == before
 
 
 def test_wrong_requests_are_refused_before_any_work(look, tmp_path, picture):
     with pytest.raises(InputError, match="unknown format 'gif'"):
-        apply_to_stills(look, [], camera="C", output="web", extension="gif")
+        grade(look, [], camera="C", output="web", extension="gif")
     with pytest.raises(InputError, match="unknown camera"):
-        apply_to_stills(look, [], camera="Z", output="web")
+        grade(look, [], camera="Z", output="web")
     with pytest.raises(InputError, match="9 bits do not fit"):
         write_still(tmp_path / "a.png", picture, bits=9)
     with pytest.raises(InputError, match="cannot be written"):
