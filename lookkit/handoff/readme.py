@@ -23,6 +23,12 @@ RECIPIENTS: Final = {
         "Compositing, review",
         "ocio/: an OpenColorIO config (config.ocio with luts/, or config.ocioz alone).",
     ),
+    "clf": (
+        "Colourist",
+        "clf/: the look as Common LUT Format operations, from and to ACES2065-1; in clf/CAMERA/ "
+        "the camera's codes to ACES2065-1 (_input), to ACES2065-1 after the look (_look), and to "
+        "each output. Each file says which part of it, if any, is a lattice.",
+    ),
 }
 """For each format: who needs it, and what it is."""
 
