@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
 from pathlib import Path
 
 import click
@@ -21,15 +22,21 @@ import click
     multiple=True,
     help="A scene to deliver, instead of those the recipe asks for.",
 )
-def command(recipe: Path, into: Path, scenes: tuple[str, ...]) -> None:
+@click.option(
+    "--date",
+    type=click.DateTime(["%Y-%m-%dT%H:%M:%SZ", "%Y-%m-%d"]),
+    help="UTC, for files that must have a date (AMF); default SOURCE_DATE_EPOCH, else 2000-01-01.",
+)
+def command(recipe: Path, into: Path, scenes: tuple[str, ...], date: datetime | None) -> None:
     """Write the hand-off folder of RECIPE: .cube files, the OCIO config and what to know."""
     from lookkit.cli.progress import shown_progress
     from lookkit.handoff.build import build
     from lookkit.look import load
 
     look = load(recipe)
+    when = None if date is None else date.replace(tzinfo=UTC)
     with shown_progress() as progress:
-        made = build(look.delivering(scenes) if scenes else look, into, progress)
+        made = build(look.delivering(scenes or None, when), into, progress)
     for path in sorted(made.folder.rglob("*")):
         if path.is_file():
             click.echo(path)

@@ -29,6 +29,11 @@ RECIPIENTS: Final = {
         "the camera's codes to ACES2065-1 (_input), to ACES2065-1 after the look (_look), and to "
         "each output. Each file says which part of it, if any, is a lattice.",
     ),
+    "amf": (
+        "Finishing in ACES",
+        "*.amf: for each camera and output, which CLF files of clf/ make the picture, with their "
+        "hashes. They stand at the top so that their paths need not climb.",
+    ),
 }
 """For each format: who needs it, and what it is."""
 

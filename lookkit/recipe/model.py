@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal, Union
 
 from pydantic import (
     AfterValidator,
+    AwareDatetime,
     Discriminator,
     Field,
     PrivateAttr,
@@ -196,7 +197,7 @@ class Budget(Table):
     saturated_emitters: float = Field(default=6.0, gt=0.0, description="99 % of coloured lights")
 
 
-FormatName = Literal["cube", "config", "clf"]
+FormatName = Literal["cube", "config", "clf", "amf"]
 
 
 class Deliver(Table):
@@ -224,7 +225,12 @@ class Deliver(Table):
         default=(), description="scenes that get files of their own, beside the plain look"
     )
     formats: tuple[FormatName, ...] = Field(
-        default=("cube", "config", "clf"), description="what kinds of files are written"
+        default=("cube", "config", "clf", "amf"), description="what kinds of files are written"
+    )
+    date: AwareDatetime | None = Field(
+        default=None,
+        description="date and time with its zone, for files whose format demands one (AMF); "
+        "default that of SOURCE_DATE_EPOCH, else 2000-01-01T00:00:00Z",
     )
     clf_namespace: Literal["smpte", "academy"] = Field(
         default="smpte",

@@ -7,7 +7,8 @@ Each file is held against three things.
 *Other readers*, against our own reading of the file: OpenColorIO, colour-science and FFmpeg for
 a .cube, OpenColorIO and colour-clf-io for a CLF, FFmpeg's haldclut for a picture of a lattice,
 lxml with the published schema for AMF and ASC CDL, OpenTimelineIO for a timeline. The tolerance is
-the reader's own arithmetic: 1e-5 of the value, or of 1 where that is less, for 32-bit floats; the
+the reader's own arithmetic as a share of a pixel's largest channel, or of 1 where that is less:
+1e-5 for one lattice in 32-bit floats, 2e-4 for a CLF's chain of them (its guide allows .002), the
 integer step for pictures of 16 bits.
 
 *The graph* of the folder's own recipe.toml, against our reading of the file. The tolerance is the
@@ -27,6 +28,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from lookkit.errors import LookkitError
+from lookkit.handoff.verify.amfs import amf_rows
 from lookkit.handoff.verify.clfs import clf_rows
 from lookkit.handoff.verify.config import config_rows
 from lookkit.handoff.verify.graph import Truths
@@ -75,7 +77,7 @@ def verify(
     rows += _changed(listing)
     truths, problem = _truths(listing)
     rows += problem
-    kinds = _kinds(folder, schemas, tuple(readers), truths)
+    kinds = _kinds(listing, schemas, tuple(readers), truths)
     for done, (what, endings, read) in enumerate(kinds, start=1):
         chosen = {
             name: entry
@@ -95,12 +97,21 @@ Kind = tuple[str, tuple[str, ...], Callable[[Entries], Iterable[Row]]]
 
 
 def _kinds(
-    folder: Path, schemas: Path | None, readers: Sequence[ReaderName], truths: Truths | None
+    listing: Listing,
+    schemas: Path | None,
+    readers: Sequence[ReaderName],
+    truths: Truths | None,
 ) -> list[Kind]:
     """Return what reads which files: words for people, endings, and the reading."""
+    folder = listing.folder
     return [
         (".cube files", (".cube",), lambda files: cube_rows(files, folder, truths, readers)),
         ("CLF files", (".clf",), lambda files: clf_rows(files, folder, truths, readers)),
+        (
+            "AMF files",
+            (".amf",),
+            lambda files: amf_rows(files, listing.entries, folder, truths, schemas),
+        ),
         (
             "OCIO config",
             (".ocio", ".ocioz"),

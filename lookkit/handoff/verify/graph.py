@@ -14,6 +14,8 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from lookkit.deliver import amf, clf
+from lookkit.deliver.clf import ClfFile
 from lookkit.errors import InputError
 from lookkit.lattice.audit import Audited
 from lookkit.lattice.of_graph import Baking
@@ -24,6 +26,20 @@ from lookkit.spaces.working import Array
 if TYPE_CHECKING:
     from lookkit.look import Look
 
+PARTS: Final[Mapping[str, Callable[[Look, str, str, str | None], ClfFile]]] = {
+    "input": lambda look, camera, output, scene: clf.input_file(look, camera),
+    "look": lambda look, camera, output, scene: clf.look_file(look, scene),
+    "camera-to-look": lambda look, camera, output, scene: clf.camera_file(look, camera, scene),
+    "chain": lambda look, camera, output, scene: clf.chain_file(look, camera, output, scene),
+    "output": lambda look, camera, output, scene: amf.output_file(look, output, scene),
+}
+"""What a file of operations declares to be: its exact function, colours and light."""
+_NEEDS: Final = {
+    "input": ("camera",),
+    "camera-to-look": ("camera",),
+    "chain": ("camera", "output"),
+    "output": ("output",),
+}
 SETS: Final[tuple[SetName, ...]] = ("neutral-ramp", "image-like", "skin", "saturated-emitters")
 """The colours that a budget speaks of."""
 _CLOSE: Final = 4000
@@ -96,10 +112,29 @@ class Truths:
         InputError
             If it names none, or one that the recipe does not have.
         """
-        names = [entry.get(key) for key in ("camera", "output", "scene")]
-        camera, output, scene = names
-        if not isinstance(camera, str) or not isinstance(output, str):
-            raise InputError("its entry names no camera and output")
-        if scene is not None and not isinstance(scene, str):
-            raise InputError("its entry names a scene that is no text")
+        camera, output, scene = _names(entry, ("camera", "output"))
         return self.chain(camera, output, scene)
+
+    def declared(self, entry: Mapping[str, Any]) -> ClfFile | None:
+        """Return what a file of operations must do, or None if its part is not known here.
+
+        Raises
+        ------
+        InputError
+            If its entry names a camera, output or scene that the recipe does not have.
+        """
+        part = entry.get("part")
+        if not isinstance(part, str) or part not in PARTS:
+            return None
+        return PARTS[part](self.look, *_names(entry, _NEEDS.get(part, ())))
+
+
+def _names(entry: Mapping[str, Any], needed: tuple[str, ...]) -> tuple[str, str, str | None]:
+    """Return camera, output and scene of an entry; "" where none is needed."""
+    found = {key: entry.get(key) for key in ("camera", "output", "scene")}
+    for key, name in found.items():
+        if name is None and key in needed:
+            raise InputError(f"its entry names no {key}")
+        if name is not None and not isinstance(name, str):
+            raise InputError(f"its entry names a {key} that is no text")
+    return found["camera"] or "", found["output"] or "", found["scene"]
