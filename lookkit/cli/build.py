@@ -27,7 +27,15 @@ import click
     type=click.DateTime(["%Y-%m-%dT%H:%M:%SZ", "%Y-%m-%d"]),
     help="UTC, for files that must have a date (AMF); default SOURCE_DATE_EPOCH, else 2000-01-01.",
 )
-def command(recipe: Path, into: Path, scenes: tuple[str, ...], date: datetime | None) -> None:
+@click.option(
+    "--merge",
+    "base",
+    metavar="CONFIG",
+    help="An OCIO config (.ocio, .ocioz, ocio://NAME) that the look is also merged over.",
+)
+def command(
+    recipe: Path, into: Path, scenes: tuple[str, ...], date: datetime | None, base: str | None
+) -> None:
     """Write the hand-off folder of RECIPE: .cube files, the OCIO config and what to know."""
     from lookkit.cli.progress import shown_progress
     from lookkit.handoff.build import build
@@ -36,7 +44,7 @@ def command(recipe: Path, into: Path, scenes: tuple[str, ...], date: datetime | 
     look = load(recipe)
     when = None if date is None else date.replace(tzinfo=UTC)
     with shown_progress() as progress:
-        made = build(look.delivering(scenes or None, when), into, progress)
+        made = build(look.delivering(scenes or None, when), into, progress, base=base)
     for path in sorted(made.folder.rglob("*")):
         if path.is_file():
             click.echo(path)
