@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from lookkit.deliver.agreement import (
+    Agreement,
     agreement,
     as_opencolorio_reads,
     camera_colours,
@@ -33,7 +34,7 @@ from lookkit.deliver.written import Job, Written
 from lookkit.evaluate import evaluate
 from lookkit.files import safe_name
 from lookkit.lattice.of_graph import Baking
-from lookkit.lattice.truth import Light
+from lookkit.lattice.truth import Exact, Light
 from lookkit.lower import Known
 from lookkit.lutfile.clf_write import Clf, ClfHead
 from lookkit.nodes.base import Op, matrix_transform
@@ -192,15 +193,7 @@ def write_clf_file(look: Look, file: ClfFile, folder: Path) -> Written:
     head = clf_head(look, file.scene, file.takes, file.gives, pieces)
     path = folder / file.path
     path.parent.mkdir(parents=True, exist_ok=True)
-    namespace = look.recipe.deliver.clf_namespace
-    figures: Mapping[str, float] = {}
-    accuracy: tuple[str, ...] = ()
-    clf.write(path, head, namespace)
-    if look.recipe.deliver.certify:
-        read = as_opencolorio_reads(path)
-        measured = agreement(read, file.exact, file.colours(), file.light)
-        figures, accuracy = measured.figures(), (measured.line(),)
-        clf.write(path, head.saying(*accuracy), namespace)
+    measured = write_measured(look, clf, path, head, file.exact, file.colours, file.light)
     return Written(
         path,
         "clf",
@@ -209,9 +202,33 @@ def write_clf_file(look: Look, file: ClfFile, folder: Path) -> Written:
         file.output,
         file.scene,
         f"{file.takes}, in; {file.gives}, out; {in_words(pieces)}",
-        figures,
-        accuracy,
+        *(() if measured is None else (measured.figures(), (measured.line(),))),
     )
+
+
+def write_measured(
+    look: Look,
+    clf: Clf,
+    path: Path,
+    head: ClfHead,
+    exact: Exact,
+    colours: Callable[[], Mapping[str, Array]],
+    light: Light | None = None,
+) -> Agreement | None:
+    """Write a file, measure it as OpenColorIO reads it, and write what was found into it.
+
+    Returns
+    -------
+    Agreement or None
+        None where the recipe wants no certificates.
+    """
+    deliver = look.recipe.deliver
+    clf.write(path, head, deliver.clf_namespace)
+    if not deliver.certify:
+        return None
+    measured = agreement(as_opencolorio_reads(path), exact, colours(), light)
+    clf.write(path, head.saying(measured.line()), deliver.clf_namespace)
+    return measured
 
 
 def clf_head(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Final
 
-from lookkit.deliver import amf, clf, config, cube
+from lookkit.deliver import amf, cdl_residual, clf, config, cube
 from lookkit.deliver.written import Job
 
 if TYPE_CHECKING:
@@ -15,6 +15,7 @@ FORMATS: Final[Mapping[str, Callable[[Look], list[Job]]]] = {
     "cube": cube.jobs,
     "config": config.jobs,
     "clf": clf.jobs,
+    "cdl": cdl_residual.jobs,
     "amf": amf.jobs,
 }
 """By the name that `[deliver] formats` uses: what has to be written for a look."""

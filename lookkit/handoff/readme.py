@@ -29,6 +29,11 @@ RECIPIENTS: Final = {
         "the camera's codes to ACES2065-1 (_input), to ACES2065-1 after the look (_look), and to "
         "each output. Each file says which part of it, if any, is a lattice.",
     ),
+    "cdl": (
+        "Colourist who wants numbers to turn",
+        "cdl/: the ASC CDL nearest to the look (.cc; .ccc and .cdl hold all), in ACEScct without "
+        "clamps, and the residual (.cube or .clf) that makes the rest of the look behind it.",
+    ),
     "amf": (
         "Finishing in ACES",
         "*.amf: for each camera and output, which CLF files of clf/ make the picture, with their "

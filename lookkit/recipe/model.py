@@ -197,7 +197,7 @@ class Budget(Table):
     saturated_emitters: float = Field(default=6.0, gt=0.0, description="99 % of coloured lights")
 
 
-FormatName = Literal["cube", "config", "clf", "amf"]
+FormatName = Literal["cube", "config", "clf", "cdl", "amf"]
 
 
 class Deliver(Table):
@@ -225,7 +225,8 @@ class Deliver(Table):
         default=(), description="scenes that get files of their own, beside the plain look"
     )
     formats: tuple[FormatName, ...] = Field(
-        default=("cube", "config", "clf", "amf"), description="what kinds of files are written"
+        default=("cube", "config", "clf", "cdl", "amf"),
+        description="what kinds of files are written",
     )
     date: AwareDatetime | None = Field(
         default=None,

@@ -9,7 +9,8 @@ from typing import Any, Final
 
 import numpy as np
 
-from lookkit.deliver.config import CONFIG_NAME, display_name, look_name
+from lookkit.deliver.config import CONFIG_NAME
+from lookkit.deliver.config_parts import display_name, look_name
 from lookkit.handoff.verify.graph import Truths
 from lookkit.handoff.verify.listing import leaves
 from lookkit.handoff.verify.report import Row
