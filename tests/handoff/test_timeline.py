@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lookkit.deliver.cdl import read_cc
+from lookkit.deliver.cdl import Correction, read_cc
 from lookkit.errors import InputError, RecipeError
 from lookkit.handoff.build import build
 from lookkit.handoff.timeline import mark_timeline
@@ -191,16 +191,18 @@ def test_from_edl_to_otio_and_back(folder, edit, tmp_path):
     assert out.read_text().count("AMF_UUID") == 3
 
 
-def test_a_look_without_colour_keeps_its_saturation_of_zero(recipe, edit, tmp_path):
-    """The adapter writes no ASC_SAT of 0."""
-    grey = tmp_path / "grey.toml"
-    grey.write_text(RECIPE.replace("saturation = 0.8", "saturation = 0.0"))
+def test_a_saturation_of_zero_is_written(recipe, edit, tmp_path, monkeypatch):
+    """The adapter alone would write no ASC_SAT of 0."""
+    monkeypatch.setattr(
+        "lookkit.handoff.timeline.source.best_cdl",
+        lambda change, light, id: Correction(id, saturation=0.0),
+    )
     middle, out = tmp_path / "cut.otio", tmp_path / "out.edl"
-    mark_timeline(grey, edit, middle)
-    mark_timeline(grey, middle, out)
-    saturations = re.findall(r"ASC_SAT ([\d.]+)", out.read_text())
-    assert len(saturations) == 3
-    assert all(float(one) < 0.05 for one in saturations)
+    mark_timeline(recipe, edit, middle)
+    assert [clip.metadata["cdl"]["asc_sat"] for clip in clips(middle)] == [0.0, 0.0, 0.0]
+    for source in (edit, middle):
+        mark_timeline(recipe, source, out)
+        assert re.findall(r"ASC_SAT ([\d.]+)", out.read_text()) == ["0.000000"] * 3
 
 
 def test_a_shot_list_in_csv_and_in_toml_say_the_same(recipe, edit, tmp_path):
@@ -280,9 +282,9 @@ def test_what_is_no_timeline_is_bad_input(recipe, tmp_path, name, text, words):
 
 
 def test_a_list_that_only_we_can_read_is_written_and_told(recipe, tmp_path):
-    """A key transition (K B): the adapter refuses its nine columns."""
+    """A key with its length (K B 012): the adapter refuses the ten columns."""
     edit, out = tmp_path / "cut.edl", tmp_path / "out.edl"
-    edit.write_text(PLAIN.replace("B004     V     C     ", "B004     V     K B   "))
+    edit.write_text(PLAIN.replace("B004     V     C     ", "B004     V     K B 012 "))
     done = mark_timeline(recipe, edit, out)
     assert done.marked == 3
     assert any("OpenTimelineIO does not read it" in one for one in done.told)

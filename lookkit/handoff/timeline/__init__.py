@@ -227,7 +227,7 @@ def _read(ending: str, text: str, rate: float) -> Any:
         reason = " ".join(str(error).split()) or type(error).__name__
         raise InputError(f"no timeline that OpenTimelineIO reads: {reason[:200]}") from error
     if not hasattr(found, "find_clips"):
-        raise InputError(f"a {type(found).__name__}, expected a timeline")
+        raise InputError(f"no timeline that OpenTimelineIO reads: a {type(found).__name__}")
     return found
 
 
