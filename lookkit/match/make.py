@@ -452,9 +452,11 @@ def _camera_findings(
         findings += quality.clipping(name, one.exposure.stops, one.patches)
     main = main_reading(readings)
     plain = replace(fit.solution, flare=np.zeros(3))
-    scene = plain.scene(main.patches.light, main.exposure.stops)
+    fall = (charts.centres() - 0.5) @ plain.shade
+    scene = plain.scene(main.patches.light, main.exposure.stops + fall[:, None])
     findings += quality.noise(name, main.patches, scene, main.usable)
     findings += quality.glare(name, fit, usable)
+    findings += quality.shading(name, reference, fit.solution)
     findings += quality.evenness(name, scene, target, seen)
     findings += quality.flare(name, fit.solution, target)
     findings += quality.exposure(reference, name, target, before, seen)

@@ -108,6 +108,7 @@ def make_match(
     main = edition or _footage(reference, look, settings, progress, notes)
     _all_used(settings, theirs, main)
     old = _old_match(target, theirs, main)
+    frames = _scene_frames(scene, main, theirs, look, settings, progress)
     if chart:
         made = match_charts(
             main, theirs, light=light, stage=stage, hold_white=hold_white, progress=progress
@@ -116,8 +117,8 @@ def make_match(
         raise InputError("a published chart cannot be matched to without a chart in the frames")
     else:
         made = match_frames(main, theirs, light=light, progress=progress)
-    if scene:
-        _check_scene(made, scene, main, theirs, look, settings, progress)
+    if frames is not None:
+        refuse_other_light(made.op, *frames)
     file = old.with_light(made.file.lights[0]) if old is not None else made.file
     return Written(made, file, _write(made, file, target, notes), tuple(notes))
 
@@ -289,15 +290,16 @@ def _old_match(target: Path, theirs: Footage, main: Footage | str) -> MatchFile 
     return old
 
 
-def _check_scene(
-    made: Matched,
+def _scene_frames(
     scene: Sequence[str],
     main: Footage | str,
     theirs: Footage,
     look: Look | None,
     settings: Settings,
     progress: Progress,
-) -> None:
+) -> tuple[Footage, Footage] | None:
+    if not scene:
+        return None
     if isinstance(main, str):
         raise InputError("a scene is compared between two cameras, not with a published chart")
     frames = {parse_frames(text)[0]: text for text in scene}
@@ -309,7 +311,7 @@ def _check_scene(
     ours, others = (
         _footage([frames[one.camera]], look, plain, progress, []) for one in (main, theirs)
     )
-    refuse_other_light(made.op, ours, others)
+    return ours, others
 
 
 def _write(made: Matched, file: MatchFile, target: Path, notes: list[str]) -> tuple[Path, ...]:

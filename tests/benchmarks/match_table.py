@@ -103,7 +103,9 @@ def exported() -> None:
                 group.appendTransform(transform)
             group.write("Academy/ASC Common LUT Format", str(path), ocio.Config.CreateRaw())
             read = Processor([ocio.FileTransform(src=str(path))]).apply_exact(codes)
-        worst.append([sim.difference(direct, wanted).max(), sim.difference(read, wanted).max()])
+        worst.append(
+            [sim.difference(direct, wanted).max(), sim.difference(read, wanted).max()]
+        )
     print(f"exported: OCIO max {np.max(worst, axis=0)[0]:.4f}, CLF {np.max(worst, axis=0)[1]:.4f}")
 
 
