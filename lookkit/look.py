@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import tomllib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -20,6 +21,7 @@ from lookkit.lower import lower
 from lookkit.recipe.extend import shipped_recipes
 from lookkit.recipe.load import read_recipe
 from lookkit.recipe.model import Recipe
+from lookkit.recipe.named_files import named_files
 from lookkit.spaces.working import Array, OcioTransform
 
 if TYPE_CHECKING:
@@ -68,8 +70,26 @@ class Look:
 
     @cached_property
     def recipe_hash(self) -> str:
-        """The sha256 of the recipe's text."""
-        return hashlib.sha256(self.text.encode()).hexdigest()
+        """The sha256 of the recipe's text and of the files that it names.
+
+        Raises
+        ------
+        InputError
+            If one of them is gone.
+        """
+        whole = hashlib.sha256(self.text.encode())
+        for _, path in self.files:
+            try:
+                whole.update(path.read_bytes())
+            except OSError as error:
+                raise InputError(f"{path}: cannot be read ({error.strerror})") from error
+        return whole.hexdigest()
+
+    @property
+    def files(self) -> tuple[tuple[str, Path], ...]:
+        """The LUTs and matches that the recipe names: the name, and where the file is."""
+        names = dict.fromkeys(name for _, name in named_files(tomllib.loads(self.text)))
+        return tuple((name, self.recipe.folder / name) for name in names)
 
     @cached_property
     def graph(self) -> Graph:
@@ -203,7 +223,7 @@ class Look:
         """
         from lookkit.lattice.samples import CodeSpace, audit_sets
 
-        step = self.graph.input_transform(camera)
+        step = self.graph.decoding(camera, scene)
         found: dict[str, FastError] = {}
         for name, codes in audit_sets(CodeSpace(step.inverse, step.evaluate)).items():
             exact = self.evaluate(codes, camera=camera, output=output, scene=scene)

@@ -14,6 +14,7 @@ COMMANDS: dict[str, str] = {
     "check": "Say what a recipe's graph is and what is wrong with it.",
     "apply": "Grade stills, sequences and clips through a recipe.",
     "build": "Write the hand-off folder of a recipe.",
+    "match": "Make one camera's picture land where the main camera's does.",
     "stops": "Say where each stop of light lands in the code and on the monitor.",
     "trace": "Print a colour after every step, and what happened to it there.",
     "explain": "Say what a node kind, an encoding or an output is, with its source.",

@@ -50,7 +50,7 @@ def baking(look: Look, camera: str, output: str, scene: str | None = None) -> Ba
     """
     chain = look.graph.chain(camera, output, scene)
     refuse_linear(look, camera)
-    return Baking.of(chain, look.graph.input_transform(camera), look.graph.output(output))
+    return Baking.of(chain, look.graph.decoding(camera, scene), look.graph.output(output))
 
 
 def refuse_linear(look: Look, camera: str) -> None:

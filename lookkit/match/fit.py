@@ -15,9 +15,9 @@ import numpy as np
 
 from lookkit.errors import InputError
 from lookkit.match import charts
-from lookkit.match.camera_curve import bt709_decode
 from lookkit.match.colour import difference
 from lookkit.match.solve import Problem, Solution, errors, solve, start
+from lookkit.matchfile.camera_curve import bt709_decode
 from lookkit.progress import Progress, silent
 from lookkit.spaces.working import MID_GREY, Array
 

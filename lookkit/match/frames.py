@@ -12,8 +12,8 @@ from typing import Any, Final
 import numpy as np
 
 from lookkit.errors import InputError, LookkitError
-from lookkit.match.camera_curve import bt709_decode
-from lookkit.match.model import UNKNOWN
+from lookkit.matchfile.camera_curve import bt709_decode
+from lookkit.matchfile.model import UNKNOWN
 from lookkit.progress import Progress, silent
 from lookkit.spaces import ranges
 from lookkit.spaces.encodings import Encoding

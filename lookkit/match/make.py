@@ -15,10 +15,11 @@ from lookkit.match.colour import difference
 from lookkit.match.find import Chart, find_chart, from_corners
 from lookkit.match.fit import SIGNAL_TOP, Errors, Fit, Shot, Stage, curve_knots, fit_shots
 from lookkit.match.frames import Exposure, Footage
-from lookkit.match.model import (
+from lookkit.match.patches import Patches, sample
+from lookkit.match.quality import CLIPPED_SHARE, Finding
+from lookkit.matchfile.model import (
     LightMatch,
     MatchFile,
-    MatchOp,
     Method,
     Provenance,
     Source,
@@ -26,8 +27,7 @@ from lookkit.match.model import (
     Statistics,
     ToneCurve,
 )
-from lookkit.match.patches import Patches, sample
-from lookkit.match.quality import CLIPPED_SHARE, Finding
+from lookkit.matchfile.steps import Match
 from lookkit.nodes.base import Matrix
 from lookkit.progress import Progress, silent
 from lookkit.spaces.primaries import AP1, BT709, between
@@ -91,9 +91,9 @@ class Matched:
     camera: tuple[Reading, ...] = ()
 
     @property
-    def op(self) -> MatchOp:
-        """The match as a step of the graph."""
-        return self.file.for_light()
+    def match(self) -> Match:
+        """The match itself."""
+        return Match(self.file, self.file.lights[0])
 
     @property
     def before_errors(self) -> Errors:
@@ -190,7 +190,7 @@ def match_charts(
         name, camera, light, "chart" if method == "chart" else "published chart", fit, findings,
         target, (*([reference] if isinstance(reference, Footage) else []), camera),
     )  # fmt: skip
-    after = file.for_light().scene(main.patches.light) * level
+    after = Match(file, file.lights[0]).scene(main.patches.light) * level
     return Matched(file, fit, tuple(findings), target, before, after, seen, ours, theirs)
 
 

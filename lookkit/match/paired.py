@@ -23,8 +23,9 @@ from lookkit.match.make import (
     refuse_itself,
     unmatched,
 )
-from lookkit.match.model import LightMatch, Statistics, ToneCurve
 from lookkit.match.quality import Finding
+from lookkit.matchfile.model import LightMatch, Statistics, ToneCurve
+from lookkit.matchfile.steps import Match
 from lookkit.progress import Progress, silent
 from lookkit.spaces.primaries import AP1, BT709, between
 from lookkit.spaces.working import MID_GREY, Array
@@ -126,7 +127,7 @@ def _from_pairs(
         tuple(findings),
         target[kept],
         unmatched(camera, values[kept]),
-        file.for_light().scene(values[kept]),
+        Match(file, file.lights[0]).scene(values[kept]),
         np.ones(int(kept.sum()), dtype=bool),
     )
 

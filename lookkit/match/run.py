@@ -20,10 +20,11 @@ from lookkit.match.fit import Stage
 from lookkit.match.frames import Footage, parse_frames, read_exposure
 from lookkit.match.light import refuse_other_light
 from lookkit.match.make import DEFAULT_LIGHT, Matched, Reading, main_reading, match_charts, read_all
-from lookkit.match.model import UNKNOWN, MatchFile, read_match, write_match
 from lookkit.match.paired import match_frames
 from lookkit.match.report import write_json, write_page, write_patches
+from lookkit.matchfile.model import UNKNOWN, MatchFile
 from lookkit.progress import Progress, silent
+from lookkit.recipe.match_file import read_match, write_match
 from lookkit.spaces.encodings import Encoding, encoding
 from lookkit.spaces.outputs import Output
 from lookkit.spaces.ranges import RANGES, SignalRange
@@ -118,7 +119,7 @@ def make_match(
     else:
         made = match_frames(main, theirs, light=light, progress=progress)
     if frames is not None:
-        refuse_other_light(made.op, *frames)
+        refuse_other_light(made.match, *frames)
     file = old.with_light(made.file.lights[0]) if old is not None else made.file
     return Written(made, file, _write(made, file, target, notes), tuple(notes))
 

@@ -21,7 +21,8 @@ import numpy as np
 
 from lookkit.lattice.difference import delta_e_2000
 from lookkit.match.colour import lab, lab_jacobian, perceived
-from lookkit.match.curve import RisingCurve
+from lookkit.matchfile.curve import RisingCurve
+from lookkit.matchfile.roots import root_terms
 from lookkit.spaces.working import Array
 
 HUBER: Final = 2.0
@@ -96,22 +97,6 @@ class Solution:
         if self.roots is not None:
             out = out + root_terms(z) @ self.roots.T
         return np.asarray(out)
-
-
-def root_terms(z: Array) -> Array:
-    """Return sqrt(rg) - (r+g)/2, sqrt(gb) - (g+b)/2, sqrt(rb) - (r+b)/2, shape (..., 3).
-
-    All are 0 for neutrals and scale with exposure; negative channels count as 0.
-    """
-    r, g, b = np.moveaxis(np.maximum(z, 0.0), -1, 0)
-    return np.stack(
-        [
-            np.sqrt(r * g) - 0.5 * (r + g),
-            np.sqrt(g * b) - 0.5 * (g + b),
-            np.sqrt(r * b) - 0.5 * (r + b),
-        ],
-        axis=-1,
-    )
 
 
 def _root_jacobian(z: Array) -> Array:

@@ -18,6 +18,7 @@ from lookkit.recipe.extend import dotted as dotted
 from lookkit.recipe.extend import parse_toml as parse_toml
 from lookkit.recipe.extend import read_text as read_text
 from lookkit.recipe.lines import Path as KeyPath
+from lookkit.recipe.matches import read_matches
 from lookkit.recipe.model import Recipe, overridden
 from lookkit.recipe.tables import read_own
 from lookkit.recipe.wiring import Fault, state_faults, wire
@@ -50,8 +51,8 @@ def read_recipe(path: Path) -> tuple[Recipe, str]:
 def parse_recipe(text: str, file: str = "<recipe>") -> Recipe:
     """Validate the text of a recipe; `file` is named in the problems.
 
-    What it names in its folder (LUT files, a recipe that it extends) is looked for beside
-    `file`.
+    What it names in its folder (LUT files, matches, a recipe that it extends) is looked for
+    beside `file`.
 
     Raises
     ------
@@ -71,8 +72,10 @@ def validated(joined: Joined, folder: Path) -> Recipe:
     """
     data = joined.data
     own = read_own(data)
-    context = {"folder": folder, "own": own}
+    matches = read_matches(joined, folder, own)
+    context = {"folder": folder, "own": own, "matches": matches}
     problems = [joined.problem(fault.keys, fault.found, fault.expected) for fault in own.faults]
+    problems += matches.problems
     recipe = None
     try:
         recipe = Recipe.model_validate_json(

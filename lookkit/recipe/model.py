@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Mapping
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal, Union
 
 from pydantic import (
@@ -19,12 +20,14 @@ from pydantic import (
 from pydantic_core import PydanticCustomError
 
 from lookkit.errors import InputError, UnknownNameError
+from lookkit.matchfile.steps import Match
 from lookkit.nodes import LOOK_KINDS, RENDERING_KINDS
 from lookkit.nodes.base import Node, Step, Table, error_at
 from lookkit.nodes.film_print import FilmPrint
 from lookkit.nodes.rendering import Rendering
 from lookkit.recipe.extend import SCHEMA as SCHEMA
 from lookkit.recipe.extend import overlay
+from lookkit.recipe.matches import Matches
 from lookkit.recipe.shots import Shot
 from lookkit.recipe.tables import NOTHING, Own
 from lookkit.spaces.encodings import Encoding, encoding
@@ -34,6 +37,7 @@ from lookkit.spaces.whitepoints import (
     HIGHEST_KELVIN,
     LOWEST_KELVIN,
     illuminant,
+    illuminants,
 )
 
 Name = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9 ._-]{0,62}$")]
@@ -47,6 +51,7 @@ else:
     AnyRendering = Annotated[Union[RENDERING_KINDS], Field(discriminator="kind")]  # noqa: UP007
 
 Bits = Literal[8, 10, 12, 16]
+NO_MATCHES = Matches({})
 
 
 def _own(info: ValidationInfo) -> Own:
@@ -78,11 +83,16 @@ def _known_output(name: str, info: ValidationInfo) -> str:
     return name
 
 
-def _known_light(name: str) -> str:
+def _known_light(name: str, info: ValidationInfo) -> str:
+    matches: Matches = (info.context or {}).get("matches", NO_MATCHES)
+    if name in matches.lights or matches.problems:
+        # With a match that cannot be read, its lights are not known.
+        return name
     try:
         illuminant(name)
     except UnknownNameError as error:
-        raise _unknown(error) from error
+        choices = (*sorted(matches.lights), *illuminants())
+        raise _unknown(UnknownNameError("light", name, choices)) from error
     return name
 
 
@@ -93,7 +103,13 @@ Light = Annotated[
     Annotated[Kelvin, Tag("number")] | Annotated[str, AfterValidator(_known_light), Tag("name")],
     Discriminator(lambda value: "name" if isinstance(value, str) else "number"),
 ]
-"""A colour temperature in kelvin, or the name of an illuminant."""
+"""A colour temperature in kelvin, or the name of an illuminant or of a match's light."""
+
+MatchNames = Annotated[
+    Annotated[str, Tag("name")] | Annotated[tuple[str, ...], Field(min_length=1), Tag("names")],
+    Discriminator(lambda value: "names" if isinstance(value, list | tuple) else "name"),
+]
+"""One file, or several with different lights."""
 
 
 class Camera(Table):
@@ -106,9 +122,17 @@ class Camera(Table):
     bits: Bits | None = Field(
         default=None, description="bit depth of its files; default the encoding's own"
     )
+    match: MatchNames | None = Field(
+        default=None,
+        description="the file, or files, of `lookkit match` that bring it to the main camera, in "
+        "the recipe's folder or with their full path; a scene's light picks the match. One that "
+        "was made without knowing the encoding takes the place of the input transform, any other "
+        "follows it",
+    )
     trims: tuple[AnyLookNode, ...] = Field(
         default=(),
-        description="nodes that run right after its input transform, in a graph of their own: "
+        description="nodes that run right after its input transform and match, in a graph of "
+        "their own: "
         "a curve that opens the highlights of display-ready pictures, a white balance",
     )
     note: str = Field(default="", description="for people")
@@ -172,7 +196,8 @@ class Scene(Table):
     light: Light | None = Field(
         default=None,
         description="the light it was taken under, in kelvin or by name (tungsten, daylight, "
-        "D55, ...): for people and for matching; it changes no pixel, white-balance does",
+        "D55, ..., or the light of a match): it picks the match that was made in it, and changes "
+        "no other pixel, white-balance does",
     )
     trims: tuple[AnyLookNode, ...] = Field(
         default=(), description="nodes that run before the look, in a graph of their own"
@@ -261,7 +286,7 @@ class Recipe(Table):
     _context: dict[str, Any] = PrivateAttr(default={})
 
     def model_post_init(self, context: Any) -> None:
-        """Keep what the recipe was validated with: its folder and its own tables."""
+        """Keep what the recipe was validated with: its folder, own tables and matches."""
         self._context.update(context or {})
 
     def rendering_for(self, name: str) -> Rendering:
@@ -279,6 +304,39 @@ class Recipe(Table):
         if choice.black is not None:
             target = target.with_black(choice.black)
         return target.delivered(choice.range, choice.bits, choice.excursions)
+
+    def match_of(self, camera: str, scene: str | None = None) -> Match | None:
+        """Return the match that the camera called `camera` takes in a scene; None is no scene.
+
+        It is the one for the scene's light. Where no light is said, it is the first of the
+        camera's; where there is none for that light, none.
+        """
+        lights = self._matches.by_camera.get(camera, {})
+        light = self._light(scene)
+        return next(iter(lights.values()), None) if light is None else lights.get(light)
+
+    def match_warning(self, camera: str, scene: str | None = None) -> str | None:
+        """Return in words why a camera may not land where the main camera does, or None."""
+        lights = self._matches.by_camera.get(camera, {})
+        light = self._light(scene)
+        if light in lights or (light is None and len(lights) < 2):
+            return None
+        if not lights:
+            return None
+        where = "without a scene" if scene is None else f"scene {scene}"
+        known = ", ".join(lights)
+        if light is None:
+            why = "" if scene is None else " names no light;"
+            return f"{where}:{why} camera {camera} has matches for {known}, and takes the first"
+        return (
+            f"{where}: camera {camera} has no match for its light {light} (only for {known}), and "
+            "will not land where the main camera does: shoot the chart in that light"
+        )
+
+    def _light(self, scene: str | None) -> str | None:
+        """Return the name of a scene's light, as matches have it."""
+        light = None if scene is None else self.scenes[scene].light
+        return f"{light:g}" if isinstance(light, int | float) else light
 
     def cameras_of(self, scene: str | None) -> tuple[str, ...]:
         """Return the names of the cameras that took a scene; None is any."""
@@ -320,6 +378,17 @@ class Recipe(Table):
         for node in (*self.look, self.rendering, *renderings):
             if node is not None and node.id is not None:
                 yield node.id, node
+
+    @property
+    def folder(self) -> Path:
+        """Where the files that it names are."""
+        folder: Path = self._context.get("folder", Path())
+        return folder
+
+    @property
+    def _matches(self) -> Matches:
+        matches: Matches = self._context.get("matches", NO_MATCHES)
+        return matches
 
     @property
     def _own(self) -> Own:

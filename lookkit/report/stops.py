@@ -86,9 +86,10 @@ def stop_chart(look: Look, camera: str) -> StopChart:
     """
     if camera not in look.cameras:
         raise UnknownNameError("camera", camera, look.cameras)
-    step = look.graph.input_transform(camera)
+    described = look.graph.input_transform(camera).encoding
+    step = look.graph.decoding(camera)
     clip: float | None = None
-    if not step.encoding.scene_linear:
+    if not described.scene_linear:
         top = step.evaluate(np.ones((1, 3)))
         clip = float(np.log2(top.max() / MID_GREY))
     last = HIGHEST if clip is None else clip
@@ -107,7 +108,7 @@ def stop_chart(look: Look, camera: str) -> StopChart:
         )
         for i, s in enumerate(stops)
     )
-    return StopChart(camera, step.encoding.name, clip, rows)
+    return StopChart(camera, described.name, clip, rows)
 
 
 def _shown(look: Look, camera: str, output: str, codes: Array) -> tuple[Array, Array]:

@@ -22,7 +22,8 @@ def test_pairs_are_the_delta_e_2000_of_where_colours_land():
     assert found.between("B", "A").mean == pytest.approx(wanted.mean(), rel=1e-6)
     assert found.between("A", "B").p95 == pytest.approx(np.percentile(wanted, 95), rel=1e-6)
     assert found.between("A", "B").max == pytest.approx(wanted.max(), rel=1e-6)
-    assert found.between("A", "C").max == 0.0
+    # The root of what rounding leaves.
+    assert found.between("A", "C").max < 1e-5
     assert found.worst in {("A", "B"), ("B", "C")}
     assert f"{wanted.mean():.2f}" in found.table()
     assert found.as_dict()["colours"] == 30
@@ -32,7 +33,7 @@ def test_each_camera_goes_through_its_own_chain():
     found = consistency(
         {"A": LAB, "B": LAB / 2.0}, {"A": same, "B": lambda codes: codes * 2.0}, same
     )
-    assert found.between("A", "B").max < 1e-9
+    assert found.between("A", "B").max < 1e-5
 
 
 def test_what_cannot_be_compared_is_refused():

@@ -5,12 +5,13 @@ import pytest
 
 from lookkit.errors import InputError
 from lookkit.match.frames import Exposure, Footage
-from lookkit.match.light import light_warning, refuse_other_light
+from lookkit.match.light import refuse_other_light
 from lookkit.match.make import match_charts
 from lookkit.match.report import patches_picture, report_dict, summary, write_json, write_page
 from lookkit.spaces.encodings import encoding
 from tests.match import filming as film
 from tests.match import simulation as sim
+from tests.match.trials import scene_of
 
 pytest.importorskip("colour", reason="the spectra come from colour-science, an optional extra")
 pytest.importorskip("cv2", reason="frames are drawn with opencv, of the optional extra 'match'")
@@ -49,7 +50,7 @@ def made():
 def test_filmed_frames_are_matched_on_colours_that_were_not_filmed(made):
     for stops, most in ((0.0, 1.6), (-2.0, 2.0), (2.0, 1.8)):
         codes = CAMERA_B.exact(sim.held_out_spectra(), stops)
-        landed = made.op.evaluate(codes) * 2.0**-stops
+        landed = scene_of(made.match, codes) * 2.0**-stops
         assert sim.difference(landed, CAMERA_A.truth(sim.held_out_spectra())).mean() <= most
 
 
@@ -115,7 +116,7 @@ def test_a_published_chart_stands_in_for_the_main_camera():
     made = match_charts("2005", Footage("A", (Exposure(A_PICTURE),), LOG, corners=film.A_CORNERS))
     assert made.file.reference == "chart 2005"
     assert made.file.lights[0].method == "published chart"
-    assert made.op.takes == "scene"
+    assert made.match.steps[0].takes == "scene"
     # Camera A's own matrix is good, so little is left to do; its chart is Ohta's own.
     assert made.fit.chart.mean < 2.5
 
@@ -130,7 +131,7 @@ def test_light_that_falls_off_over_the_chart_is_told_and_allowed_for(rise):
     assert shaded.figure == pytest.approx(abs(rise) * 405 / 433, abs=0.06)
     codes = CAMERA_B.exact(sim.held_out_spectra())
     truth = CAMERA_A.truth(sim.held_out_spectra())
-    assert sim.difference(made.op.evaluate(codes), truth).mean() <= 1.6
+    assert sim.difference(scene_of(made.match, codes), truth).mean() <= 1.6
 
 
 def test_a_sixth_of_the_chart_under_glare_does_not_spoil_the_match():
@@ -140,7 +141,7 @@ def test_a_sixth_of_the_chart_under_glare_does_not_spoil_the_match():
     assert any(one.check == "glared" for one in made.findings)
     codes = CAMERA_B.exact(sim.held_out_spectra())
     truth = CAMERA_A.truth(sim.held_out_spectra())
-    assert sim.difference(made.op.evaluate(codes), truth).mean() <= 1.9
+    assert sim.difference(scene_of(made.match, codes), truth).mean() <= 1.9
 
 
 def test_a_camera_is_not_matched_to_itself():
@@ -229,15 +230,7 @@ def scene_frames(b_light):
 
 
 def test_a_scene_in_the_chart_s_light_is_accepted_and_one_in_another_refused(made):
-    red, blue = refuse_other_light(made.op, *scene_frames(CAMERA_B.illuminant))
+    red, blue = refuse_other_light(made.match, *scene_frames(CAMERA_B.illuminant))
     assert max(abs(red), abs(blue)) < 0.05
     with pytest.raises(InputError, match="shot under a light unlike the scene's"):
-        refuse_other_light(made.op, *scene_frames(sim.light("A")))
-
-
-def test_a_scene_whose_light_has_no_match_gets_a_warning(made):
-    assert light_warning(made.file, "kitchen", "window") is None
-    assert light_warning(made.file, "kitchen", None) is None
-    warning = light_warning(made.file, "kitchen", "lamp")
-    assert "scene 'kitchen' has the light 'lamp'" in warning
-    assert "'window'" in warning
+        refuse_other_light(made.match, *scene_frames(sim.light("A")))

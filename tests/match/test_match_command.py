@@ -8,9 +8,11 @@ from click.testing import CliRunner
 
 from lookkit.cli.match import command
 from lookkit.errors import InputError
-from lookkit.match.model import read_match
+from lookkit.matchfile.steps import Match
+from lookkit.recipe.match_file import read_match
 from tests.match import filming as film
 from tests.match import simulation as sim
+from tests.match.trials import scene_of
 
 pytest.importorskip("colour", reason="the spectra come from colour-science, an optional extra")
 pytest.importorskip("av", reason="clips need the optional extra 'clips'")
@@ -79,7 +81,7 @@ def test_files_in_give_a_match_its_report_and_what_was_sampled(folder, tmp_path)
     assert "the match finds the curve" in result.output
     file = read_match(target)
     held = sim.held_out_spectra()
-    landed = file.for_light("window").evaluate(CAMERA_B.exact(held))
+    landed = scene_of(Match(file, file.lights[0]), CAMERA_B.exact(held))
     assert sim.difference(landed, CAMERA_A.truth(held)).mean() <= 1.6
     report = json.loads((tmp_path / "B-window.json").read_text())
     assert report["provenance"]["sources"][1]["files"] == ["under.mkv"]

@@ -8,6 +8,7 @@ from lookkit.match.frames import Exposure, Footage
 from lookkit.match.paired import match_frames
 from lookkit.spaces.encodings import encoding
 from tests.match import simulation as sim
+from tests.match.trials import scene_of
 
 pytest.importorskip("colour", reason="the spectra come from colour-science, an optional extra")
 cv2 = pytest.importorskip("cv2", reason="frames are registered with opencv, of the extra 'match'")
@@ -55,7 +56,7 @@ def footage(a, b):
 def held_out(made):
     codes = CAMERA_B.exact(sim.held_out_spectra())
     truth = CAMERA_A.truth(sim.held_out_spectra())
-    return sim.difference(made.op.evaluate(codes), truth).mean()
+    return sim.difference(scene_of(made.match, codes), truth).mean()
 
 
 def test_overlapping_views_are_registered_and_matched(filmed):

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from lookkit.match import charts, solve
-from lookkit.match.camera_curve import bt709_decode
-from lookkit.match.curve import RisingCurve
 from lookkit.match.solve import Problem, Solution
+from lookkit.matchfile.camera_curve import bt709_decode
+from lookkit.matchfile.curve import RisingCurve
 
 KNOTS = bt709_decode(np.linspace(0.0, 1.09, 15))
 
