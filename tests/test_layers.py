@@ -28,6 +28,7 @@ LAYERS = (
     {"match"},
     {"media"},
     {"report"},
+    {"handoff"},
     {"cli"},
     {"__main__"},
 )

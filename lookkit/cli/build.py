@@ -24,7 +24,7 @@ import click
 def command(recipe: Path, into: Path, scenes: tuple[str, ...]) -> None:
     """Write the hand-off folder of RECIPE: .cube files, the OCIO config and what to know."""
     from lookkit.cli.progress import shown_progress
-    from lookkit.deliver.handoff import build
+    from lookkit.handoff.build import build
     from lookkit.look import load
 
     look = load(recipe)

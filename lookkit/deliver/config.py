@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from lookkit.deliver.written import Job, Written
 from lookkit.errors import LookkitError
 from lookkit.files import safe_name, write_beside
 from lookkit.lower import lower
@@ -59,6 +60,18 @@ def write_config(look: Look, folder: Path) -> Path:
         raise LookkitError(f"{path}: not accepted by OpenColorIO ({error})") from error
     _write_archive(folder)
     return path
+
+
+def jobs(look: Look) -> list[Job]:
+    """Return the job that writes the config into `ocio/`."""
+
+    def write(folder: Path) -> list[Written]:
+        path = write_config(look, folder / "ocio")
+        note = "every camera a colour space, every output a display, the look as a view"
+        files = (path, path.with_suffix(".ocioz"))
+        return [Written(one, "config", "config", note=note) for one in files]
+
+    return [Job("OCIO config", write)]
 
 
 def _write_archive(folder: Path) -> None:

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from lookkit.deliver.config import CONFIG_NAME, NO_LOOK
-from lookkit.deliver.handoff import build
 from lookkit.errors import InputError
 from lookkit.files import build_beside
+from lookkit.handoff.build import build
 from lookkit.look import Look
 from lookkit.ocio import Processor, library
 from lookkit.recipe.load import parse_recipe
@@ -127,7 +127,7 @@ def test_a_disk_that_fails_leaves_nothing(look, tmp_path, monkeypatch):
     def full(*args, **kwargs):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("lookkit.deliver.handoff.write_config", full)
+    monkeypatch.setattr("lookkit.deliver.config.write_config", full)
     with pytest.raises(Exception, match="No space left"):
         build(look, tmp_path)
     assert list(tmp_path.iterdir()) == []
