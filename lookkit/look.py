@@ -127,6 +127,16 @@ class Look:
         """The names of the recipe's scenes."""
         return tuple(self.recipe.scenes)
 
+    def match_warnings(self, scenes: Iterable[str | None]) -> list[str]:
+        """Return where the match of a camera that took one of `scenes` is missing or doubtful."""
+        found = [
+            warning
+            for scene in scenes
+            for camera in self.recipe.cameras_of(scene)
+            for warning in self.recipe.match_warnings(camera, scene)
+        ]
+        return list(dict.fromkeys(found))
+
     def apply(
         self,
         pixels: npt.ArrayLike,

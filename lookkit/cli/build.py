@@ -28,10 +28,13 @@ def command(recipe: Path, into: Path, scenes: tuple[str, ...]) -> None:
     from lookkit.look import load
 
     look = load(recipe)
+    if scenes:
+        look = look.delivering(scenes)
     with shown_progress() as progress:
-        made = build(look.delivering(scenes) if scenes else look, into, progress)
+        made = build(look, into, progress)
     for path in sorted(made.folder.rglob("*")):
         if path.is_file():
             click.echo(path)
-    for one in made.over_budget:
+    beware = look.match_warnings((None, *look.recipe.deliver.scenes))
+    for one in (*beware, *made.over_budget):
         click.echo(f"beware: {one}", err=True)

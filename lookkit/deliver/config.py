@@ -136,13 +136,27 @@ class _Builder:
         acescct = encoding("ACEScct")
         self._add_space("ACEScct", [*acescct.lower(), matrix_transform(AP1_TO_AP0)], "Log", acescct)
         for name in recipe.cameras:
-            steps = lower(self.look.graph.camera(name), self.look.lattices)
-            decoded = [*steps, matrix_transform(AP1_TO_AP0)]
-            described = self.look.graph.input_transform(name).encoding
-            self._add_space(f"Camera {name}", decoded, "Cameras", described, aliases=[name])
+            self._add_camera(f"Camera {name}", name, None, [name])
+            for scene in recipe.scenes:
+                if self._matched_apart(name, scene):
+                    self._add_camera(f"Camera {name} in {scene}", name, scene)
         raw = self.ocio.ColorSpace(name="Raw", isData=True, family="Data")
         raw.setDescription("Numbers that are not colours.")
         self.config.addColorSpace(raw)
+
+    def _matched_apart(self, camera: str, scene: str) -> bool:
+        """Whether a camera has another match in a scene than without one."""
+        recipe = self.look.recipe
+        return camera in recipe.cameras_of(scene) and recipe.match_of(
+            camera, scene
+        ) != recipe.match_of(camera)
+
+    def _add_camera(
+        self, name: str, camera: str, scene: str | None, aliases: Sequence[str] = ()
+    ) -> None:
+        steps = lower(self.look.graph.camera(camera, scene), self.look.lattices)
+        described = self.look.graph.input_transform(camera).encoding
+        self._add_space(name, [*steps, matrix_transform(AP1_TO_AP0)], "Cameras", described, aliases)
 
     def _add_space(
         self,

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from lookkit.deliver.written import Job, Written
 from lookkit.errors import InputError
 from lookkit.files import build_beside, safe_name
+from lookkit.handoff.carried import write_recipe
 from lookkit.handoff.formats import FORMATS
 from lookkit.handoff.manifest import write_manifest
 from lookkit.handoff.readme import readme
@@ -77,7 +78,7 @@ def build(
             progress(job.label, done, total)
             written += job.write(folder)
         progress("manifest", len(jobs), total)
-        (folder / "recipe.toml").write_text(look.text, encoding="utf-8")
+        write_recipe(look, folder)
         (folder / "README.txt").write_text(readme(look, folder, written), encoding="utf-8")
         write_manifest(look, folder, written)
         progress("done", total, total)

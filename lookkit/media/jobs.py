@@ -485,6 +485,7 @@ def _whose(
             f"{path}: tagged {tags}, but the recipe reads camera {camera} as "
             f"{encodings[camera].name}; the recipe is followed"
         )
+    warnings += [f"{path}: {one}" for one in recipe.match_warnings(camera, scene)]
     return camera, scene, warnings
 
 

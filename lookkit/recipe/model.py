@@ -310,6 +310,10 @@ class Recipe(Table):
             target = target.with_black(choice.black)
         return target.delivered(choice.range, choice.bits, choice.excursions)
 
+    def matches_of(self, camera: str) -> tuple[Match, ...]:
+        """Return all matches of the camera called `camera`, one for each light."""
+        return tuple(self._matches.by_camera.get(camera, {}).values())
+
     def match_of(self, camera: str, scene: str | None = None) -> Match | None:
         """Return the match that the camera called `camera` takes in a scene; None is no scene.
 
@@ -320,23 +324,38 @@ class Recipe(Table):
         light = self._light(scene)
         return next(iter(lights.values()), None) if light is None else lights.get(light)
 
-    def match_warning(self, camera: str, scene: str | None = None) -> str | None:
-        """Return in words why a camera may not land where the main camera does, or None."""
+    def match_warnings(self, camera: str, scene: str | None = None) -> list[str]:
+        """Return in words why a matched camera may not land where the main camera does."""
+        found = self._missing_match(camera, scene)
+        span = self.cameras[camera].range or self.encoding_of(camera).native_range
+        for match in self.matches_of(camera):
+            file = match.file
+            if match.one.curve is not None and file.range != span:
+                found.append(
+                    f"camera {camera} is read in {span} range, its match was made from frames in "
+                    f"{file.range} range: right only if both are true of their files"
+                )
+            if not file.reference.startswith("chart ") and file.reference not in self.cameras:
+                found.append(
+                    f"camera {camera} is matched to camera {file.reference}, which is not in the "
+                    "recipe"
+                )
+        return list(dict.fromkeys(found))
+
+    def _missing_match(self, camera: str, scene: str | None) -> list[str]:
         lights = self._matches.by_camera.get(camera, {})
         light = self._light(scene)
-        if light in lights or (light is None and len(lights) < 2):
-            return None
-        if not lights:
-            return None
-        where = "without a scene" if scene is None else f"scene {scene}"
+        if not lights or light in lights or (light is None and len(lights) == 1):
+            return []
         known = ", ".join(lights)
-        if light is None:
-            why = "" if scene is None else " names no light;"
-            return f"{where}:{why} camera {camera} has matches for {known}, and takes the first"
-        return (
-            f"{where}: camera {camera} has no match for its light {light} (only for {known}), and "
-            "will not land where the main camera does: shoot the chart in that light"
-        )
+        if light is not None:
+            return [
+                f"camera {camera} has no match for {light}, the light of scene {scene} (only for "
+                f"{known}): there it will not land where the main camera does; shoot the chart "
+                "in that light"
+            ]
+        where = "without a scene" if scene is None else f"in scene {scene}, which names no light,"
+        return [f"camera {camera} {where} takes the first of its matches ({known})"]
 
     def _light(self, scene: str | None) -> str | None:
         """Return the name of a scene's light, as matches have it."""

@@ -100,6 +100,8 @@ def _layout(look: Look) -> _Drawing:
         step = look.graph.input_transform(name)
         y = _spread(row, len(look.cameras))
         lines = [step.encoding.name, f"{step.signal_range} range"]
+        matched = dict.fromkeys(one.file.reference for one in recipe.matches_of(name))
+        lines += [f"matched to {reference}" for reference in matched]
         first = drawing.add(_Box(0, y, f"camera {name}", lines), [], State.SCENE)
         cameras[name] = _add_nodes(drawing, recipe.cameras[name].trims, [first], 1, y,
                                    State.SCENE)[0]  # fmt: skip
