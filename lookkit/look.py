@@ -78,18 +78,12 @@ class Look:
             If one of them is gone.
         """
         whole = hashlib.sha256(self.text.encode())
-        for _, path in self.files:
+        for _, path in files_of(self):
             try:
                 whole.update(path.read_bytes())
             except OSError as error:
                 raise InputError(f"{path}: cannot be read ({error.strerror})") from error
         return whole.hexdigest()
-
-    @property
-    def files(self) -> tuple[tuple[str, Path], ...]:
-        """The LUTs and matches that the recipe names: the name, and where the file is."""
-        names = dict.fromkeys(name for _, name in named_files(tomllib.loads(self.text)))
-        return tuple((name, self.recipe.folder / name) for name in names)
 
     @cached_property
     def graph(self) -> Graph:
@@ -126,16 +120,6 @@ class Look:
     def scenes(self) -> tuple[str, ...]:
         """The names of the recipe's scenes."""
         return tuple(self.recipe.scenes)
-
-    def match_warnings(self, scenes: Iterable[str | None]) -> list[str]:
-        """Return where the match of a camera that took one of `scenes` is missing or doubtful."""
-        found = [
-            warning
-            for scene in scenes
-            for camera in self.recipe.cameras_of(scene)
-            for warning in self.recipe.match_warnings(camera, scene)
-        ]
-        return list(dict.fromkeys(found))
 
     def apply(
         self,
@@ -256,6 +240,12 @@ class Look:
                 transforms = lower(chain, self.lattices)
             self._processors[key] = Processor(transforms)
         return self._processors[key]
+
+
+def files_of(look: Look) -> tuple[tuple[str, Path], ...]:
+    """Return the LUTs and matches that a look's recipe names: the name, and where the file is."""
+    names = dict.fromkeys(name for _, name in named_files(tomllib.loads(look.text)))
+    return tuple((name, look.recipe.folder / name) for name in names)
 
 
 @dataclass(frozen=True)

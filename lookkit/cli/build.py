@@ -35,6 +35,6 @@ def command(recipe: Path, into: Path, scenes: tuple[str, ...]) -> None:
     for path in sorted(made.folder.rglob("*")):
         if path.is_file():
             click.echo(path)
-    beware = look.match_warnings((None, *look.recipe.deliver.scenes))
+    beware = look.recipe.all_match_warnings((None, *look.recipe.deliver.scenes))
     for one in (*beware, *made.over_budget):
         click.echo(f"beware: {one}", err=True)

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Final
 
 from lookkit.errors import InputError
 from lookkit.files import safe_name
+from lookkit.look import files_of
 from lookkit.recipe.named_files import renamed
 from lookkit.recipe.write import toml_text
 
@@ -36,7 +37,7 @@ def write_recipe(look: Look, folder: Path) -> None:
     """
     own = {name.casefold() for name in (*_OWN, *(path.name for path in folder.iterdir()))}
     places: dict[str, str] = {}
-    for name, path in look.files:
+    for name, path in files_of(look):
         given = {place.casefold() for place in places.values()}
         place = name if _is_harmless(name, own, given) else _free(name, given)
         places[name] = place

@@ -16,7 +16,7 @@ from pydantic_core import PydanticCustomError
 
 from lookkit.matchfile.camera_curve import bt709_decode
 from lookkit.matchfile.curve import RisingCurve
-from lookkit.nodes.base import Matrix, Table
+from lookkit.nodes.base import Matrix, Table, Triple
 from lookkit.spaces import ranges
 
 SCHEMA: Final = 1
@@ -89,6 +89,30 @@ class Provenance(Table):
     sources: tuple[Source, ...] = ()
 
 
+class ChartSeen(Table):
+    """The chart in the main exposures of both cameras, so that a match can be checked again."""
+
+    patches: tuple[Annotated[int, Field(ge=1, le=24)], ...] = Field(
+        description="numbers of the patches that neither camera clipped, row by row"
+    )
+    camera: tuple[Triple, ...] = Field(
+        description="full-range signals of the camera; of a known encoding, its scene-linear AP1"
+    )
+    reference: tuple[Triple, ...] = Field(
+        description="the main camera's scene-linear AP1 at that exposure"
+    )
+
+    @model_validator(mode="after")
+    def _of_one_length(self) -> ChartSeen:
+        if not len(self.patches) == len(self.camera) == len(self.reference):
+            raise PydanticCustomError(
+                "lengths",
+                f"{len(self.patches)} patches with {len(self.camera)} and {len(self.reference)} "
+                "colours, expected one of each camera for each patch",
+            )
+        return self
+
+
 class LightMatch(Table):
     """The match for one light."""
 
@@ -98,6 +122,7 @@ class LightMatch(Table):
     matrix: Matrix = Field(description="to the main camera's scene-linear AP1")
     roots: Matrix | None = Field(default=None, description="the colour stage, on root terms")
     statistics: Statistics
+    chart: ChartSeen | None = Field(default=None, description="none where no chart was there")
     provenance: Provenance
 
     @model_validator(mode="after")

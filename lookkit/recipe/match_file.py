@@ -101,9 +101,26 @@ def _light_lines(one: LightMatch) -> list[str]:
             *_wrapped(one.curve.slopes),
             "]",
         ]
-    known = one.statistics.model_dump(by_alias=True, exclude_none=True)
+    known = one.statistics.model_dump(by_alias=True, exclude_none=True, exclude={"warnings"})
     lines += ["", "[lights.statistics]"]
     lines += [f"{key} = {toml_value(value)}" for key, value in known.items()]
+    told = one.statistics.warnings
+    lines += ["warnings = [", *(f"  {toml_value(words)}," for words in told), "]"] if told else []
+    if one.chart is not None:
+        lines += [
+            "",
+            "[lights.chart]",
+            "# what both cameras saw of it, for `lookkit match --check`",
+            "patches = [",
+            *_wrapped(one.chart.patches, 24),
+            "]",
+            "camera = [",
+            *_wrapped(one.chart.camera, 3),
+            "]",
+            "reference = [",
+            *_wrapped(one.chart.reference, 3),
+            "]",
+        ]
     lines += ["", "[lights.provenance]", f"made-by = {toml_value(one.provenance.made_by)}"]
     for source in one.provenance.sources:
         lines += ["", "[[lights.provenance.sources]]"]
@@ -115,7 +132,7 @@ def _matrix_lines(key: str, rows: Matrix) -> list[str]:
     return [f"{key} = [", *(f"  {toml_value(row)}," for row in rows), "]"]
 
 
-def _wrapped(values: Iterable[float], width: int = 9) -> list[str]:
+def _wrapped(values: Iterable[object], width: int = 9) -> list[str]:
     texts = [toml_value(value) for value in values]
     return [
         "  " + " ".join(f"{text}," for text in texts[start : start + width])

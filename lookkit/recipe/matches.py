@@ -22,10 +22,11 @@ Lights = Mapping[str, Match]
 
 @dataclass(frozen=True)
 class Matches:
-    """What was read, by camera, and what is wrong with it."""
+    """What was read, by camera, and what is wrong with it; `complete` if all was read."""
 
     by_camera: Mapping[str, Lights]
     problems: tuple[Problem, ...] = ()
+    complete: bool = True
 
     @property
     def lights(self) -> frozenset[str]:
@@ -54,7 +55,7 @@ def read_matches(joined: Joined, folder: Path, own: Own) -> Matches:
         lights = by_camera.setdefault(camera, {})
         problems += _unfit(joined, path, file, lights, own)
         lights.update({one.light: Match(file, one) for one in file.lights})
-    return Matches(by_camera, tuple(problems))
+    return Matches(by_camera, tuple(problems), complete=not problems)
 
 
 def _unfit(

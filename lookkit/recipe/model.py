@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal, Union
 
@@ -85,8 +85,8 @@ def _known_output(name: str, info: ValidationInfo) -> str:
 
 def _known_light(name: str, info: ValidationInfo) -> str:
     matches: Matches = (info.context or {}).get("matches", NO_MATCHES)
-    if name in matches.lights or matches.problems:
-        # With a match that cannot be read, its lights are not known.
+    if name in matches.lights or not matches.complete:
+        # The lights of a match that was not read are not known.
         return name
     try:
         illuminant(name)
@@ -321,7 +321,7 @@ class Recipe(Table):
         camera's; where there is none for that light, none.
         """
         lights = self._matches.by_camera.get(camera, {})
-        light = self._light(scene)
+        light = self.light_of(scene)
         return next(iter(lights.values()), None) if light is None else lights.get(light)
 
     def match_warnings(self, camera: str, scene: str | None = None) -> list[str]:
@@ -342,9 +342,19 @@ class Recipe(Table):
                 )
         return list(dict.fromkeys(found))
 
+    def all_match_warnings(self, scenes: Iterable[str | None]) -> list[str]:
+        """Return `match_warnings` of all cameras that took one of `scenes`, each once."""
+        found = [
+            warning
+            for scene in scenes
+            for camera in self.cameras_of(scene)
+            for warning in self.match_warnings(camera, scene)
+        ]
+        return list(dict.fromkeys(found))
+
     def _missing_match(self, camera: str, scene: str | None) -> list[str]:
         lights = self._matches.by_camera.get(camera, {})
-        light = self._light(scene)
+        light = self.light_of(scene)
         if not lights or light in lights or (light is None and len(lights) == 1):
             return []
         known = ", ".join(lights)
@@ -357,8 +367,8 @@ class Recipe(Table):
         where = "without a scene" if scene is None else f"in scene {scene}, which names no light,"
         return [f"camera {camera} {where} takes the first of its matches ({known})"]
 
-    def _light(self, scene: str | None) -> str | None:
-        """Return the name of a scene's light, as matches have it."""
+    def light_of(self, scene: str | None) -> str | None:
+        """Return the name of a scene's light as matches have it: 3000 for 3000 kelvin."""
         light = None if scene is None else self.scenes[scene].light
         return f"{light:g}" if isinstance(light, int | float) else light
 

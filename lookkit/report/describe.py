@@ -69,7 +69,7 @@ def warnings(look: Look) -> list[str]:
     for where, nodes in lists:
         for node in nodes:
             found += [f"{where}, {node.label}: {text}" for text in node.warnings()]
-    found += look.match_warnings((None, *look.scenes))
+    found += look.recipe.all_match_warnings((None, *look.scenes))
     for name in look.cameras:
         step = look.graph.input_transform(name)
         native = step.encoding.native_range

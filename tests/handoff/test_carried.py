@@ -8,7 +8,7 @@ import pytest
 
 from lookkit.errors import InputError
 from lookkit.handoff.build import build
-from lookkit.look import load
+from lookkit.look import files_of, load
 from lookkit.lutfile.cube import write_cube
 from tests.recipe.matched import RECIPE, match_of, write_film
 
@@ -38,7 +38,7 @@ def handed_over(folder, recipe, clean=True):
     after = again.evaluate(CODES, camera="B", output="monitor", scene="kitchen")
     assert np.array_equal(before, after)
     manifest = json.loads((moved / "manifest.json").read_text())
-    for _, file in again.files:
+    for _, file in files_of(again):
         assert file.relative_to(moved).as_posix() in manifest["files"]
     return moved, look, again
 
@@ -62,7 +62,7 @@ def test_a_file_with_another_place_lies_in_files_and_the_recipe_says_so(tmp_path
     write_lut(tmp_path / "work" / name)
     moved, _, again = handed_over(tmp_path, RECIPE + LUT.format(name))
     assert not name.startswith("/") or not (tmp_path / "elsewhere" / name[1:]).exists()
-    (carried,) = (place for place, _ in again.files if place.endswith(".cube"))
+    (carried,) = (place for place, _ in files_of(again) if place.endswith(".cube"))
     assert carried.startswith("files/")
     assert sorted(path.name for path in moved.iterdir()) == sorted(
         ["B.match.toml", "README.txt", "cube", "files", "manifest.json", "matches", "ocio",
@@ -75,7 +75,7 @@ def test_files_of_one_name_from_two_places_stay_two(tmp_path):
     for name in both:
         write_lut(tmp_path / "work" / name)
     _, _, again = handed_over(tmp_path, RECIPE + "".join(LUT.format(name) for name in both))
-    carried = [place for place, _ in again.files if place.endswith(".cube")]
+    carried = [place for place, _ in files_of(again) if place.endswith(".cube")]
     assert carried == ["files/print.cube", "files/PRINT-2.cube"]
 
 

@@ -36,7 +36,7 @@ def test_a_scene_without_a_match_for_its_light_is_warned_of(tmp_path):
     (plain,) = look.recipe.match_warnings("B")
     assert "without a scene takes the first of its matches (window, 3200)" in plain
     assert look.recipe.match_warnings("C") == []
-    assert len(look.match_warnings((None, *look.scenes))) == 6
+    assert len(look.recipe.all_match_warnings((None, *look.scenes))) == 6
 
 
 def test_frames_of_another_range_and_a_main_camera_that_is_not_there_are_warned_of(tmp_path):
