@@ -13,13 +13,14 @@ pytest.importorskip("colour_checker_detection", reason="finding charts needs the
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
 sys.path.insert(0, str(EXAMPLES))
 
+from pottery import frames  # noqa: E402
+
 from lookkit.look import load  # noqa: E402
 from lookkit.match.check import check_frames, check_matches  # noqa: E402
 from lookkit.match.colour import difference  # noqa: E402
 from lookkit.match.run import load_cameras, make_match  # noqa: E402
 from lookkit.matchfile.camera_curve import bt709_decode  # noqa: E402
 from lookkit.recipe.match_file import read_match  # noqa: E402
-from pottery import frames  # noqa: E402
 
 RECIPE = EXAMPLES / "pottery" / "pottery.toml"
 

@@ -26,6 +26,9 @@ name = "Plain print"
 encoding = "LogC4"
 [cameras.B]
 encoding = "BT.709 camera"
+[scenes.kitchen]
+light = 3200
+[scenes.hall]
 [outputs.monitor]
 output = "Rec.709 BT.1886"
 """
@@ -107,7 +110,10 @@ def test_files_in_give_a_match_its_report_and_what_was_sampled(folder, tmp_path)
         (("--corners", "B=a,b"), ("normal.mkv",), "expected numbers"),
         (("--crop", "B"), ("normal.mkv",), "expected CAMERA=VALUE"),
         (("--reference", "chart:2005"), ("normal.mkv",), "either a published chart or a camera"),
-        (("--scene", "A:x.png"), ("normal.mkv",), "one frame of camera A and one of camera B"),
+        (("--scene-frame", "A:x.png"), ("normal.mkv",), "one frame of camera A and one of"),
+        (("--scene", "kitchn"), ("normal.mkv",), "did you mean 'kitchen'"),
+        (("--scene", "hall"), ("normal.mkv",), "scene 'hall' names no light, expected one"),
+        (("--scene", "kitchen", "--light", "sun"), ("normal.mkv",), "kitchen' is 3200, not sun"),
     ],
 )
 def test_bad_input_is_refused_and_nothing_is_written(folder, tmp_path, more, cameras, words):
@@ -126,20 +132,76 @@ def test_a_match_of_other_cameras_is_not_overwritten(folder, tmp_path):
 
 
 def test_what_is_missing_is_named(folder):
-    assert "-o is missing" in str(run(folder, None).exception)
-    result = CliRunner().invoke(command, ["--camera", "B:b.png", "-o", "b.toml"])
-    assert "--reference is missing" in str(result.exception)
-    result = CliRunner().invoke(command, ["--camera", "B:b.png", "--check"])
-    assert "--check needs --recipe" in str(result.exception)
+    assert str(run(folder, None).exception).startswith("-o: missing")
+    result = CliRunner().invoke(command, ["-o", "b.toml"])
+    assert str(result.exception).startswith("--reference, --camera: missing")
+    result = CliRunner().invoke(command, ["--scene", "kitchen", "--reference", "A:a.png",
+                                          "--camera", "B:b.png", "-o", "b.toml"])  # fmt: skip
+    assert "name the recipe too" in str(result.exception)
 
 
-def test_check_compares_the_cameras_through_the_recipe(folder):
-    arguments = ["--check", "--recipe", folder / "film.toml"]
-    arguments += ["--camera", f"A:{folder}/a.png", "--camera", f"B:{folder}/normal.mkv"]
-    arguments += ["--corners", f"A={place(film.A_CORNERS)}"]
-    arguments += ["--corners", f"B={place(film.B_CORNERS)}"]
-    result = CliRunner().invoke(command, [str(part) for part in arguments])
-    assert result.exception is None, result.output
-    assert "Delta E 2000 (mean / p95 / max)" in result.output
-    mean = float(result.output.splitlines()[1].split()[2])
-    assert mean > 2.0
+def checked(*arguments):
+    result = CliRunner().invoke(command, ["--check", *(str(part) for part in arguments)])
+    assert result.exception is None, f"{result.output}{result.exception}"
+    return result.output
+
+
+def mean_of(text):
+    """The mean between the first two cameras of a matrix."""
+    row = next(line for line in text.splitlines() if line.startswith("A "))
+    return float(row.split()[2])
+
+
+def test_a_newcomer_makes_a_match_names_it_and_sees_the_cameras_come_together(folder, tmp_path):
+    recipe = tmp_path / "film.toml"
+    recipe.write_text(RECIPE.replace('camera"\n', 'camera"\nmatch = "B.match.toml"\n', 1))
+    places = ["--corners", f"A={place(film.A_CORNERS)}", "--corners", f"B={place(film.B_CORNERS)}"]
+    shots = ["--camera", f"A:{folder}/a.png", "--camera", f"B:{folder}/normal.mkv", *places]
+    before = checked(folder / "film.toml", *shots)
+    assert "Delta E 2000 (mean / p95 / max)" in before
+    assert mean_of(before) > 2.0
+
+    # The recipe names a match that is not there yet.
+    result = run(folder, tmp_path / "B.match.toml", "--recipe", recipe, "--scene", "kitchen")
+    assert result.exception is None, f"{result.output}{result.exception}"
+    assert "match = " not in result.output
+
+    with_frames = checked(recipe, *shots, "--scene", "kitchen")
+    assert "scene kitchen, 24 patches" in with_frames
+    assert mean_of(with_frames) < 0.5 * mean_of(before)
+    alone = checked(recipe)
+    assert "light 3200, scene kitchen, 24 patches" in alone
+    # Both are of the same frames; the file holds five decimals.
+    assert mean_of(alone) == pytest.approx(mean_of(with_frames), abs=0.1)
+
+
+def test_what_the_recipe_still_has_to_say_is_told(folder, tmp_path):
+    result = run(folder, tmp_path / "B.toml", "--light", "window", cameras=("normal.mkv",))
+    place_of_match = (tmp_path / "B.toml").resolve()
+    assert "in [cameras.B]: match = " in result.output
+    assert place_of_match.name in result.output
+    assert 'in the scene of this light: light = "window"' in result.output
+
+
+def test_a_check_refuses_what_it_cannot_compare(folder, tmp_path):
+    recipe = folder / "film.toml"
+
+    def refusal(*arguments):
+        result = CliRunner().invoke(command, ["--check", *(str(part) for part in arguments)])
+        assert isinstance(result.exception, InputError)
+        return str(result.exception)
+
+    assert "no camera has a match from a chart" in refusal(recipe)
+    shot = ("--camera", f"B:{folder}/normal.mkv", "--corners", f"B={place(film.B_CORNERS)}")
+    assert "at least two are needed" in refusal(recipe, *shot)
+    assert "camera B is given twice" in refusal(recipe, *shot, *shot[:2])
+    assert "without @STOPS" in refusal(recipe, "--camera", f"B:{folder}/normal.mkv@-2")
+    assert "unknown scene 'cellar'" in refusal(recipe, *shot, "--scene", "cellar")
+
+
+def test_the_main_camera_may_have_any_encoding_that_the_recipe_knows(folder, tmp_path):
+    recipe = tmp_path / "film.toml"
+    recipe.write_text(RECIPE.replace('"LogC4"', '"sRGB"'))
+    result = run(folder, tmp_path / "B.toml", "--recipe", recipe, cameras=("normal.mkv",))
+    # The frames are not sRGB, so the cameras cannot agree well; but A's encoding is believed.
+    assert "encoding must be known" not in f"{result.output}{result.exception}"
