@@ -139,6 +139,8 @@ def _write(
     recipe = look.recipe
     step = look.graph.input_transform(camera)
     target = look.graph.output(output)
+    match = recipe.match_of(camera, scene)
+    matched = () if match is None else (f"with the {match.name}",)
     shown = recipe.name if scene is None else f"{recipe.name}, scene {scene}"
     comments = (
         f"look: {shown}, version {recipe.version}, show {recipe.show}",
@@ -146,6 +148,7 @@ def _write(
         f"made by: lookkit {__version__}",
         f"takes: camera {camera}, {step.encoding.name}, {step.signal_range} range, "
         "0-1 = all codes of the file",
+        *matched,
         f"gives: {target.name}, {target.range} range, 0-1 = all codes of the file",
         "for viewing and finishing; not an exposure meter",
     )

@@ -100,6 +100,9 @@ def _matches(look: Look, camera: str) -> list[str]:
         scenes = [scene for scene in took if recipe.match_of(camera, scene) == match]
         said += [f"scenes {', '.join(scenes)}"] if scenes else []
         said += ["in place of the input transform"] if match.one.curve is not None else []
+        said += ["with a colour stage, which OpenColorIO carries as a lattice"] if (
+            match.one.roots is not None
+        ) else []  # fmt: skip
         lines.append(f"{match.name}: {'; '.join(said)}" if said else match.name)
     return lines
 
