@@ -14,8 +14,6 @@ import shutil
 import sys
 from pathlib import Path
 
-import numpy as np
-
 HERE = Path(__file__).resolve().parent
 if __package__ in (None, ""):
     sys.path.insert(0, str(HERE.parent))
@@ -23,37 +21,23 @@ if __package__ in (None, ""):
 from lookkit import Look, load  # noqa: E402
 from lookkit.cli.progress import shown_progress  # noqa: E402
 from lookkit.deliver.handoff import build, handoff_name  # noqa: E402
-from lookkit.media.stills import read_still  # noqa: E402
-from lookkit.report.sheet import Cell, Row, draw_sheet  # noqa: E402
+from lookkit.media.jobs import Options  # noqa: E402
+from lookkit.report.frames import graded_frames  # noqa: E402
+from lookkit.report.sheet import draw_sheet  # noqa: E402
 from pottery import frames  # noqa: E402
 
 RECIPE = HERE / "pottery.toml"
-LABELS = {"kiln": "kiln room", "flats": "tidal flats", "blue-hour": "blue hour"}
-COLUMNS = "ABC"
 
 
 def sheet(look: Look, folder: Path, path: Path) -> None:
     """Draw every frame as recorded and through `look`, rows by set-up."""
-    files = {
-        (entry["set_up"], entry["camera"]): folder / entry["file"]
+    files = [
+        folder / entry["file"]
         for entry in json.loads((folder / "scenes.json").read_text())["files"]
         if entry["kind"] == "scene"
-    }
-    rows = []
-    for setup, label in LABELS.items():
-        cells = []
-        for camera in COLUMNS:
-            codes = read_still(files[setup, camera]).pixels
-            graded = look.apply(codes, camera=camera, output="web", scene=setup)
-            recorded = f"camera {camera}, as recorded"
-            cells += [Cell(_bytes(codes), recorded), Cell(_bytes(graded), "through the look")]
-        rows.append(Row(label, cells))
-    title = f"{look.recipe.name}: one recipe, three cameras"
-    draw_sheet(rows, path, title, cell_width=320)
-
-
-def _bytes(picture: np.ndarray) -> np.ndarray:
-    return np.rint(np.clip(picture, 0.0, 1.0) * 255).astype(np.uint8)
+    ]
+    made = graded_frames(look, files, Options(output="web"), width=320)
+    draw_sheet(made.rows, path, f"{look.recipe.name}: one recipe, three cameras", 320)
 
 
 def main() -> None:
