@@ -37,10 +37,10 @@ TOLERANCE: Final = 0.05
 CHROMA_SPAN: Final = 0.64
 """The span of u' and of v' that the density of chromaticities covers, from 0."""
 
-_COLUMNS: Final = 160
+_COLUMNS: Final = 128
 _LEVELS: Final = 1201
 _LOW, _HIGH = -0.1, 1.1
-_CHROMA: Final = 160
+_CHROMA: Final = 128
 _DIM: Final = 0.001
 """Share of paper white under which a chromaticity is noise and is not counted."""
 _OUTSIDE: Final = 0.002

@@ -22,7 +22,7 @@ CELL_WIDTH = 480
 class Frame:
     """One frame through the look: whose it is, its pictures, and what its signal measures.
 
-    `after` has a picture for the look and then each variant.
+    `cells` has the frame as recorded, if that is shown, through the look, and each variant.
     """
 
     camera: str
@@ -36,6 +36,7 @@ class Frame:
 class Frames:
     """All frames as the rows of a sheet, and what a user should know of them."""
 
+    output: str
     rows: tuple[Row, ...]
     frames: tuple[Frame, ...]
     note: str
@@ -91,8 +92,8 @@ def graded_frames(
         made.append(_graded(looks, names, one, output, before, width, measured))
     progress("frames", len(taken), len(taken))
     warnings = tuple(line for one in taken for line in one.warnings)
-    return Frames(_rows(look, made, _heads(names, before)), tuple(made), _note(look, output),
-                  warnings)  # fmt: skip
+    rows = _rows(look, made, len(names) + before)
+    return Frames(output, rows, tuple(made), _note(look, output), warnings)
 
 
 def sheet_title(look: Look, variants: Sequence[Look] = ()) -> str:
@@ -160,11 +161,7 @@ def _graded(
     return Frame(taken.camera, taken.scene, picture.place, tuple(cells), found)
 
 
-def _heads(names: Sequence[str], before: bool) -> list[str]:
-    return [*(["as recorded"] if before else []), *names]
-
-
-def _rows(look: Look, frames: Sequence[Frame], heads: Sequence[str]) -> tuple[Row, ...]:
+def _rows(look: Look, frames: Sequence[Frame], width: int) -> tuple[Row, ...]:
     cameras = [name for name in look.cameras if any(one.camera == name for one in frames)]
     rows = []
     for scene in (*look.scenes, None):
@@ -179,7 +176,7 @@ def _rows(look: Look, frames: Sequence[Frame], heads: Sequence[str]) -> tuple[Ro
                     cells += there[camera][number].cells
                 else:
                     cells += [Cell(None, f"camera {camera}: no frame"),
-                              *[Cell(None)] * (len(heads) - 1)]  # fmt: skip
+                              *[Cell(None)] * (width - 1)]  # fmt: skip
             rows.append(Row(scene or ("no scene" if look.scenes else ""), cells))
     return tuple(rows)
 
