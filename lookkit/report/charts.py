@@ -110,10 +110,18 @@ def tone_figures(look: Look, output: str) -> tuple[Any, Any]:
 
     two.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
     for axis in (one, two):
+        _stops_below(axis)
         axis.set_xlabel("stops from mid-grey (upright stroke: the encoding ends)")
         axis.axvline(0.0, color=QUIET, linewidth=0.9)
         key(axis, loc="upper left")
     return signals, lights
+
+
+def _stops_below(axis: Any) -> None:
+    from matplotlib.ticker import MultipleLocator
+
+    axis.xaxis.set_major_locator(MultipleLocator(2.0))
+    axis.xaxis.set_major_formatter(lambda value, _: f"{value:+.0f}" if value else "0")
 
 
 def drift(look: Look, camera: str, output: str) -> tuple[Array, Array]:
@@ -144,6 +152,7 @@ def drift_figure(look: Look, output: str) -> Any:
     axis.axhline(0.0, color=QUIET, linewidth=0.9)
     axis.axvline(0.0, color=QUIET, linewidth=0.9)
     axis.set_xlabel("stops from mid-grey")
+    _stops_below(axis)
     axis.set_ylabel("tint")
     for y, text, side in ((0.97, "yellower (b*), redder (a*)", "top"),
                           (0.03, "bluer (b*), greener (a*)", "bottom")):  # fmt: skip
@@ -208,8 +217,8 @@ def chromaticity_axes(target: Output, width: float = 5.6, height: float = 5.4) -
     """Return a u'v' plot with the spectrum's edge and Rec.709, P3 and AP1."""
     drawing, axis = axes(width, height)
     axis.set_aspect("equal")
-    axis.set_xlim(-0.01, 0.64)
-    axis.set_ylim(-0.01, 0.61)
+    axis.set_xlim(-0.02, 0.68)
+    axis.set_ylim(-0.02, 0.63)
     axis.set_xlabel("u'")
     axis.set_ylabel("v'")
     seen_part = (WAVELENGTHS >= 400) & (WAVELENGTHS <= 700)

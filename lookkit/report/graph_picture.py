@@ -81,7 +81,7 @@ def draw_graph(look: Look, path: Path) -> None:
         made.savefig(beside, metadata=dated)
 
 
-def graph_figure(look: Look, inks: Inks | None = None) -> Any:
+def graph_figure(look: Look, inks: Inks | None = None, *, titled: bool = True) -> Any:
     """Return the graph as a matplotlib figure.
 
     Raises
@@ -102,9 +102,10 @@ def graph_figure(look: Look, inks: Inks | None = None) -> Any:
     axis.set_ylim(_ROW * low, _ROW * high)
     axis.set_aspect("equal")
     axis.set_axis_off()
-    recipe = look.recipe
-    title = f"{recipe.name}, version {recipe.version}, for {recipe.show}"
-    axis.set_title(title, fontsize=11, color=inks.ink)
+    if titled:
+        recipe = look.recipe
+        title = f"{recipe.name}, version {recipe.version}, for {recipe.show}"
+        axis.set_title(title, fontsize=11, color=inks.ink)
     for start, end, state in drawing.lines:
         _draw_line(axis, drawing.boxes[start], drawing.boxes[end], state, inks)
     for box in drawing.boxes:

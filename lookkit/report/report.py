@@ -160,8 +160,9 @@ def _head(look: Look, sections: Sequence[tuple[str, str]]) -> str:
 
 def _graph(look: Look) -> str:
     text = describe(look)
+    inks = Inks(INK, PAPER, QUIET)
     drawn = figure(
-        graph_figure(look, Inks(INK, PAPER, QUIET)), "graph-picture", "The graph of the recipe",
+        graph_figure(look, inks, titled=False), "graph-picture", "The graph of the recipe",
         "Light flows from the cameras on the left, through the scenes' trims and the look, to "
         "the outputs on the right. The same in words stands below.",
         "Light flows from left to right; each box is a step with what it sets.", "own",
@@ -220,13 +221,13 @@ def _neutrals(look: Look) -> str:
         told = []
         for camera in look.cameras:
             _, found = charts.drift(look, camera, name)
-            told.append(f"camera {camera}: a* from {found[:, 1].min():+.1f} to "
+            told.append(f"camera {camera} a* from {found[:, 1].min():+.1f} to "
                         f"{found[:, 1].max():+.1f}, b* from {found[:, 2].min():+.1f} to "
                         f"{found[:, 2].max():+.1f}")  # fmt: skip
         said = f"{'; '.join(told)}."
         drawn = charts.drift_figure(look, name)
-        title = f"Tint of neutrals, output {name}"
-        parts.append(figure(drawn, f"drift-{number}", title, said, f"{title}. {said}"))
+        title = f"Tint of neutrals on output {name}"
+        parts.append(figure(drawn, f"drift-{number}", title, said, f"{title}: {said}"))
     return "\n".join(parts)
 
 
@@ -250,7 +251,7 @@ def _colours(look: Look) -> str:
             drawn.append(figure(charts.lamps_figure(look, camera, output),
                                 f"lamps-{number}-{place}", title, f"u', v': {said}.", title,
                                 "fits"))  # fmt: skip
-        body = f'<div class="pair">{"".join(drawn)}</div>'
+        body = f'<div class="pair trio">{"".join(drawn)}</div>'
         parts.append(body if number == 0 else details(f"On output {output}", body))
     return "\n".join(parts)
 
@@ -259,7 +260,7 @@ def _exactness(look: Look, places: Sequence[Path]) -> str:
     found = find_certificates(look, places)
     if not found:
         return paragraphs([
-            "No certificates were given: `lookkit build` measures each .cube against the exact "
+            "No certificates were given. A build measures each .cube against the exact "
             "look and writes one beside it.",
         ])  # fmt: skip
     return paragraphs([
