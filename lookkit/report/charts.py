@@ -217,7 +217,7 @@ def chromaticity_axes(target: Output, width: float = 5.6, height: float = 5.4) -
     """Return a u'v' plot with the spectrum's edge and Rec.709, P3 and AP1."""
     drawing, axis = axes(width, height)
     axis.set_aspect("equal")
-    axis.set_xlim(-0.02, 0.68)
+    axis.set_xlim(-0.04, 0.68)
     axis.set_ylim(-0.02, 0.63)
     axis.set_xlabel("u'")
     axis.set_ylabel("v'")
@@ -249,7 +249,7 @@ def lamps_figure(look: Look, camera: str, output: str) -> Any:
                       markeredgewidth=0.7, markersize=size)  # fmt: skip
         out = path[0] - np.array([0.2, 0.47])
         ha = "left" if out[0] > 0 else "right"
-        axis.annotate(lamp.name, path[0], fontsize=8, color=INK, ha=ha,
+        axis.annotate(lamp.name, path[0], fontsize=10, color=INK, ha=ha,
                       va="bottom" if out[1] > 0 else "top",
                       xytext=(5 if ha == "left" else -5, 4 if out[1] > 0 else -4),
                       textcoords="offset points")  # fmt: skip

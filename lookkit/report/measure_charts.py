@@ -83,8 +83,8 @@ def measures_html(measures: Measures, target: Output, name: str, of: str) -> str
     colours = figure(
         chroma_figure(measures, target), f"{name}-colours", f"Chromaticities: {of}",
         f"Density of CIE 1976 chromaticities. {outside}".strip(),
-        "From strongest to faintest: where half, nine tenths, 99 % and all of the pixels lie, black "
-        "left out.", "fits",
+        "From strongest to faintest: where half, nine tenths, 99 % and all of the pixels lie, "
+        "black left out.", "fits",
     )  # fmt: skip
     return f'<div class="pair">{levels}{colours}</div>'
 
