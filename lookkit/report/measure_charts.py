@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from html import escape
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from lookkit.media.measure import CHROMA_SPAN, Measures, percent
+from lookkit.files import write_beside
+from lookkit.media.measure import CAUTION, CHROMA_SPAN, Measures, percent
 from lookkit.report.charts import axes, chromaticity_axes
-from lookkit.report.html import INK, LINES, QUIET, figure, table
+from lookkit.report.html import INK, LINES, QUIET, figure, page, paragraphs, table
 
 if TYPE_CHECKING:
     from lookkit.spaces.outputs import Output
@@ -53,7 +56,7 @@ def chroma_figure(measures: Measures, target: Output) -> Any:
 def _cells(axis: Any, held: Any, side: float, alpha: float) -> None:
     """Fill cells of a grid, those beside each other as one."""
     from matplotlib.patches import PathPatch
-    from matplotlib.path import Path
+    from matplotlib.path import Path as Outline
 
     points, codes = [], []
     edges = np.diff(np.pad(held.astype(np.int8), ((0, 0), (1, 1))), axis=1)
@@ -62,9 +65,9 @@ def _cells(axis: Any, held: Any, side: float, alpha: float) -> None:
         for start, end in zip(np.flatnonzero(starts), np.flatnonzero(ends), strict=True):
             left, right = start * side, end * side
             points += [(left, low), (right, low), (right, high), (left, high), (left, low)]
-            codes += [Path.MOVETO, *[Path.LINETO] * 3, Path.CLOSEPOLY]
+            codes += [Outline.MOVETO, *[Outline.LINETO] * 3, Outline.CLOSEPOLY]
     axis.add_patch(
-        PathPatch(Path(points, codes), facecolor=LINES[1], alpha=alpha, linewidth=0, zorder=1.5)
+        PathPatch(Outline(points, codes), facecolor=LINES[1], alpha=alpha, linewidth=0, zorder=1.5)
     )
 
 
@@ -111,3 +114,21 @@ def measures_table(rows: Sequence[tuple[str, Measures]], caption: str = "") -> s
         line += [percent(one.outside[g]) if g in one.outside else "" for g in gamuts]
         lines.append(line)
     return table(head, lines, caption)
+
+
+def write_measures(found: Sequence[tuple[str, Measures]], target: Output, path: Path) -> None:
+    """Write a page of measures: a table, and both charts of each picture or clip.
+
+    Raises
+    ------
+    LookkitError
+        If matplotlib is not installed or the page cannot be written.
+    """
+    parts = ["<h1>Levels and colours</h1>", measures_table(found, f"As {target.name}")]
+    for number, (name, one) in enumerate(found):
+        parts.append(f"<h2>{escape(name)}</h2>")
+        parts.append(measures_html(one, target, f"file-{number}", name))
+    parts.append(paragraphs([CAUTION], "beware"))
+    text = page("Levels and colours", "\n".join(parts))
+    with write_beside(path) as beside:
+        beside.write_text(text, encoding="utf-8", newline="\n")
