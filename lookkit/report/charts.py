@@ -57,7 +57,7 @@ def axes(width: float, height: float) -> tuple[Any, Any]:
     for name, spine in axis.spines.items():
         spine.set_visible(name in ("left", "bottom"))
         spine.set_color(RULE)
-    axis.tick_params(colors=QUIET, labelcolor=INK, labelsize=9, length=3)
+    axis.tick_params(which="both", color=QUIET, labelcolor=INK, labelsize=9, length=3)
     axis.xaxis.label.set_color(INK)
     axis.yaxis.label.set_color(INK)
     axis.title.set_color(INK)
