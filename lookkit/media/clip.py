@@ -122,6 +122,7 @@ def _probe(av: Any, container: Any, path: Path, matrix: str | None) -> Clip:
         raise InputError(f"{path}: holds {' and '.join(kinds)} but no picture")
     times, time_base = _times(container, video), video.time_base
     first = _first_frame(av, container, path, video)
+    start = first.pts or 0
     siting, field = _siting_and_field(av, first, video.codec_context.name)
     turned = round(-first.rotation / 90) % 4 * 90
     notes = []
@@ -150,7 +151,7 @@ def _probe(av: Any, container: Any, path: Path, matrix: str | None) -> Clip:
         rate=rate,
         variable=variable,
         time_base=time_base,
-        first=first.pts or 0,
+        first=start,
         last=times[-1] if times else 0,
         frames=len(times),
         rotation=turned,
