@@ -34,6 +34,12 @@ RECIPIENTS: Final = {
         "cdl/: the ASC CDL nearest to the look (.cc; .ccc and .cdl hold all), in ACEScct without "
         "clamps, and the residual (.cube or .clf) that makes the rest of the look behind it.",
     ),
+    "stills": (
+        "Stills photographer",
+        "stills/: the look as a lattice picture (.png, level 8, 16 bits) for finished sRGB "
+        "photographs; keep it lossless and untouched. There is no ICC profile beside it: no "
+        "well-kept library writes device links.",
+    ),
 }
 """For each format: who needs it, and what it is."""
 
