@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Final
 
-from lookkit.deliver import config, cube
+from lookkit.deliver import cdl_residual, clf, config, cube, stills
 from lookkit.deliver.written import Job
 
 if TYPE_CHECKING:
@@ -14,5 +14,8 @@ if TYPE_CHECKING:
 FORMATS: Final[Mapping[str, Callable[[Look], list[Job]]]] = {
     "cube": cube.jobs,
     "config": config.jobs,
+    "clf": clf.jobs,
+    "cdl": cdl_residual.jobs,
+    "stills": stills.jobs,
 }
 """By the name that `[deliver] formats` uses: what has to be written for a look."""

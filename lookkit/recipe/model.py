@@ -221,7 +221,7 @@ class Budget(Table):
     saturated_emitters: float = Field(default=6.0, gt=0.0, description="99 % of coloured lights")
 
 
-FormatName = Literal["cube", "config"]
+FormatName = Literal["cube", "config", "clf", "cdl", "stills"]
 
 
 class Deliver(Table):
@@ -249,7 +249,13 @@ class Deliver(Table):
         default=(), description="scenes that get files of their own, beside the plain look"
     )
     formats: tuple[FormatName, ...] = Field(
-        default=("cube", "config"), description="what kinds of files are written"
+        default=("cube", "config", "clf", "cdl", "stills"),
+        description="what kinds of files are written",
+    )
+    clf_namespace: Literal["smpte", "academy"] = Field(
+        default="smpte",
+        description="the form of CLF files: SMPTE ST 2136-1, or the Academy's version 3, which "
+        "older readers want",
     )
 
 
