@@ -71,11 +71,12 @@ def command(
         camera=camera, scene=scene, output=output, range=signal_range, matrix=matrix, shots=shots
     )
     with shown_progress() as progress:
-        consistency = None
+        consistency = []
         if charts:
-            from lookkit.match.run import check_consistency
+            from lookkit.match.check import check_frames
 
-            consistency = check_consistency(charts, look, output=output, progress=progress)
+            checked = check_frames(charts, look, scene=scene, output=output, progress=progress)
+            consistency.append(checked)
         warnings = write_report(
             look,
             target,

@@ -40,6 +40,16 @@ RECIPIENTS: Final = {
         "photographs; keep it lossless and untouched. There is no ICC profile beside it: no "
         "well-kept library writes device links.",
     ),
+    "report": (
+        "Everybody",
+        "report.html: the look in curves and colours, and how exact the files are. sheet.png, "
+        "where frames were given: every scene and camera side by side.",
+    ),
+    "amf": (
+        "Finishing in ACES",
+        "*.amf: for each camera and output, which CLF files of clf/ make the picture, with their "
+        "hashes. They stand at the top so that their paths need not climb.",
+    ),
 }
 """For each format: who needs it, and what it is."""
 

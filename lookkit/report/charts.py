@@ -74,9 +74,9 @@ def key(axis: Any, **placed: Any) -> None:
 
 def neutral_codes(look: Look, camera: str) -> tuple[Array, Array, float | None]:
     """Return stops, (n,), a camera's codes of neutral light there, (n, 3), and where it ends."""
-    step = look.graph.input_transform(camera)
+    step = look.graph.decoding(camera)
     end: float | None = None
-    if not step.encoding.scene_linear:
+    if not step.scene_linear:
         end = float(np.log2(step.evaluate(np.ones((1, 3))).max() / MID_GREY))
     stops = np.arange(LOWEST, HIGHEST if end is None else end, _STEP)
     if end is not None:
@@ -187,7 +187,7 @@ def lamps(look: Look, camera: str, output: str) -> list[Lamp]:
     The encoding is the camera's own, so what it cannot hold is lost; its sensitivities
     are not known here.
     """
-    step = look.graph.input_transform(camera)
+    step = look.graph.decoding(camera)
     target = look.graph.output(output)
     chain = look.graph.chain(camera, output)
     found = []
@@ -196,7 +196,7 @@ def lamps(look: Look, camera: str, output: str) -> list[Lamp]:
         scene = np.linalg.solve(AP1.to_xyz(), xyz)
         levels = MID_GREY * np.exp2(np.array(LAMP_STOPS))
         codes = step.inverse(scene / scene.max() * levels[:, None])
-        if not step.encoding.scene_linear:
+        if not step.scene_linear:
             codes = np.clip(codes, 0.0, 1.0)
         signal = evaluate(chain, codes)
         shown = uv(np.maximum(target.decode(signal), 0.0) @ target.limiting.to_xyz().T)

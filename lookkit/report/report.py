@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Final
 
 from lookkit.errors import InputError
 from lookkit.files import write_beside
+from lookkit.match.check import Checked, check_matches
+from lookkit.match.consistency import Consistency
 from lookkit.media.measure import CAUTION as LEVELS_CAUTION
 from lookkit.progress import Progress, silent
 from lookkit.report import charts
@@ -48,7 +50,7 @@ def write_report(
     files: Sequence[str | Path] = (),
     options: Options | None = None,
     certificates: Sequence[Path] = (),
-    consistency: Consistency | None = None,
+    consistency: Sequence[Checked] = (),
     progress: Progress = silent,
 ) -> tuple[str, ...]:
     """Write the report as one HTML page that fetches nothing and runs nothing.
@@ -63,7 +65,8 @@ def write_report(
         Certificates of built .cube files (`NAME.cube.json`), or folders to search for them,
         such as a hand-off's.
     consistency
-        How far apart the cameras land, from `lookkit.match.run.check_consistency`.
+        How far apart the cameras land, from `lookkit.match.check`; default on the charts that
+        the recipe's matches were made from.
 
     Returns
     -------
@@ -85,23 +88,25 @@ def write_report(
     return frames.warnings if frames is not None else ()
 
 
-def pages_for_handoff(
-    look: Look, files: Sequence[str | Path] = (), options: Options | None = None
-) -> Callable[[Path], None]:
-    """Return what adds `report.html`, and with frames `sheet.png`, to a hand-off folder.
+def write_pages(
+    look: Look,
+    folder: Path,
+    files: Sequence[str | Path] = (),
+    options: Options | None = None,
+    progress: Progress = silent,
+) -> tuple[Path, ...]:
+    """Write `report.html`, and with frames `sheet.png`, into a folder with certificates.
 
-    It is called with the folder while that is being built, when its .cube files and their
-    certificates are there; `deliver` itself lies below reports and knows nothing of them.
+    Parameters and errors as of `write_report`.
     """
-
-    def add(folder: Path) -> None:
-        frames = None
-        if files:
-            frames = graded_frames(look, files, options, width=_WIDTH, measured=True)
-            draw_sheet(frames.rows, folder / SHEET, sheet_title(look), _WIDTH, frames.note)
-        _write(look, folder / REPORT, frames, [folder], None, silent)
-
-    return add
+    frames = None
+    made = [folder / REPORT]
+    if files:
+        frames = graded_frames(look, files, options, width=_WIDTH, measured=True, progress=progress)
+        made.append(folder / SHEET)
+        draw_sheet(frames.rows, made[-1], sheet_title(look), _WIDTH, frames.note)
+    _write(look, made[0], frames, [folder], (), progress)
+    return tuple(made)
 
 
 def _write(
@@ -109,7 +114,7 @@ def _write(
     path: Path,
     frames: Frames | None,
     certificates: Sequence[Path],
-    consistency: Consistency | None,
+    consistency: Sequence[Checked],
     progress: Progress,
 ) -> None:
     if not look.cameras or not look.outputs:
@@ -121,7 +126,7 @@ def _write(
         ("neutrals", "Neutrals", lambda: _neutrals(look)),
         ("colours", "Coloured lights", lambda: _colours(look)),
         ("exactness", "How exact the files are", lambda: _exactness(look, certificates)),
-        ("cameras", "How alike the cameras land", lambda: _consistency(consistency)),
+        ("cameras", "How alike the cameras land", lambda: _consistency(look, consistency)),
         ("frames", "Frames", lambda: _frames(look, frames)),
     ]
     parts = [_head(look, [(name, title) for name, title, _ in sections])]
@@ -270,11 +275,17 @@ def _exactness(look: Look, places: Sequence[Path]) -> str:
     ]) + certificates_html(look, found)  # fmt: skip
 
 
-def _consistency(found: Consistency | None) -> str:
-    if found is None:
+def _consistency(look: Look, given: Sequence[Checked]) -> str:
+    try:
+        found = tuple(given) or check_matches(look)
+    except InputError:
         return paragraphs([
             "Not measured: it needs the chart as each camera shot it in the same light.",
         ])  # fmt: skip
+    return "\n".join(_pairs(one.consistency, one.heading()) for one in found)
+
+
+def _pairs(found: Consistency, heading: str) -> str:
     rows = []
     for first in found.cameras:
         row = [f"camera {first}"]
@@ -284,7 +295,7 @@ def _consistency(found: Consistency | None) -> str:
             row.append("" if first == second else text)
         rows.append(row)
     head = ["", *(f"camera {name}" for name in found.cameras)]
-    told = f"Delta E 2000, mean / 95 % / largest, of {found.count} patches through the look"
+    told = f"Delta E 2000, mean / 95 % / largest, through the look: {heading}"
     return table(head, rows, told)
 
 

@@ -12,6 +12,7 @@ from lookkit.cli.report import command
 from lookkit.deliver.cube import cube_name
 from lookkit.errors import InputError
 from lookkit.look import Look
+from lookkit.match.check import Checked
 from lookkit.match.consistency import Consistency
 from lookkit.match.fit import Errors
 from lookkit.recipe.load import parse_recipe
@@ -60,7 +61,7 @@ def written(film, handoff, tmp_path_factory):
     path = tmp_path_factory.mktemp("page") / "report.html"
     write_report(
         look, path, files=frames[:2], certificates=[handoff],
-        consistency=Consistency(("A", "B"), pairs, 24),
+        consistency=[Checked("tungsten", "night", Consistency(("A", "B"), pairs, 24))],
     )  # fmt: skip
     return path
 
@@ -117,7 +118,7 @@ def test_the_same_inputs_give_the_same_bytes(film, handoff, written, tmp_path):
     pairs = {("A", "B"): Errors(0.71, 1.52, 2.33)}
     write_report(
         again, tmp_path / "other.html", files=frames[:2], certificates=[handoff],
-        consistency=Consistency(("A", "B"), pairs, 24),
+        consistency=[Checked("tungsten", "night", Consistency(("A", "B"), pairs, 24))],
     )  # fmt: skip
     assert (tmp_path / "other.html").read_bytes() == written.read_bytes()
 
