@@ -39,8 +39,17 @@ from lookkit.spaces.working import Array
 _PLACES: Final[Array] = np.array(list(product((0.25, 0.75), repeat=3)))
 """The middles of the eight parts of a cell."""
 
-_READER: Final[dict[Reader, float]] = {"tetrahedral": 2.0, "trilinear": 1.0}
-"""Trilinear readers gain more from a fit, so tetrahedral ones get the larger say."""
+_EXACT: Final = 1e-6
+"""Squared Delta E below which a reader has nothing to gain."""
+
+_TINT_LADDER: Final = (1.0, 0.1, 0.01, 0.0)
+"""Less and less is done about the tint of the ramp where it would cost pictures too much."""
+
+_GAIN: Final = 0.95
+"""What the mean of pictures and skin must fall to, plain sampling's being 1."""
+
+_KEEP_LADDER: Final = (0.5, 0.5, 0.5, 0.0)
+"""What is kept of a fit, turn by turn, while pictures or skin lose on the mean."""
 
 _INSIST: Final = 4.0
 
@@ -130,11 +139,18 @@ def fit_lattice(
     progress(what, 1, 4)
     watch = problem.watch(audit(graph, space, light) if audited is None else audited)
     progress(what, 2, 4)
-    fitted = problem.solve()
-    worse = watch.worse(fitted)
+    for tint in _TINT_LADDER:
+        fitted = problem.solve(tint)
+        worse, mean = watch.worse(fitted)
+        if mean < _GAIN:
+            break
     if worse.any():
         problem.insist(worse)
-        fitted = problem.solve()
+        fitted = problem.solve(tint)
+    for keep in _KEEP_LADDER:
+        if watch.worse(fitted)[1] <= 1.0:
+            break
+        fitted = problem.plain + keep * (fitted - problem.plain)
     progress(what, 3, 4)
     lattice, held = held_back(fitted, watch, Summits(watch, fitted, graph, light))
     progress(what, 4, 4)
@@ -166,16 +182,16 @@ class _Problem:
         self.low, self.high = self._bounds()
         self.ramp = _Ramp(exact, size, shaper, self.metric)
 
-    def solve(self) -> Array:
-        """Return the fitted lattice."""
+    def solve(self, tint: float) -> Array:
+        """Return the fitted lattice; `tint` scales the weight of a tint on the grey ramp."""
         pairs, aims = self._sums()
         change = self._solved(pairs, aims, None)
-        if "trilinear" in self.readers:
+        if "trilinear" in self.readers and tint > 0.0:
             for _ in range(_RAMP_ROUNDS):
                 ramp_pairs, ramp_aims = self.ramp.sums(self._changed(change), self.start)
                 with_ramp, with_aims = pairs.copy(), aims.copy()
-                with_ramp[:, self.ramp.cells] += ramp_pairs
-                with_aims[:, :, self.ramp.cells] += ramp_aims
+                with_ramp[:, self.ramp.cells] += np.float32(tint) * ramp_pairs
+                with_aims[:, :, self.ramp.cells] += np.float32(tint) * ramp_aims
                 change = self._solved(with_ramp, with_aims, change)
         return self._changed(change)
 
@@ -191,8 +207,9 @@ class _Problem:
     def _weights(self, occurs: Floats) -> dict[Reader, Floats]:
         """Weight of each sample under each reader, shape (p, cells).
 
-        Cells that even plain sampling gets very wrong count less, or a kink of the
-        graph would pull its whole surroundings off.
+        An error counts by what is usual for the reader under plain sampling, so that
+        both gain alike. Cells that even plain sampling gets very wrong count less, or a
+        kink of the graph would pull its whole surroundings off.
         """
         weights = {}
         corners = corner_values(self.plain)
@@ -200,8 +217,8 @@ class _Problem:
             error = self.cells.signal - self.cells.read(corners, reader)
             squared = np.einsum("pcn,cn->pn", error * error, self.metric)
             usual = np.average(np.sqrt(squared), weights=occurs) ** 2
-            weights[reader] = occurs * (usual / (squared.mean(axis=0) + usual)) ** 0.25
-            weights[reader] *= _READER[reader]
+            softened = (usual / (squared.mean(axis=0) + usual)) ** 0.25
+            weights[reader] = occurs * softened / max(usual, _EXACT)
         mean = np.mean([weight.mean() for weight in weights.values()])
         return {reader: weight / (8.0 * mean) for reader, weight in weights.items()}
 
@@ -224,7 +241,9 @@ class _Problem:
         return equations.solve(self.low, self.high, guess)
 
     def _changed(self, change: Floats) -> Array:
-        return self.start + np.moveaxis(change.reshape(3, *self.start.shape[:3]), 0, -1)
+        moved = self.start + np.moveaxis(change.reshape(3, *self.start.shape[:3]), 0, -1)
+        # Bounds kept in float32 may be missed by its rounding.
+        return np.clip(moved, self.plain.min(), self.plain.max())
 
     def _bounds(self) -> tuple[Floats, Floats]:
         """How far each value may move: within the exact values around it; axis fixed."""

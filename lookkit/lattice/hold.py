@@ -8,6 +8,7 @@ their sampled values until it does not.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from copy import copy
 from dataclasses import dataclass
 from itertools import product
 from typing import Any, Final
@@ -33,8 +34,12 @@ _TOP_MARGIN: Final = 0.9
 _INVISIBLE: Final = 0.002
 """Delta E that no figure shows."""
 
+_GAINING: Final[tuple[SetName, ...]] = ("image-like", "skin")
+
 _SLOPE: Final = 0.5
 """Largest difference of what neighbouring points keep of their changes."""
+
+_FLAT: Final = 0.6 * FLAT
 
 _SUMMIT_CELLS: Final = 256
 _SUMMIT_ROUNDS: Final = 24
@@ -53,6 +58,7 @@ class _Tail:
     """Colours of one set under one reader, and what plain sampling does to its tail."""
 
     def __init__(self, plain: Array | Floats) -> None:
+        self.mean = float(plain.mean())
         self._least = plain * 1.001
         self._top = _TOP_MARGIN * float(plain.max()) + _INVISIBLE
         self._tail = _MARGIN * float(np.quantile(plain, _TAIL)) + _INVISIBLE
@@ -68,17 +74,30 @@ class _Tail:
         """Which colours may ever be to blame."""
         return np.asarray(error > 0.6 * self._tail)
 
-    def only(self, rows: Any) -> None:
-        """Forget the other colours."""
-        self._least = self._least[rows]
+    def only(self, rows: Any) -> _Tail:
+        """Keep the limits of some of the colours."""
+        kept = copy(self)
+        kept._least = self._least[rows]
+        return kept
 
 
-@dataclass(eq=False)
+@dataclass(frozen=True, eq=False)
 class _Watched:
+    name: SetName
     audited: Audited
     cell: npt.NDArray[np.intp]
     reader: Reader
     tail: _Tail
+
+    def only(self, rows: Mask) -> _Watched:
+        """Keep some of the colours."""
+        return _Watched(
+            self.name,
+            self.audited.only(rows),
+            self.cell[rows],
+            self.reader,
+            self.tail.only(rows),
+        )
 
 
 class Watch:
@@ -101,8 +120,12 @@ class Watch:
         self._upright = orientation(corners)
         self._inside = {reader: _Tail(self._error(corners, reader)) for reader in readers}
         self._watched = [
-            self._watch(audited, reader) for audited in sets.values() for reader in readers
+            self._watch(name, audited, reader)
+            for name, audited in sets.items()
+            for reader in readers
         ]
+        self._close = self._watched
+        self._inside_close = self._inside
 
     def offending(self, lattice: Array) -> Mask:
         """Cells that fold or make a set's tail worse than plain sampling's, (cells,).
@@ -110,39 +133,46 @@ class Watch:
         Later calls look only at what comes near a limit now: enough for lattices between
         this one and plain sampling.
         """
-        corners = corner_values(lattice)[:, :, self._looked_at]
-        folded = turned(orientation(corners), self._upright[:, self._looked_at], 0.6 * FLAT)
-        bad = folded | self._worse_inside(corners)
+        at = self._looked_at
+        corners = corner_values(lattice)[:, :, at]
         out = np.zeros(self.across**3, dtype=bool)
-        out[self._looked_at] = bad
-        for watched in self._watched:
+        out[at] = turned(orientation(corners), self._upright[:, at], _FLAT)
+        for reader, tail in self._inside_close.items():
+            out[at] |= tail.to_blame(self._error(corners, reader, at)).any(axis=0)
+        close = []
+        for watched in self._close:
             error = self._seen(watched.audited, lattice, watched.reader)
             out[watched.cell[watched.tail.to_blame(error)]] = True
-            near = watched.tail.near(error)
-            watched.tail.only(near)
-            watched.cell = watched.cell[near]
-            watched.audited = watched.audited.only(near)
-        if len(self._looked_at) == len(out):
+            close.append(watched.only(watched.tail.near(error)))
+        self._close = close
+        if len(at) == len(out):
             self._narrow(corners, _spread(out))
         return out
 
-    def worse(self, lattice: Array) -> Mask:
-        """Cells that make a set's tail worse than plain sampling's, shape (cells,)."""
-        out = self._worse_inside(corner_values(lattice))
+    def worse(self, lattice: Array) -> tuple[Mask, float]:
+        """Look at everything again.
+
+        Returns
+        -------
+        tuple
+            Cells that make a set's tail worse than plain sampling's, shape (cells,), and
+            the largest mean of pictures or skin under a reader, plain sampling's being 1.
+        """
+        corners = corner_values(lattice)
+        out = np.zeros(self.across**3, dtype=bool)
+        mean = 0.0
+        for reader, tail in self._inside.items():
+            out |= tail.to_blame(self._error(corners, reader)).any(axis=0)
         for watched in self._watched:
             error = self._seen(watched.audited, lattice, watched.reader)
             out[watched.cell[watched.tail.to_blame(error)]] = True
-        return out
+            if watched.name in _GAINING:
+                mean = max(mean, float(error.mean()) / (watched.tail.mean + _INVISIBLE))
+        return out, mean
 
     def folded(self, lattice: Array) -> Mask:
         """Cells that fold where plain sampling does not, shape (cells,)."""
-        return turned(orientation(corner_values(lattice)), self._upright, 0.6 * FLAT)
-
-    def _worse_inside(self, corners: Floats) -> Mask:
-        bad = np.zeros(corners.shape[2], dtype=bool)
-        for reader, tail in self._inside.items():
-            bad |= tail.to_blame(self._error(corners, reader)).any(axis=0)
-        return bad
+        return turned(orientation(corner_values(lattice)), self._upright, _FLAT)
 
     def _narrow(self, corners: Floats, around: Mask) -> None:
         """Look only at cells that are near a limit or near what is held back."""
@@ -150,8 +180,9 @@ class Watch:
         for reader, tail in self._inside.items():
             near = near | tail.near(self._error(corners, reader)).any(axis=0)
         self._looked_at = np.flatnonzero(near)
-        for tail in self._inside.values():
-            tail.only(np.s_[:, near])
+        self._inside_close = {
+            reader: tail.only(np.s_[:, near]) for reader, tail in self._inside.items()
+        }
 
     def worst_cells(self, lattice: Array, count: int) -> list[int]:
         """Return the cells that plain sampling or `lattice` gets most wrong, each reader."""
@@ -162,18 +193,22 @@ class Watch:
                 cells.update(np.argsort(-top, kind="stable")[:count].tolist())
         return sorted(cells)
 
-    def _error(self, corners: Floats, reader: Reader) -> Floats:
-        """Errors inside the cells, which stand for the whole cube, shape (p, cells)."""
+    def _error(self, corners: Floats, reader: Reader, at: Any = None) -> Floats:
+        """Errors inside the cells, which stand for the whole cube, shape (p, cells).
+
+        `at` says which cells the corners are of; all by default.
+        """
         signal, metric = self._cells.signal, self._metric
-        if len(self._looked_at) < signal.shape[2]:
-            signal, metric = signal[:, :, self._looked_at], metric[:, self._looked_at]
+        if at is not None and len(at) < signal.shape[2]:
+            signal, metric = signal[:, :, at], metric[:, at]
         error = signal - self._cells.read(corners, reader)
         return np.asarray(np.sqrt(np.einsum("pcn,cn->pn", error * error, metric)))
 
-    def _watch(self, audited: Audited, reader: Reader) -> _Watched:
+    def _watch(self, name: SetName, audited: Audited, reader: Reader) -> _Watched:
         code = audited.code if self.shaper is None else self.shaper.forward(audited.code)
         cell = cell_of(code, self.across)
-        return _Watched(audited, cell, reader, _Tail(self._seen(audited, self.plain, reader)))
+        tail = _Tail(self._seen(audited, self.plain, reader))
+        return _Watched(name, audited, cell, reader, tail)
 
     def _seen(self, audited: Audited, lattice: Array, reader: Reader) -> Array:
         return audited.delta_e_2000(audited.read(lattice, reader, self.shaper))
@@ -270,7 +305,7 @@ def held_back(fitted: Array, watch: Watch, summits: Summits) -> tuple[Array, flo
             lattice = plain + share[..., None] * (fitted - plain)
             bad = watch.offending(lattice)
             if not bad.any():
-                bad = watch.folded(lattice)
+                bad = watch.worse(lattice)[0] | watch.folded(lattice)
             if not bad.any():
                 break
             give_way(bad, left)
