@@ -109,7 +109,9 @@ def write_clf_lattice(
         raise ValueError(f"expected 7 to 17 decimals, found {decimals}")
     size = refuse_unwritable_lattice(lattice)
     if shaper is not None and (
-        shaper.ndim != 1 or not 2 <= len(shaper) <= _MOST_ROWS or first_unwritable(shaper) is not None
+        shaper.ndim != 1
+        or not 2 <= len(shaper) <= _MOST_ROWS
+        or first_unwritable(shaper) is not None
     ):
         raise ValueError(
             f"expected a finite shaper of shape (m,), 2 <= m <= {_MOST_ROWS}, "
