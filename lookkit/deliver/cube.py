@@ -186,6 +186,8 @@ def _job(look: Look, camera: str, output: str, size: Size, scene: str | None) ->
             f"{step.encoding.name}, {step.signal_range} range, in; {target.name}, "
             f"{target.range} range, out"
         )
+        match = look.recipe.match_of(camera, scene)
+        note += "" if match is None else f"; with the {match.name}"
         figures = {} if made.certificate is None else accuracy_figures(made.certificate)
         lines = () if made.certificate is None else accuracy_lines(made.certificate)
         one = Written(
