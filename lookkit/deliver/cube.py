@@ -135,15 +135,12 @@ def _write(
 ) -> None:
     recipe = look.recipe
     target = look.graph.output(output)
-    match = recipe.match_of(camera, scene)
-    matched = () if match is None else (f"with the {match.name}",)
     shown = recipe.name if scene is None else f"{recipe.name}, scene {scene}"
     comments = (
         f"look: {shown}, version {recipe.version}, show {recipe.show}",
         f"recipe: sha256 {look.recipe_hash}",
         f"made by: lookkit {__version__}",
-        f"takes: camera {camera}, {codes_of(look, camera)}, 0-1 = all codes of the file",
-        *matched,
+        f"takes: camera {camera}, {codes_of(look, camera, scene)}, 0-1 = all codes of the file",
         f"gives: {signal_of(look, output)}, 0-1 = all codes of the file",
         "for viewing and finishing; not an exposure meter",
     )
@@ -175,7 +172,7 @@ def _job(look: Look, camera: str, output: str, size: Size, scene: str | None) ->
         place = folder / "cube" / safe_name(camera)
         place.mkdir(parents=True, exist_ok=True)
         made = write_look_cube(look, camera, output, size, place, scene)
-        note = f"{codes_of(look, camera)}, in; {signal_of(look, output)}, out"
+        note = f"{codes_of(look, camera, scene)}, in; {signal_of(look, output)}, out"
         figures = {} if made.certificate is None else accuracy_figures(made.certificate)
         lines = () if made.certificate is None else accuracy_lines(made.certificate)
         one = Written(
