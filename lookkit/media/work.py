@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from fractions import Fraction
 from pathlib import Path
+from queue import SimpleQueue
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -380,10 +381,13 @@ def _encode(
     writer = MovieWriter(part, spec, job.result, sound)
     meter = _meter(look, job, spec)
     count, last = 0, -1
+    # Graded frames are used again: fresh memory for each costs more than a copy of it.
+    spare: SimpleQueue[Any] = SimpleQueue()
 
     def write(item: Any) -> None:
         if isinstance(item, tuple):
             writer.write(*item)
+            spare.put(item[0])
             tick(1)
         else:
             writer.sound_packet(item)
@@ -394,7 +398,9 @@ def _encode(
                 if not isinstance(item, Frame):
                     behind.put(item)
                     continue
-                picture = av.VideoFrame(clip.width, clip.height, "yuv444p16le")
+                if spare.empty():
+                    spare.put(av.VideoFrame(clip.width, clip.height, "yuv444p16le"))
+                picture = spare.get()
                 target = planes_of(picture)
                 grader.planes(planes_of(item.picture), target, clip.width)
                 if meter is not None:
