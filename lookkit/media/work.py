@@ -324,6 +324,10 @@ def _to_movie(look: Look, job: Job, target: Path, tick: Tick) -> Done:
     tags = output_tags(display)
     coding = Coding("bt2020" if tags.matrix == 9 else "bt709", "legal", int(job.bits or 10))
     warnings = list(job.warnings)
+    if mastering_of(display) is not None and target.suffix == ".mkv":
+        warnings.append(
+            f"{job.place}: the light level (MaxCLL, MaxFALL) does not go into .mkv; it is left out"
+        )
     with ExitStack() as stack:
         part = stack.enter_context(whole_or_none(target))
         if isinstance(job.source, Clip):

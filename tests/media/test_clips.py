@@ -221,6 +221,53 @@ def test_hdr_says_primaries_transfer_mastering_and_light_level(tmp_path, look):
         assert most == pytest.approx(100 * float(light.decode(np.array(code))), rel=0.05)
 
 
+def test_a_format_without_a_place_for_the_light_level_is_told(tmp_path, look):
+    path = tmp_path / "A001.mkv"
+    write_movie(path, [flat((700, 512, 512), 128, 64)] * 2)
+    for suffix, told in ((".mkv", True), (".mp4", False)):
+        _, done = apply(look, [path], tmp_path / "out", camera="A", output="hdr", extension=suffix)
+        assert not done[0].problem
+        assert any("MaxCLL" in line for line in done[0].warnings) == told
+
+
+def test_what_is_not_carried_over_is_told(tmp_path, look):
+    (tmp_path / "words.srt").write_text("1\n00:00:00,000 --> 00:00:01,000\nKiln\n")
+    path = tmp_path / "A001.mkv"
+    with av.open(str(path), "w") as out, av.open(str(tmp_path / "words.srt")) as words:
+        pictures = [out.add_stream("ffv1", rate=24) for _ in range(2)]
+        for stream in pictures:
+            stream.width, stream.height, stream.pix_fmt = 64, 32, "yuv420p"
+        text = out.add_stream_from_template(words.streams[0])
+        mark = {"id": 1, "start": 0, "end": 40, "time_base": Fraction(1, 1000), "metadata": {}}
+        out.set_chapters([mark])
+        for stream in pictures:
+            out.mux(stream.encode(av.VideoFrame(64, 32, "yuv420p")))
+            out.mux(stream.encode(None))
+        for packet in words.demux():
+            if packet.dts is not None:
+                packet.stream = text
+                out.mux(packet)
+    planned, done = apply(look, [path], tmp_path / "out", camera="A")
+    assert not done[0].problem
+    for name in ("subtitles", "another picture", "chapters"):
+        assert f"{path}: holds {name} too: left out" in done[0].warnings
+    assert not any("other data" in line for line in planned.jobs[0].warnings)
+
+
+def test_mxf_is_read_with_its_timecode_and_sound(tmp_path, look):
+    path = tmp_path / "A001.mxf"
+    write_movie(
+        path, noise(3, 256, 128), codec="dnxhd", options={"profile": "dnxhr_hqx"}, rate=25,
+        sound="pcm_s16le", metadata={"timecode": "10:00:00:00"},
+    )  # fmt: skip
+    target = one(look, path, tmp_path / "out")
+    assert target.suffix == ".mov"
+    made = probe(target)
+    assert (made.frames, made.rate, made.audio) == (3, 25, 1)
+    assert made.timecode == "10:00:00:00"
+    assert not made.notes
+
+
 def test_variable_rates_keep_each_frames_time(tmp_path, look):
     path = tmp_path / "A001.mkv"
     write_movie(path, noise(6), rate=24, times=[0, 1, 2, 5, 9, 10])
