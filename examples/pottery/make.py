@@ -20,7 +20,7 @@ if __package__ in (None, ""):
 
 from lookkit import Look, load  # noqa: E402
 from lookkit.cli.progress import shown_progress  # noqa: E402
-from lookkit.deliver.handoff import build, handoff_name  # noqa: E402
+from lookkit.handoff.build import build, handoff_name  # noqa: E402
 from lookkit.media.jobs import Options  # noqa: E402
 from lookkit.report.frames import graded_frames  # noqa: E402
 from lookkit.report.sheet import draw_sheet  # noqa: E402
