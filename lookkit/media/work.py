@@ -25,7 +25,7 @@ from lookkit.media.frame import read_code
 from lookkit.media.grader import LATTICE_PIXELS, LATTICE_SIZE, TOLERANCE, Grade, Grader, grade_of
 from lookkit.media.jobs import Job
 from lookkit.media.light import LightMeter
-from lookkit.media.movie import MovieSpec, MovieWriter, carries_sound, job_of_movie
+from lookkit.media.movie import HDR_BOXES, MovieSpec, MovieWriter, carries_sound, job_of_movie
 from lookkit.media.numbered import Numbered, listed
 from lookkit.media.partial import whole_or_none
 from lookkit.media.pipeline import Ahead, Behind
@@ -324,9 +324,10 @@ def _to_movie(look: Look, job: Job, target: Path, tick: Tick) -> Done:
     tags = output_tags(display)
     coding = Coding("bt2020" if tags.matrix == 9 else "bt709", "legal", int(job.bits or 10))
     warnings = list(job.warnings)
-    if mastering_of(display) is not None and target.suffix == ".mkv":
+    if mastering_of(display) is not None and target.suffix not in HDR_BOXES:
         warnings.append(
-            f"{job.place}: the light level (MaxCLL, MaxFALL) does not go into .mkv; it is left out"
+            f"{job.place}: the light level (MaxCLL, MaxFALL) does not go into {target.suffix}; "
+            "it is left out"
         )
     with ExitStack() as stack:
         part = stack.enter_context(whole_or_none(target))
