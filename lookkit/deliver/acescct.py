@@ -54,14 +54,17 @@ def viewing_output(look: Look) -> str:
 
 def viewed(rendering: Sequence[Op], output: Output) -> Light:
     """Return what a viewer sees of ACEScct codes, rendered for a display."""
+    shown = of_display(output)
+    return Light(lambda code: shown.xyz(evaluate(rendering, decode(code))), shown.white)
+
+
+def of_display(output: Output) -> Light:
+    """Return what a viewer sees of a display's light, RGB of its limiting gamut."""
     to_xyz = 100.0 * output.limiting.to_xyz().T
-
-    def xyz(code: Array) -> Array:
-        light = evaluate(rendering, decode(code))
-        return np.asarray(np.clip(light, 0.0, output.peak / 100.0) @ to_xyz)
-
     x, y, z = (output.reference_white / 100.0 * to_xyz.sum(axis=0)).tolist()
-    return Light(xyz, (x, y, z))
+    return Light(
+        lambda light: np.asarray(np.clip(light, 0.0, output.peak / 100.0) @ to_xyz), (x, y, z)
+    )
 
 
 def baking(change: Change, light: Light, before: Change, undo: Change) -> Baking:

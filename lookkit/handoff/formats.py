@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Final
 
-from lookkit.deliver import cdl_residual, clf, config, cube, stills
+from lookkit.deliver import aces, cdl_residual, clf, config, cube, stills
 from lookkit.deliver.written import Job
 
 if TYPE_CHECKING:
@@ -17,5 +17,6 @@ FORMATS: Final[Mapping[str, Callable[[Look], list[Job]]]] = {
     "clf": clf.jobs,
     "cdl": cdl_residual.jobs,
     "stills": stills.jobs,
+    "aces": aces.jobs,
 }
 """By the name that `[deliver] formats` uses: what has to be written for a look."""
