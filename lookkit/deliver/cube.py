@@ -149,15 +149,27 @@ def _write(
 
 
 def jobs(look: Look) -> list[Job]:
-    """Return one job per .cube that the recipe asks for, in `cube/CAMERA/`."""
-    return [
-        _job(look, camera, output, size, scene)
+    """Return one job per .cube that the recipe asks for, in `cube/CAMERA/`.
+
+    Where a chain, or the look in ACEScct, changes each channel by itself, it is also a 1D file.
+    """
+    from lookkit.deliver.cube_1d import chain_job, look_job
+
+    chains = [
+        (camera, output, scene)
         for camera in look.cameras
         if not look.graph.input_transform(camera).encoding.scene_linear
         for scene in scenes_of(look, camera)
         for output in look.outputs
+    ]
+    curves = [chain_job(look, *one) for one in chains]
+    curves += [look_job(look, scene) for scene in (None, *look.recipe.deliver.scenes)]
+    lattices = [
+        _job(look, camera, output, size, scene)
+        for camera, output, scene in chains
         for size in look.recipe.deliver.sizes
     ]
+    return [*lattices, *(job for job in curves if job is not None)]
 
 
 def scenes_of(look: Look, camera: str) -> tuple[str | None, ...]:
