@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from lookkit.deliver.config import merged_job
 from lookkit.deliver.written import Job, Written
 from lookkit.errors import InputError
 from lookkit.files import build_beside, safe_name
@@ -38,6 +39,7 @@ def build(
     into: Path,
     progress: Progress = silent,
     more: Callable[[Look], list[Job]] = lambda look: [],
+    base: str | None = None,
 ) -> Handoff:
     """Write the hand-off folder below `into`.
 
@@ -53,6 +55,8 @@ def build(
         Told of each job.
     more
         Gives jobs besides those of the formats, done after them.
+    base
+        An OCIO config that the look is also merged over; see `config.merge_config`.
 
     Raises
     ------
@@ -69,6 +73,8 @@ def build(
     jobs = [
         job for name in FORMATS if name in recipe.deliver.formats for job in FORMATS[name](look)
     ]
+    if base is not None:
+        jobs.append(merged_job(look, base))
     jobs += more(look)
     total = len(jobs) + 1
     with build_beside(into / handoff_name(look)) as folder:
