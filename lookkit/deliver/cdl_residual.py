@@ -188,10 +188,9 @@ class _Residual:
         back = [undone(self.correction), *space.lower()]
         clf = Clf([*back, *transforms_of(pieces), *space.lower_inverse()])
         head = clf_head(look, change.scene, self.takes, self.gives, pieces)
-        measured = write_measured(look, clf, path, head, self.exact, self.colours, self.light)
+        measured = write_measured(look, clf, path, head, pieces, self)
         note = f"{self.takes}, in; {self.gives}, out; {in_words(pieces)}"
-        found = () if measured is None else (measured.figures(), (measured.line(),))
-        return Written(path, "cdl", self.part, None, None, change.scene, note, *found)
+        return Written(path, "cdl", self.part, None, None, change.scene, note, *measured)
 
     def colours(self) -> dict[str, Array]:
         """Return the audited scenes as the CDL leaves them."""
