@@ -24,9 +24,9 @@ import numpy as np
 
 from lookkit.deliver import acescct
 from lookkit.deliver.agreement import scene_colours
+from lookkit.deliver.certified import certified
 from lookkit.deliver.clf import SCENE, clf_head, transforms_of
 from lookkit.deliver.clf_steps import clf_pieces
-from lookkit.deliver.cube import accuracy_figures, accuracy_lines
 from lookkit.deliver.names import look_stem, shown_look
 from lookkit.deliver.written import Job, Written
 from lookkit.evaluate import evaluate
@@ -223,13 +223,11 @@ def write_transform(look: Look, scene: str | None, folder: Path) -> list[Written
     made = source.bake(SIZE, fit=deliver.fit)
     cube = folder / f"{stem}_lmt_ACEScct_{SIZE}.cube"
     values = acescct.write_lattice(look, made, cube, f"{shown}: before ACES 2", (what, *told))
-    if deliver.certify:
-        certificate = source.certify(values)
-        acescct.write_certificate(certificate, cube)
-        figures |= accuracy_figures(certificate)
-        told = (*told, *accuracy_lines(certificate))
+    found = certified(deliver, source, values, cube)
+    figures |= found.figures
+    told = (*told, *found.lines)
     note = f"ACEScct in and out, {what}"
-    one = Written(cube, "aces", "lmt", None, None, scene, note, figures, told)
+    one = Written(cube, "aces", "lmt", None, None, scene, note, figures, told, found.over_budget)
     written = [one]
     if transform.is_the_look_alone:
         pieces = clf_pieces(transform.steps, look.lattices)
@@ -240,7 +238,7 @@ def write_transform(look: Look, scene: str | None, folder: Path) -> list[Written
         path = folder / f"{stem}_lmt_{space}.clf"
         head = clf_head(look, scene, takes, f"{takes}, for ACES 2", pieces).saying(what, *told)
         Clf(steps).write(path, head, deliver.clf_namespace)
-        written.append(replace(one, path=path, note=f"{space} in and out, {what}"))
+        written.append(replace(one, path=path, over_budget=(), note=f"{space} in and out, {what}"))
     return written
 
 

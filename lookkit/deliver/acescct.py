@@ -14,8 +14,6 @@ import numpy as np
 
 from lookkit.deliver.cube import DECIMALS
 from lookkit.evaluate import evaluate
-from lookkit.files import write_beside
-from lookkit.lattice.certificate import Certificate
 from lookkit.lattice.of_graph import Baking
 from lookkit.lattice.samples import CodeSpace
 from lookkit.lattice.truth import Light
@@ -95,10 +93,3 @@ def write_lattice(
     found = read_cube(path).lattice
     assert found is not None
     return found.values
-
-
-def write_certificate(certificate: Certificate, path: Path) -> None:
-    """Write a certificate beside its file, as JSON and as text."""
-    for suffix, text in ((".json", certificate.to_json()), (".txt", certificate.to_text())):
-        with write_beside(path.with_name(path.name + suffix)) as beside:
-            beside.write_text(text, encoding="utf-8")

@@ -6,9 +6,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from lookkit.deliver import clf
 from lookkit.deliver.agreement import as_opencolorio_reads
+from lookkit.deliver.cdl import Correction
+from lookkit.deliver.cdl_residual import undone
 from lookkit.errors import LookkitError
 from lookkit.evaluate import evaluate
 from lookkit.lattice.samples import CodeSpace, audit_sets
@@ -297,3 +301,19 @@ def test_samples_by_others_survive_our_writer(shared_data, tmp_path, name, names
     before, after = as_opencolorio_reads(source)(light), as_opencolorio_reads(path)(light)
     assert np.isfinite(before).any()
     np.testing.assert_allclose(after, before, rtol=2e-6, atol=1e-6)
+
+
+@given(
+    st.lists(st.floats(0.25, 4), min_size=6, max_size=6),
+    st.lists(st.floats(-0.5, 0.5), min_size=3, max_size=3),
+    st.floats(0.25, 3),
+)
+def test_any_cdl_undone_in_a_file_is_undone(tmp_path_factory, positive, offset, saturation):
+    """The residual begins with it: the RevNoClamp style of the format, as OpenColorIO runs it."""
+    one = Correction("x", tuple(positive[:3]), tuple(offset), tuple(positive[3:]), saturation)
+    path = tmp_path_factory.mktemp("undo") / "x.clf"
+    Clf([undone(one)]).write(path, ClfHead("x", "a", "b"))
+    code = np.random.default_rng(1).uniform(0.1, 0.9, (50, 3))
+    np.testing.assert_allclose(
+        as_opencolorio_reads(path)(one.apply(code)), code, rtol=2e-3, atol=2e-4
+    )
