@@ -6,10 +6,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, Literal
 
+from lookkit.deliver.certified import accuracy_figures, accuracy_lines, write_certificate
 from lookkit.deliver.names import chain_stem, codes_of, signal_of
 from lookkit.deliver.written import Job, Written
 from lookkit.errors import InputError, LookkitError
-from lookkit.files import safe_name, write_beside
+from lookkit.files import safe_name
 from lookkit.lattice.certificate import Certificate
 from lookkit.lattice.of_graph import Baking, exceeded
 from lookkit.lutfile.cube import read_cube, write_cube
@@ -117,9 +118,7 @@ def write_look_cube(
         path.unlink()
     if over and deliver.budget is not None:
         raise LookkitError("\n".join(f"{path.name}: {one}" for one in over))
-    for suffix, text in ((".json", certificate.to_json()), (".txt", certificate.to_text())):
-        with write_beside(path.with_name(path.name + suffix)) as beside:
-            beside.write_text(text, encoding="utf-8")
+    write_certificate(certificate, path)
     return Baked(path, number, certificate, tuple(over))
 
 
@@ -149,15 +148,27 @@ def _write(
 
 
 def jobs(look: Look) -> list[Job]:
-    """Return one job per .cube that the recipe asks for, in `cube/CAMERA/`."""
-    return [
-        _job(look, camera, output, size, scene)
+    """Return one job per .cube that the recipe asks for, in `cube/CAMERA/`.
+
+    Where a chain, or the look in ACEScct, changes each channel by itself, it is also a 1D file.
+    """
+    from lookkit.deliver.cube_1d import chain_job, look_job
+
+    chains = [
+        (camera, output, scene)
         for camera in look.cameras
         if not look.graph.input_transform(camera).encoding.scene_linear
         for scene in scenes_of(look, camera)
         for output in look.outputs
+    ]
+    curves = [chain_job(look, *one) for one in chains]
+    curves += [look_job(look, scene) for scene in (None, *look.recipe.deliver.scenes)]
+    lattices = [
+        _job(look, camera, output, size, scene)
+        for camera, output, scene in chains
         for size in look.recipe.deliver.sizes
     ]
+    return [*lattices, *(job for job in curves if job is not None)]
 
 
 def scenes_of(look: Look, camera: str) -> tuple[str | None, ...]:
@@ -190,30 +201,3 @@ def _job(look: Look, camera: str, output: str, size: Size, scene: str | None) ->
         return [one]
 
     return Job(f"cube {camera} to {output}", write)
-
-
-def accuracy_lines(certificate: Certificate) -> tuple[str, ...]:
-    """Return how exact a file is, in a line for each kind of reader."""
-    lines = []
-    for reading in certificate.readings:
-        pictures = reading.sets["image-like"].delta_e_2000
-        lights = reading.sets["saturated-emitters"].delta_e_2000
-        lines.append(
-            f"read {reading.reader}: pictures Delta E 2000 mean {pictures.mean:.2f}, 99.9 % "
-            f"{pictures.p999:.2f}; coloured lights 99 % {lights.p99:.2f}"
-        )
-    return tuple(lines)
-
-
-def accuracy_figures(certificate: Certificate) -> dict[str, dict[str, float]]:
-    """Return the same figures by reader, for the manifest."""
-    return {
-        reading.reader: {
-            "image-like mean": round(reading.sets["image-like"].delta_e_2000.mean, 4),
-            "image-like 99.9 %": round(reading.sets["image-like"].delta_e_2000.p999, 4),
-            "saturated-emitters 99 %": round(
-                reading.sets["saturated-emitters"].delta_e_2000.p99, 4
-            ),
-        }
-        for reading in certificate.readings
-    }
