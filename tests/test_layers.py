@@ -27,6 +27,7 @@ LAYERS = (
     {"match"},
     {"media"},
     {"report"},
+    {"handoff"},
     {"cli"},
     {"__main__"},
 )

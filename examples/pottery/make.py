@@ -22,7 +22,7 @@ if __package__ in (None, ""):
 
 from lookkit import Look, load  # noqa: E402
 from lookkit.cli.progress import shown_progress  # noqa: E402
-from lookkit.deliver.handoff import build, handoff_name  # noqa: E402
+from lookkit.handoff.build import build, handoff_name  # noqa: E402
 from lookkit.media.stills import read_still  # noqa: E402
 from lookkit.report.sheet import Cell, Row, draw_sheet  # noqa: E402
 from pottery import frames  # noqa: E402

@@ -1,39 +1,55 @@
-"""The OCIO config.
-
-The look is a look (and one more for each scene that is delivered), the rendering a view
-transform, each camera a colour space, each output a display. Scene reference is ACES2065-1,
-display reference CIE XYZ D65 with 1.0 = 100 cd/m2. Steps that OpenColorIO keeps as numbers stay
-in the config's text; tables become CLF files beside it, each named after what it belongs to.
-"""
+"""The OCIO config: alone, as one archive, and merged over a config that exists."""
 
 from __future__ import annotations
 
 import zipfile
-from collections.abc import Sequence
+from collections.abc import Iterator
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
-from lookkit.errors import LookkitError
+from lookkit.deliver.config_ground import Ground
+from lookkit.deliver.config_parts import Parts
+from lookkit.deliver.written import Job, Written
+from lookkit.errors import InputError, LookkitError
 from lookkit.files import safe_name, write_beside
-from lookkit.lower import lower
-from lookkit.nodes.base import matrix_transform
-from lookkit.nodes.rendering import Rendering
 from lookkit.ocio import library
-from lookkit.spaces.encodings import Encoding, encoding
-from lookkit.spaces.working import AP0_TO_AP1, AP1_TO_AP0, OcioTransform
+from lookkit.spaces.working import OcioTransform
 
 if TYPE_CHECKING:
     from lookkit.look import Look
 
 CONFIG_NAME = "config.ocio"
 LUTS = "luts"
-NO_LOOK = "Without the look"
+
+
+def jobs(look: Look) -> list[Job]:
+    """Return the job that writes the config into `ocio/`."""
+
+    def write(folder: Path) -> list[Written]:
+        path = write_config(look, folder / "ocio")
+        note = "every camera a colour space, every output a display, the look as a view"
+        files = (path, path.with_suffix(".ocioz"))
+        return [Written(one, "config", "config", note=note) for one in files]
+
+    return [Job("OCIO config", write)]
+
+
+def merged_job(look: Look, base: str) -> Job:
+    """Return the job that writes the look merged over the config `base` into `ocio_merged/`."""
+
+    def write(folder: Path) -> list[Written]:
+        path = merge_config(look, base, folder / "ocio_merged")
+        note = f"the look added to the config {Path(base).name}, in which nothing is renamed"
+        return [Written(path, "config", "merged config", note=note)]
+
+    return Job("OCIO config, merged", write)
 
 
 def write_config(look: Look, folder: Path) -> Path:
     """Write the config, its LUT files and one archive of both into `folder`.
+
+    Scene reference is ACES2065-1, display reference CIE XYZ D65 with 1.0 = 100 cd/m2.
 
     Returns
     -------
@@ -45,19 +61,132 @@ def write_config(look: Look, folder: Path) -> Path:
     LookkitError
         If OpenColorIO does not accept what was made.
     """
-    ocio = library()
-    (folder / LUTS).mkdir(parents=True, exist_ok=True)
-    config = _Builder(look, folder).build()
-    _lowest_version(config)
-    path = folder / CONFIG_NAME
-    with write_beside(path) as beside:
-        beside.write_text(config.serialize(), encoding="utf-8")
-    try:
-        written = ocio.Config.CreateFromFile(str(path))
-        written.validate()
-    except ocio.Exception as error:
-        raise LookkitError(f"{path}: not accepted by OpenColorIO ({error})") from error
+    ground = Ground.empty()
+    recipe = look.recipe
+    ground.config.setName(safe_name(f"{recipe.show}_{recipe.name}"))
+    ground.config.setDescription(
+        f"{recipe.name}: one look for {', '.join(recipe.cameras) or 'any camera'}."
+    )
+    Parts(look, ground, folder / LUTS).add()
+    path = _write(ground.config, folder, lowest=(2, 0))
     _write_archive(folder)
+    return path
+
+
+def merge_config(look: Look, base: str, folder: Path) -> Path:
+    """Write the look merged over an existing config into `folder`, with the LUT files of both.
+
+    A thin layer: the cameras become colour spaces, the looks looks, the outputs displays. What
+    the base has keeps its name and its pixels; a name of ours that is taken there gets the
+    film's and the look's name behind it. Roles and rules stay the base's own.
+
+    Parameters
+    ----------
+    base
+        Path of a `.ocio` or `.ocioz` file, or the `ocio://` name of one built into OpenColorIO.
+
+    Returns
+    -------
+    Path
+        The merged config, `folder/config.ocio`.
+
+    Raises
+    ------
+    InputError
+        If the base cannot be read, is of version 1, lacks the interchange roles, or needs a
+        file that is missing or lies outside its folder.
+    LookkitError
+        If OpenColorIO does not accept what was made.
+    """
+    ocio = library()
+    with TemporaryDirectory() as unpacked:
+        config = _read_base(base, Path(unpacked))
+        folder.mkdir(parents=True, exist_ok=True)
+        _copy_files(config, base, folder)
+        ground = Ground.over(config, base)
+        luts = folder / f"{LUTS}_{safe_name(f'{look.recipe.show}_{look.recipe.name}')}"
+        Parts(look, ground, luts).add()
+        ground.config.setWorkingDir(str(folder))
+        at_least = (config.getMajorVersion(), config.getMinorVersion())
+        path = _write(ground.config, folder, at_least)
+    ocio.ClearAllCaches()
+    return path
+
+
+def _read_base(base: str, unpacked: Path) -> Any:
+    ocio = library()
+    try:
+        if base.endswith(".ocioz"):
+            ocio.ExtractOCIOZArchive(base, str(unpacked))
+            return ocio.Config.CreateFromFile(str(unpacked / CONFIG_NAME))
+        return ocio.Config.CreateFromFile(base)
+    except (ocio.Exception, ocio.ExceptionMissingFile) as error:
+        raise InputError(f"{base}: cannot be read as an OCIO config ({error})") from error
+
+
+def _copy_files(config: Any, base: str, folder: Path) -> None:
+    """Copy the files that a config's transforms name, at the same places below `folder`."""
+    ocio = library()
+    context = config.getCurrentContext()
+    home = Path(config.getWorkingDir()).resolve()
+    missing, outside = [], []
+    for source in sorted({one.getSrc() for one in _file_transforms(config)}):
+        try:
+            found = Path(context.resolveFileLocation(source)).resolve()
+        except (ocio.Exception, ocio.ExceptionMissingFile):
+            missing.append(source)
+            continue
+        if not found.is_relative_to(home):
+            outside.append(source)
+            continue
+        target = folder / found.relative_to(home)
+        target.parent.mkdir(parents=True, exist_ok=True)
+        target.write_bytes(found.read_bytes())
+    if missing:
+        raise InputError(f"{base}: its files are not found: {', '.join(missing)}")
+    if outside:
+        raise InputError(
+            f"{base}: its files lie outside its folder, expected below it, so that a hand-off "
+            f"can hold them: {', '.join(outside)}"
+        )
+
+
+def _file_transforms(config: Any) -> Iterator[OcioTransform]:
+    ocio = library()
+    names = config.getColorSpaceNames(ocio.SEARCH_REFERENCE_SPACE_ALL, ocio.COLORSPACE_ALL)
+    both_ways = (ocio.COLORSPACE_DIR_TO_REFERENCE, ocio.COLORSPACE_DIR_FROM_REFERENCE)
+    found = [config.getColorSpace(name).getTransform(way) for name in names for way in both_ways]
+    ways = (ocio.VIEWTRANSFORM_DIR_TO_REFERENCE, ocio.VIEWTRANSFORM_DIR_FROM_REFERENCE)
+    found += [one.getTransform(way) for one in config.getViewTransforms() for way in ways]
+    for look in config.getLooks():
+        found += [look.getTransform(), look.getInverseTransform()]
+    named = config.getNamedTransforms(ocio.NAMEDTRANSFORM_ALL)
+    for one in named:
+        found += [one.getTransform(ocio.TRANSFORM_DIR_FORWARD)]
+        found += [one.getTransform(ocio.TRANSFORM_DIR_INVERSE)]
+    for transform in found:
+        yield from _files_in(transform)
+
+
+def _files_in(transform: OcioTransform | None) -> Iterator[OcioTransform]:
+    ocio = library()
+    if isinstance(transform, ocio.FileTransform):
+        yield transform
+    elif isinstance(transform, ocio.GroupTransform):
+        for one in transform:
+            yield from _files_in(one)
+
+
+def _write(config: Any, folder: Path, lowest: tuple[int, int]) -> Path:
+    ocio = library()
+    path = folder / CONFIG_NAME
+    try:
+        _set_version(config, lowest)
+        with write_beside(path) as beside:
+            beside.write_text(config.serialize(), encoding="utf-8")
+        ocio.Config.CreateFromFile(str(path)).validate()
+    except (ocio.Exception, ocio.ExceptionMissingFile) as error:
+        raise LookkitError(f"{path}: not accepted by OpenColorIO ({error})") from error
     return path
 
 
@@ -77,197 +206,16 @@ def _write_archive(folder: Path) -> None:
             archive.writestr(entry, (folder / name).read_bytes())
 
 
-def look_name(look: Look, scene: str | None) -> str:
-    """Return the name that the look, or its variant for a scene, has in the config."""
-    return look.recipe.name if scene is None else f"{look.recipe.name} in {scene}"
-
-
-def display_name(look: Look, output: str) -> str:
-    """Return the name that a recipe's output has in the config."""
-    name = look.graph.output(output).name
-    shared = [one for one in look.outputs if look.graph.output(one).name == name]
-    return name if len(shared) == 1 else f"{name} for {output}"
-
-
-class _Builder:
-    """Collects the parts of one config."""
-
-    def __init__(self, look: Look, folder: Path) -> None:
-        self.look = look
-        self.folder = folder
-        self.ocio = library()
-        self.config = self.ocio.Config()
-        self.view_transforms: dict[tuple[Rendering, str, float], str] = {}
-
-    def build(self) -> Any:
-        recipe = self.look.recipe
-        config = self.config
-        config.setVersion(2, 4)
-        config.setName(safe_name(f"{recipe.show}_{recipe.name}"))
-        config.setDescription(
-            f"{recipe.name}: one look for {', '.join(recipe.cameras) or 'any camera'}."
-        )
-        config.setSearchPath(LUTS)
-        self._scene_spaces()
-        self._displays()
-        for scene in (None, *recipe.deliver.scenes):
-            self._look(scene)
-        self._views()
-        self._roles()
-        return config
-
-    def _scene_spaces(self) -> None:
-        recipe = self.look.recipe
-        self._add_space("ACES2065-1", [], "Linear", encoding("ACES2065-1"))
-        self._add_space("ACEScg", [matrix_transform(AP1_TO_AP0)], "Linear", encoding("ACEScg"))
-        acescct = encoding("ACEScct")
-        self._add_space("ACEScct", [*acescct.lower(), matrix_transform(AP1_TO_AP0)], "Log", acescct)
-        for name in recipe.cameras:
-            steps = lower(self.look.graph.camera(name), self.look.lattices)
-            decoded = [*steps, matrix_transform(AP1_TO_AP0)]
-            described = self.look.graph.input_transform(name).encoding
-            self._add_space(f"Camera {name}", decoded, "Cameras", described, aliases=[name])
-        raw = self.ocio.ColorSpace(name="Raw", isData=True, family="Data")
-        raw.setDescription("Numbers that are not colours.")
-        self.config.addColorSpace(raw)
-
-    def _add_space(
-        self,
-        name: str,
-        to_reference: Sequence[OcioTransform],
-        family: str,
-        described: Encoding,
-        aliases: Sequence[str] = (),
-    ) -> None:
-        space = self.ocio.ColorSpace(name=name, family=family)
-        space.setDescription(f"{described.name}. {described.source}")
-        space.setEncoding(
-            "scene-linear" if described.scene_linear else "log" if described.is_log else "sdr-video"
-        )
-        for alias in aliases:
-            space.addAlias(alias)
-        if to_reference:
-            group = self._group(to_reference, name)
-            space.setTransform(group, self.ocio.COLORSPACE_DIR_TO_REFERENCE)
-        self.config.addColorSpace(space)
-
-    def _displays(self) -> None:
-        xyz = self.ocio.ColorSpace(
-            referenceSpace=self.ocio.REFERENCE_SPACE_DISPLAY,
-            name="CIE XYZ D65",
-            family="Displays",
-        )
-        xyz.setDescription("Display light, Y = 1.0 is 100 cd/m2.")
-        xyz.setEncoding("display-linear")
-        self.config.addColorSpace(xyz)
-        for name in self.look.outputs:
-            display = self.look.graph.output(name)
-            space = self.ocio.ColorSpace(
-                referenceSpace=self.ocio.REFERENCE_SPACE_DISPLAY,
-                name=display_name(self.look, name),
-                family="Displays",
-            )
-            space.setDescription(f"{display.source}. {display.range} range.")
-            space.setEncoding("hdr-video" if display.is_hdr else "sdr-video")
-            from_xyz = np.asarray(np.linalg.inv(display.limiting.to_xyz()), dtype=np.float64)
-            steps = [matrix_transform(from_xyz), *display.lower()]
-            space.setTransform(
-                self._group(steps, space.getName()), self.ocio.COLORSPACE_DIR_FROM_REFERENCE
-            )
-            self.config.addColorSpace(space)
-
-    def _look(self, scene: str | None) -> None:
-        graph = self.look.graph
-        steps = [*graph.trims(scene), *graph.look(scene)]
-        made = self.ocio.Look(name=look_name(self.look, scene), processSpace="ACEScg")
-        made.setDescription(self.look.recipe.note or f"The look {self.look.recipe.name}.")
-        made.setTransform(self._group(lower(steps, self.look.lattices), f"look {made.getName()}"))
-        self.config.addLook(made)
-
-    def _views(self) -> None:
-        scenes = (None, *self.look.recipe.deliver.scenes)
-        for name in self.look.outputs:
-            display = display_name(self.look, name)
-            for scene in scenes:
-                view = look_name(self.look, scene)
-                rendered = self._view_transform(name, scene)
-                self.config.addDisplayView(display, view, rendered, display, looks=view)
-            rendered = self._view_transform(name, None)
-            self.config.addDisplayView(display, NO_LOOK, rendered, display, looks="")
-
-    def _view_transform(self, output: str, scene: str | None) -> str:
-        """Return the name of the view transform of an output, made when it is first needed."""
-        graph = self.look.graph
-        display = graph.output(output)
-        recipe = self.look.recipe if scene is None else self.look.recipe.in_scene(scene)
-        rendering = recipe.rendering_for(output)
-        key = (rendering, display.limiting.name, display.peak)
-        if key in self.view_transforms:
-            return self.view_transforms[key]
-        name = f"{rendering.kind} {display.limiting.name} {display.peak:g} cd/m2"
-        if name in self.view_transforms.values():
-            name += f" for {scene or output}"
-        steps = [
-            matrix_transform(AP0_TO_AP1),
-            *lower(graph.rendering(output, scene), self.look.lattices),
-            matrix_transform(display.limiting.to_xyz()),
-        ]
-        made = self.ocio.ViewTransform(referenceSpace=self.ocio.REFERENCE_SPACE_SCENE, name=name)
-        made.setTransform(self._group(steps, name), self.ocio.VIEWTRANSFORM_DIR_FROM_REFERENCE)
-        self.config.addViewTransform(made)
-        self.view_transforms[key] = name
-        return name
-
-    def _roles(self) -> None:
-        roles = {
-            "aces_interchange": "ACES2065-1",
-            "cie_xyz_d65_interchange": "CIE XYZ D65",
-            "scene_linear": "ACEScg",
-            "color_timing": "ACEScct",
-            "compositing_log": "ACEScct",
-            "color_picking": "ACEScct",
-            "data": "Raw",
-            "matte_paint": "ACEScct",
-            "texture_paint": "ACEScct",
-        }
-        for role, name in roles.items():
-            self.config.setRole(role, name)
-        rules = self.ocio.FileRules()
-        rules.setDefaultRuleColorSpace("Raw")
-        self.config.setFileRules(rules)
-
-    def _group(self, transforms: Sequence[OcioTransform], stem: str) -> OcioTransform:
-        """Return one transform in which every table is a file beside the config."""
-        ocio = self.ocio
-        group = ocio.GroupTransform()
-        count = 0
-        for transform in transforms:
-            if isinstance(transform, ocio.Lut1DTransform | ocio.Lut3DTransform):
-                count += 1
-                name = f"{safe_name(stem)}_{count}.clf"
-                _write_clf(transform, self.folder / LUTS / name, self.config)
-                transform = ocio.FileTransform(src=name, interpolation=ocio.INTERP_BEST)
-            group.appendTransform(transform)
-        return group
-
-
-def _write_clf(transform: OcioTransform, path: Path, config: Any) -> None:
+def _set_version(config: Any, lowest: tuple[int, int]) -> None:
+    """Set the lowest config version from `lowest` on that validates and writes."""
     ocio = library()
-    group = ocio.GroupTransform()
-    group.appendTransform(transform)
-    with write_beside(path) as beside:
-        group.write(formatName="Academy/ASC Common LUT Format", config=config, fileName=str(beside))
-
-
-def _lowest_version(config: Any) -> None:
-    """Set the lowest config version that validates and writes."""
-    ocio = library()
-    for minor in range(6):
-        config.setVersion(2, minor)
+    major, first = lowest
+    for minor in range(first, 6):
+        config.setVersion(major, minor)
         try:
             config.validate()
             config.serialize()
-        except ocio.Exception:
+        except (ocio.Exception, ocio.ExceptionMissingFile):
             continue
         return
     config.validate()

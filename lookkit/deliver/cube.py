@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, Literal
 
+from lookkit.deliver.written import Job, Written
 from lookkit.errors import InputError, LookkitError
 from lookkit.files import safe_name, write_beside
 from lookkit.lattice.certificate import Certificate
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
 
 DECIMALS: Final = 8
 SIZES: Final = (17, 33, 65)
+Size = Literal[17, 33, 65, "auto"]
 
 
 def lattice(look: Look, camera: str, output: str, size: int, scene: str | None = None) -> Array:
@@ -86,7 +88,7 @@ def write_look_cube(
     look: Look,
     camera: str,
     output: str,
-    size: Literal[17, 33, 65, "auto"],
+    size: Size,
     folder: Path,
     scene: str | None = None,
     progress: Progress = silent,
@@ -149,3 +151,79 @@ def _write(
     )
     title = f"{shown}: camera {camera} to {target.name}"
     write_cube(path, made, title=title, comments=comments, decimals=DECIMALS)
+
+
+def jobs(look: Look) -> list[Job]:
+    """Return one job per .cube that the recipe asks for, in `cube/CAMERA/`."""
+    return [
+        _job(look, camera, output, size, scene)
+        for camera in look.cameras
+        if not look.graph.input_transform(camera).encoding.scene_linear
+        for scene in scenes_of(look, camera)
+        for output in look.outputs
+        for size in look.recipe.deliver.sizes
+    ]
+
+
+def scenes_of(look: Look, camera: str) -> tuple[str | None, ...]:
+    """Return None for the plain look, and the delivered scenes that `camera` took."""
+    recipe = look.recipe
+    took = [scene for scene in recipe.deliver.scenes if camera in recipe.cameras_of(scene)]
+    return (None, *took)
+
+
+def _job(look: Look, camera: str, output: str, size: Size, scene: str | None) -> Job:
+    def write(folder: Path) -> list[Written]:
+        place = folder / "cube" / safe_name(camera)
+        place.mkdir(parents=True, exist_ok=True)
+        made = write_look_cube(look, camera, output, size, place, scene)
+        step = look.graph.input_transform(camera)
+        target = look.graph.output(output)
+        note = (
+            f"{step.encoding.name}, {step.signal_range} range, in; {target.name}, "
+            f"{target.range} range, out"
+        )
+        figures = {} if made.certificate is None else accuracy_figures(made.certificate)
+        lines = () if made.certificate is None else accuracy_lines(made.certificate)
+        one = Written(
+            made.path,
+            "cube",
+            "chain",
+            camera,
+            output,
+            scene,
+            note,
+            figures,
+            lines,
+            made.over_budget,
+        )
+        return [one]
+
+    return Job(f"cube {camera} to {output}", write)
+
+
+def accuracy_lines(certificate: Certificate) -> tuple[str, ...]:
+    """Return how exact a file is, in a line for each kind of reader."""
+    lines = []
+    for reading in certificate.readings:
+        pictures = reading.sets["image-like"].delta_e_2000
+        lights = reading.sets["saturated-emitters"].delta_e_2000
+        lines.append(
+            f"read {reading.reader}: pictures Delta E 2000 mean {pictures.mean:.2f}, 99.9 % "
+            f"{pictures.p999:.2f}; coloured lights 99 % {lights.p99:.2f}"
+        )
+    return tuple(lines)
+
+
+def accuracy_figures(certificate: Certificate) -> dict[str, dict[str, float]]:
+    """Return the same figures by reader, for the manifest."""
+    return {
+        reading.reader: {
+            "image-like mean": round(reading.sets["image-like"].delta_e_2000.mean, 4),
+            "image-like 99.9 %": round(reading.sets["image-like"].delta_e_2000.p999, 4),
+            "saturated-emitters 99 %": round(
+                reading.sets["saturated-emitters"].delta_e_2000.p99, 4
+            ),
+        }
+        for reading in certificate.readings
+    }

@@ -196,6 +196,9 @@ class Budget(Table):
     saturated_emitters: float = Field(default=6.0, gt=0.0, description="99 % of coloured lights")
 
 
+FormatName = Literal["cube", "config"]
+
+
 class Deliver(Table):
     """What a build writes."""
 
@@ -220,7 +223,9 @@ class Deliver(Table):
     scenes: tuple[str, ...] = Field(
         default=(), description="scenes that get files of their own, beside the plain look"
     )
-    config: bool = Field(default=True, description="write the OCIO config")
+    formats: tuple[FormatName, ...] = Field(
+        default=("cube", "config"), description="what kinds of files are written"
+    )
 
 
 Entry = dict[str, Any]

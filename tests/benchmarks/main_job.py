@@ -23,7 +23,7 @@ from pathlib import Path
 
 import numpy as np
 
-from lookkit.deliver.handoff import build
+from lookkit.handoff.build import build
 from lookkit.look import Look
 from lookkit.lower import lower
 from lookkit.ocio import library

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from lookkit.deliver.cube import write_look_cube
-from lookkit.deliver.handoff import build
 from lookkit.errors import LookkitError
+from lookkit.handoff.build import build
 from lookkit.look import Look
 from lookkit.lutfile.cube import read_cube
 from lookkit.recipe.load import parse_recipe

@@ -33,7 +33,7 @@ print = { gamma = 3.0, toe = 0.2 }
 output = "Rec.709 BT.1886"
 [deliver]
 sizes = [17]
-config = false
+formats = ["cube"]
 """
 ABOVE = """schema = 1
 name = "Above"
@@ -73,7 +73,7 @@ def test_named_tables_join_by_entry_and_an_entry_is_replaced_whole(folder):
     assert made.cameras["A"].range is None
     made = recipe(folder, "[deliver]\nsizes = [33]\n")
     assert made.deliver.sizes == (33,)
-    assert made.deliver.config is False
+    assert made.deliver.formats == ("cube",)
 
 
 def test_nodes_follow_those_below_and_may_name_them(folder):

@@ -7,10 +7,11 @@ import os
 import numpy as np
 import pytest
 
-from lookkit.deliver.config import CONFIG_NAME, NO_LOOK
-from lookkit.deliver.handoff import build
+from lookkit.deliver.config import CONFIG_NAME
+from lookkit.deliver.config_parts import NO_LOOK, RAW
 from lookkit.errors import InputError
 from lookkit.files import build_beside
+from lookkit.handoff.build import build
 from lookkit.look import Look
 from lookkit.ocio import Processor, library
 from lookkit.recipe.load import parse_recipe
@@ -95,7 +96,7 @@ def test_the_config_has_the_parts_a_recipient_looks_for(config, look):
     assert config.getCanonicalName("A") == "Camera A"
     assert set(config.getDisplays()) == {"Rec.709 BT.1886", "P3-D65 2.6", "sRGB"}
     for display in config.getDisplays():
-        assert list(config.getViews(display)) == ["Warm print", NO_LOOK]
+        assert list(config.getViews(display)) == ["Warm print", NO_LOOK, RAW]
     assert config.getLook("Warm print").getProcessSpace() == "ACEScg"
     for role in ("aces_interchange", "cie_xyz_d65_interchange", "scene_linear"):
         assert config.hasRole(role)
@@ -127,7 +128,7 @@ def test_a_disk_that_fails_leaves_nothing(look, tmp_path, monkeypatch):
     def full(*args, **kwargs):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("lookkit.deliver.handoff.write_config", full)
+    monkeypatch.setattr("lookkit.deliver.config.write_config", full)
     with pytest.raises(Exception, match="No space left"):
         build(look, tmp_path)
     assert list(tmp_path.iterdir()) == []
@@ -197,3 +198,26 @@ certify = false
             )
             exact = look.evaluate(codes, camera="A", output=output, scene=scene)
             assert np.abs(read.apply(codes) - exact).max() <= 5e-5
+
+
+def test_a_config_of_somebody_gets_the_look_in_a_folder_of_its_own(look, tmp_path):
+    folder = build(look, tmp_path, base="ocio://cg-config-latest").folder
+    config = library().Config.CreateFromFile(str(folder / "ocio_merged" / CONFIG_NAME))
+    assert "Warm print" in list(config.getLookNames())
+    assert "ocio_merged/config.ocio" in (folder / "README.txt").read_text()
+    assert list((folder / "ocio_merged").glob("luts_*/*.clf"))
+
+
+def test_a_look_without_a_lattice_says_that_its_inverse_is_exact_and_it_is(folder, look):
+    """OpenColorIO inverts it: there and back in scene light, relative to the largest channel."""
+    ocio = library()
+    config = ocio.Config.CreateFromFile(str(folder / "ocio" / CONFIG_NAME))
+    assert "Its inverse is exact" in config.getLook("Warm print").getDescription()
+    light = 0.18 * 2.0 ** np.random.default_rng(9).uniform(-6, 6, (1000, 1))
+    light = light * np.random.default_rng(10).uniform(0.5, 1.5, (1000, 3))
+    there = ocio.LookTransform(src="ACEScg", dst="ACEScg", looks="+Warm print")
+    back = ocio.LookTransform(src="ACEScg", dst="ACEScg", looks="-Warm print")
+    through = [Processor.of(config.getProcessor(one)) for one in (there, back)]
+    returned = through[1].apply(through[0].apply(light))
+    assert np.abs(through[0].apply(light) / light - 1).max() > 0.05
+    assert np.abs(returned / light - 1).max() <= 2e-4

@@ -1,0 +1,73 @@
+"""README.txt: who needs which file, what goes in, what comes out, and how exact it is."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+from lookkit.deliver.written import Written
+from lookkit.version import __version__
+
+if TYPE_CHECKING:
+    from lookkit.look import Look
+
+RECIPIENTS: Final = {
+    "cube": (
+        "Editor, monitor",
+        "cube/CAMERA/: one .cube per output: load the one of your camera and display. Its name "
+        "says encoding and range in, output and range out, and size. Beside it (.txt, .json): how "
+        "far it is from the exact look, and where.",
+    ),
+    "config": (
+        "Compositing, review",
+        "ocio/: an OpenColorIO config (config.ocio with luts/, or config.ocioz alone).",
+    ),
+}
+"""For each format: who needs it, and what it is."""
+
+CAUTIONS: Final = (
+    "A full-range file in a legal-range path, or the reverse, is the commonest fault: check black "
+    "and white with a ramp before you trust a monitor.",
+    "A viewing LUT is no exposure meter: expose by the camera's own measures.",
+    "For broadcast, the delivery specification decides about levels.",
+)
+_WIDTH = 88
+
+
+def readme(look: Look, folder: Path, written: Sequence[Written]) -> str:
+    """Return the text for a hand-off in `folder` that holds the files `written`."""
+    recipe = look.recipe
+    lines = [f"{recipe.name}, version {recipe.version}, for {recipe.show}", ""]
+    present = {one.format for one in written}
+    for name, (who, text) in RECIPIENTS.items():
+        if name in present:
+            lines += [*_wrapped(f"{who}: {text}"), ""]
+    lines += [*_wrapped("Everybody: recipe.toml is the look itself, as text."), ""]
+    for camera in look.cameras:
+        step = look.graph.input_transform(camera)
+        lines.append(f"Camera {camera}: {step.encoding.name}, {step.signal_range} range.")
+        if step.encoding.scene_linear:
+            lines.append("  Scene-linear: only through the OCIO config, no .cube can carry it.")
+        lines += _files(folder, [one for one in written if one.camera == camera])
+        lines.append("")
+    rest = [one for one in written if one.camera is None]
+    if rest:
+        lines += ["For all cameras", *_files(folder, rest), ""]
+    for caution in CAUTIONS:
+        lines += _wrapped(caution)
+    return "\n".join([*lines, "", f"Made by lookkit {__version__}.", ""])
+
+
+def _files(folder: Path, written: Sequence[Written]) -> list[str]:
+    lines = []
+    for one in written:
+        lines.append(f"  {one.path.relative_to(folder).as_posix()}")
+        lines += [f"    {line}" for line in (one.note, *one.accuracy) if line]
+    return lines
+
+
+def _wrapped(text: str) -> list[str]:
+    import textwrap
+
+    return textwrap.wrap(text, _WIDTH, subsequent_indent="  ")
