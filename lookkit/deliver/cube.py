@@ -13,6 +13,7 @@ from lookkit.errors import InputError, LookkitError
 from lookkit.files import safe_name
 from lookkit.lattice.certificate import Certificate
 from lookkit.lattice.of_graph import Baking, exceeded
+from lookkit.lattice.picture import draw_certificate
 from lookkit.lutfile.cube import read_cube, write_cube
 from lookkit.progress import Progress, silent
 from lookkit.recipe.model import Budget
@@ -94,12 +95,14 @@ def write_look_cube(
     """Bake, write and certify one .cube in `folder`.
 
     The certificate is measured on the written file, read back; it is written beside it as
-    JSON and as text. With "auto", the smallest size that keeps to the budget stays.
+    JSON and as text, and as a picture where the recipe asks for one. With "auto", the smallest
+    size that keeps to the budget stays.
 
     Raises
     ------
     LookkitError
-        If the recipe has a budget and the file exceeds it, naming file, set and figure.
+        If the recipe has a budget and the file exceeds it, naming file, set and figure; or
+        pictures are asked for and matplotlib is not installed.
     """
     deliver = look.recipe.deliver
     source = baking(look, camera, output, scene)
@@ -119,6 +122,8 @@ def write_look_cube(
     if over and deliver.budget is not None:
         raise LookkitError("\n".join(f"{path.name}: {one}" for one in over))
     write_certificate(certificate, path)
+    if deliver.pictures:
+        draw_certificate(certificate, path.with_name(path.name + ".png"), path.name)
     return Baked(path, number, certificate, tuple(over))
 
 

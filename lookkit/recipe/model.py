@@ -241,6 +241,9 @@ class Deliver(Table):
     certify: bool = Field(
         default=True, description="measure each written file against the exact graph"
     )
+    pictures: bool = Field(
+        default=False, description="draw each measured .cube's errors into a picture beside it"
+    )
     budget: Budget | None = Field(
         default=None,
         description="a build fails where a file exceeds it; without it, exceeding the defaults "
