@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import tomllib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -21,6 +22,7 @@ from lookkit.lower import lower
 from lookkit.recipe.extend import shipped_recipes
 from lookkit.recipe.load import read_recipe
 from lookkit.recipe.model import Recipe
+from lookkit.recipe.named_files import named_files
 from lookkit.spaces.working import Array, OcioTransform
 
 if TYPE_CHECKING:
@@ -69,8 +71,20 @@ class Look:
 
     @cached_property
     def recipe_hash(self) -> str:
-        """The sha256 of the recipe's text."""
-        return hashlib.sha256(self.text.encode()).hexdigest()
+        """The sha256 of the recipe's text and of the files that it names.
+
+        Raises
+        ------
+        InputError
+            If one of them is gone.
+        """
+        whole = hashlib.sha256(self.text.encode())
+        for _, path in files_of(self):
+            try:
+                whole.update(path.read_bytes())
+            except OSError as error:
+                raise InputError(f"{path}: cannot be read ({error.strerror})") from error
+        return whole.hexdigest()
 
     @cached_property
     def graph(self) -> Graph:
@@ -213,7 +227,7 @@ class Look:
         """
         from lookkit.lattice.samples import CodeSpace, audit_sets
 
-        step = self.graph.input_transform(camera)
+        step = self.graph.decoding(camera, scene)
         found: dict[str, FastError] = {}
         for name, codes in audit_sets(CodeSpace(step.inverse, step.evaluate)).items():
             exact = self.evaluate(codes, camera=camera, output=output, scene=scene)
@@ -236,6 +250,12 @@ class Look:
                 transforms = lower(chain, self.lattices)
             self._processors[key] = Processor(transforms)
         return self._processors[key]
+
+
+def files_of(look: Look) -> tuple[tuple[str, Path], ...]:
+    """Return the LUTs and matches that a look's recipe names: the name, and where the file is."""
+    names = dict.fromkeys(name for _, name in named_files(tomllib.loads(look.text)))
+    return tuple((name, look.recipe.folder / name) for name in names)
 
 
 @dataclass(frozen=True)

@@ -10,6 +10,7 @@ import click
 
 @click.command("build")
 @click.argument("recipe", type=click.Path(path_type=Path))
+@click.argument("frames", nargs=-1)
 @click.option(
     "--into",
     type=click.Path(path_type=Path),
@@ -34,9 +35,18 @@ import click
     help="An OCIO config (.ocio, .ocioz, ocio://NAME) that the look is also merged over.",
 )
 def command(
-    recipe: Path, into: Path, scenes: tuple[str, ...], date: datetime | None, base: str | None
+    recipe: Path,
+    frames: tuple[str, ...],
+    into: Path,
+    scenes: tuple[str, ...],
+    date: datetime | None,
+    base: str | None,
 ) -> None:
-    """Write the hand-off folder of RECIPE: .cube files, the OCIO config and what to know."""
+    """Write the hand-off folder of RECIPE: LUTs, CLF, CDL, OCIO config, report, what to know.
+
+    FRAMES are stills, clips, folders and sequences to show in the report and on a sheet; whose
+    they are is found as for `lookkit apply`.
+    """
     from lookkit.cli.progress import shown_progress
     from lookkit.handoff.build import build
     from lookkit.look import load
@@ -44,9 +54,12 @@ def command(
     look = load(recipe)
     when = None if date is None else date.replace(tzinfo=UTC)
     with shown_progress() as progress:
-        made = build(look.delivering(scenes or None, when), into, progress, base=base)
+        made = build(
+            look.delivering(scenes or None, when), into, progress, base=base, frames=frames
+        )
     for path in sorted(made.folder.rglob("*")):
         if path.is_file():
             click.echo(path)
-    for one in made.over_budget:
+    beware = look.recipe.all_match_warnings((None, *look.recipe.deliver.scenes))
+    for one in (*beware, *made.left_out, *made.over_budget):
         click.echo(f"beware: {one}", err=True)

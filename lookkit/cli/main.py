@@ -13,7 +13,11 @@ from lookkit.version import __version__
 COMMANDS: dict[str, str] = {
     "check": "Say what a recipe's graph is and what is wrong with it.",
     "apply": "Grade stills, sequences and clips through a recipe.",
+    "sheet": "Make one page of pictures: scenes by cameras, before and after.",
+    "report": "Write a page about a recipe: curves, gamuts, certificates, frames.",
+    "measure": "Count levels, colours and excursions of finished stills and clips.",
     "build": "Write the hand-off folder of a recipe.",
+    "match": "Make one camera's picture land where the main camera's does.",
     "verify": "Re-read a hand-off with other libraries, against its own recipe.",
     "timeline": "Put the look of each shot into an EDL or OTIO timeline.",
     "diff": "Say how two hand-offs or recipes differ, and by how much pictures change.",

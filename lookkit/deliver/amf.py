@@ -115,7 +115,7 @@ def files(look: Look) -> list[AmfFile]:
         for scene in scenes_of(look, camera):
             for output in look.outputs:
                 transform = aces_output(look, output, scene)
-                parts = [input_file(look, camera), look_file(look, scene)]
+                parts = [input_file(look, camera, scene), look_file(look, scene)]
                 if transform is None:
                     parts.append(output_file(look, output, scene))
                 name = f"{chain_stem(look, camera, output, scene)}_{stamp}.amf"
@@ -170,7 +170,7 @@ def output_file(look: Look, output: str, scene: str | None) -> ClfFile:
         safe_name(part) for part in (*who, "ACES2065-1_to", output, target.name, target.range)
     )
     # Any camera: what it recorded is the light that the output is judged on.
-    step = graph.input_transform(look.cameras[0])
+    step = graph.decoding(look.cameras[0])
     light = Baking.of(graph.chain(look.cameras[0], output), step, target).light
     return ClfFile(
         Path("clf") / f"{name}.clf",
@@ -208,7 +208,7 @@ def write_amf(look: Look, one: AmfFile, folder: Path) -> list[Written]:
     text = ET.tostring(root, encoding="unicode")
     with write_beside(path) as beside:
         beside.write_text(f'<?xml version="1.0" encoding="UTF-8"?>\n{text}\n', encoding="utf-8")
-    note = f"{codes_of(look, one.camera)}, in; {signal_of(look, one.output)}, out"
+    note = f"{codes_of(look, one.camera, one.scene)}, in; {signal_of(look, one.output)}, out"
     return [*written, Written(path, "amf", "chain", one.camera, one.output, one.scene, note)]
 
 
@@ -233,7 +233,7 @@ def _document(look: Look, one: AmfFile, folder: Path) -> ET.Element:
     _info(info, look, f"{said} to {one.output}", amf_uuid(look, one))
     pipeline = ET.SubElement(root, _tag("pipeline"))
     described = ET.SubElement(pipeline, _tag("pipelineInfo"))
-    way = f"{codes_of(look, one.camera)} to {signal_of(look, one.output)}"
+    way = f"{codes_of(look, one.camera, one.scene)} to {signal_of(look, one.output)}"
     _info(described, look, way, amf_uuid(look, one, "pipeline"))
     version = ET.SubElement(described, _tag("systemVersion"))
     for name, number in zip(("major", "minor", "patch"), ACES_VERSION, strict=True):

@@ -18,9 +18,9 @@ from lookkit.deliver import acescct
 from lookkit.deliver.agreement import scene_colours
 from lookkit.deliver.best_cdl import best_cdl
 from lookkit.deliver.cdl import Correction, write_cdl
+from lookkit.deliver.certified import certified
 from lookkit.deliver.clf import clf_head, in_words, transforms_of, write_measured
 from lookkit.deliver.clf_steps import clf_pieces
-from lookkit.deliver.cube import accuracy_figures
 from lookkit.deliver.names import look_stem, shown_look
 from lookkit.deliver.written import Job, Written
 from lookkit.evaluate import evaluate
@@ -167,14 +167,11 @@ class Residual:
             f"{change.what}: residual",
             (f"takes: {self.takes}", f"gives: {self.gives}", told),
         )
-        figures = {}
-        if look.recipe.deliver.certify:
-            certificate = self.baking.certify(values)
-            acescct.write_certificate(certificate, path)
-            figures = accuracy_figures(certificate)
+        found = certified(look.recipe.deliver, self.baking, values, path)
         note = f"{self.takes}, 0-1, in; {self.gives}, out"
         return Written(
-            path, "cdl", self.part, None, None, change.scene, note, figures, (told,)
+            path, "cdl", self.part, None, None, change.scene, note,
+            found.figures, (told,), found.over_budget,
         )  # fmt: skip
 
     def write_clf(self, place: Path) -> Written:
@@ -184,10 +181,9 @@ class Residual:
         pieces = clf_pieces(change.steps, look.lattices)
         clf = Clf(self.transforms)
         head = clf_head(look, change.scene, self.takes, self.gives, pieces)
-        measured = write_measured(look, clf, path, head, self.exact, self.colours, self.light)
+        measured = write_measured(look, clf, path, head, pieces, self)
         note = f"{self.takes}, in; {self.gives}, out; {in_words(pieces)}"
-        found = () if measured is None else (measured.figures(), (measured.line(),))
-        return Written(path, "cdl", self.part, None, None, change.scene, note, *found)
+        return Written(path, "cdl", self.part, None, None, change.scene, note, *measured)
 
     @property
     def transforms(self) -> list[OcioTransform]:

@@ -10,7 +10,7 @@ from typing import Any, Final
 import numpy as np
 
 from lookkit.deliver.config import CONFIG_NAME
-from lookkit.deliver.config_parts import display_name, look_name
+from lookkit.deliver.config_parts import camera_space, display_name, look_name
 from lookkit.handoff.verify.graph import Truths
 from lookkit.handoff.verify.listing import leaves
 from lookkit.handoff.verify.report import Row
@@ -144,11 +144,12 @@ def _pixels(name: str, config: Any, title: str, truths: Truths) -> Iterator[Row]
                 continue
             for output in look.outputs:
                 view = look_name(look, scene)
+                apart_in = scene if look.recipe.is_matched_apart(camera, scene) else None
                 what = f"camera {camera}, {output}, view {view}"
                 try:
                     read = Processor.of(
                         config.getProcessor(
-                            f"Camera {camera}",
+                            camera_space(camera, apart_in),
                             display_name(look, output),
                             view,
                             ocio.TRANSFORM_DIR_FORWARD,
@@ -184,6 +185,6 @@ def _codes(truths: Truths, camera: str) -> Array:
     """Return colours of pictures, and behind them as many of any kind."""
     from lookkit.lattice.samples import CodeSpace, audit_sets
 
-    step = truths.look.graph.input_transform(camera)
+    step = truths.look.graph.decoding(camera)
     sets = audit_sets(CodeSpace(step.inverse, step.evaluate), sizes={"image-like": _PIXELS})
     return np.concatenate([sets["image-like"], np.random.default_rng(5).random((_PIXELS, 3))])

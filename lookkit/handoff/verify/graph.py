@@ -71,7 +71,7 @@ class Declared:
 
     exact: Exact
     colours: Callable[[], Mapping[str, Array]]
-    light: Light | None
+    light: Light
     transforms: Callable[[], Sequence[OcioTransform]]
 
 
@@ -95,7 +95,7 @@ class Truths:
         if key not in self._judged:
             graph = self.look.graph
             chain = graph.chain(camera, output, scene)
-            step, target = graph.input_transform(camera), graph.output(output)
+            step, target = graph.decoding(camera, scene), graph.output(output)
             self._judged[key] = Judged(Baking.of(chain, step, target))
         return self._judged[key]
 
@@ -154,7 +154,8 @@ class Truths:
         if part == "look":
             return clf.look_file(look, names(entry, ())[2])
         if part == "input":
-            return clf.input_file(look, names(entry, ("camera",))[0])
+            camera, _, scene = names(entry, ("camera",))
+            return clf.input_file(look, camera, scene)
         if part == "camera-to-look":
             camera, _, scene = names(entry, ("camera",))
             return clf.camera_file(look, camera, scene)
