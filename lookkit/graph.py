@@ -151,6 +151,12 @@ class Decoding:
 
     steps: tuple[DecodingStep, ...]
 
+    @property
+    def scene_linear(self) -> bool:
+        """Whether codes are scene-linear light, without ends."""
+        first = self.steps[0]
+        return isinstance(first, InputTransform) and first.encoding.scene_linear
+
     def evaluate(self, code: Array) -> Array:
         """Return scene-linear AP1, shape (..., 3)."""
         for step in self.steps:

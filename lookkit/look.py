@@ -6,6 +6,7 @@ import hashlib
 import tomllib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from functools import cached_property
 from os import PathLike
 from pathlib import Path
@@ -100,19 +101,28 @@ class Look:
         """The names of the recipe's outputs."""
         return tuple(self.recipe.outputs)
 
-    def delivering(self, scenes: Iterable[str]) -> Look:
-        """Return the same look, to be delivered for these scenes instead of the recipe's own.
+    def delivering(self, scenes: Iterable[str] | None = None, date: datetime | None = None) -> Look:
+        """Return the same look, to be delivered otherwise than its recipe says.
+
+        Parameters
+        ----------
+        scenes
+            Scenes that get files of their own; None leaves those of the recipe.
+        date
+            For files whose format demands one, with its time zone; None leaves the recipe's.
 
         Raises
         ------
         UnknownNameError
             If the recipe has no such scene.
         """
-        chosen = tuple(dict.fromkeys(scenes))
-        for scene in chosen:
-            if scene not in self.recipe.scenes:
-                raise UnknownNameError("scene", scene, self.recipe.scenes)
-        deliver = self.recipe.deliver.model_copy(update={"scenes": chosen})
+        changes: dict[str, Any] = {} if date is None else {"date": date}
+        if scenes is not None:
+            changes["scenes"] = tuple(dict.fromkeys(scenes))
+            for scene in changes["scenes"]:
+                if scene not in self.recipe.scenes:
+                    raise UnknownNameError("scene", scene, self.recipe.scenes)
+        deliver = self.recipe.deliver.model_copy(update=changes)
         recipe = self.recipe.model_copy(update={"deliver": deliver})
         return Look(recipe, self.text, self.source)
 

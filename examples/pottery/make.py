@@ -15,8 +15,6 @@ import shutil
 import sys
 from pathlib import Path
 
-import numpy as np
-
 HERE = Path(__file__).resolve().parent
 if __package__ in (None, ""):
     sys.path.insert(0, str(HERE.parent))
@@ -25,7 +23,8 @@ from lookkit import Look, load  # noqa: E402
 from lookkit.cli.progress import shown_progress  # noqa: E402
 from lookkit.handoff.build import build, handoff_name  # noqa: E402
 from lookkit.match.run import load_cameras, make_match  # noqa: E402
-from lookkit.media.stills import read_still  # noqa: E402
+from lookkit.media.jobs import Options  # noqa: E402
+from lookkit.report.frames import graded_frames  # noqa: E402
 from lookkit.report.sheet import Cell, Row, draw_sheet  # noqa: E402
 from pottery import frames  # noqa: E402
 
@@ -58,34 +57,22 @@ def match(recipe: Path, folder: Path, target: Path) -> None:
 
 def sheet(look: Look, unmatched: Look, folder: Path, path: Path) -> None:
     """Draw every frame as recorded and through `look`, rows by set-up; B without its match too."""
-    files = {
-        (entry["set_up"], entry["camera"]): folder / entry["file"]
-        for entry in json.loads((folder / "scenes.json").read_text())["files"]
-        if entry["kind"] == "scene"
-    }
+    entries = json.loads((folder / "scenes.json").read_text())["files"]
+    scenes = [entry for entry in entries if entry["kind"] == "scene"]
+    everything = [folder / entry["file"] for entry in scenes]
+    of_b = [folder / entry["file"] for entry in scenes if entry["camera"] == "B"]
+    options = Options(output="web")
+    graded = graded_frames(look, everything, options, width=320).rows
+    alone = graded_frames(unmatched, of_b, options, before=False, width=320).rows
     rows = []
-    for setup, label in LABELS.items():
-        codes = {camera: read_still(files[setup, camera]).pixels for camera in "ABC"}
-        cells = [
-            Cell(_bytes(codes["A"]), "camera A, as recorded"),
-            Cell(_graded(look, codes, "A", setup), "A through the look"),
-            Cell(_graded(look, codes, "B", setup), "B through match and look"),
-            Cell(_graded(unmatched, codes, "B", setup), "B through the look alone"),
-            Cell(_bytes(codes["B"]), "camera B, as recorded"),
-            Cell(_bytes(codes["C"]), "camera C, as recorded"),
-            Cell(_graded(look, codes, "C", setup), "C through the look"),
+    for row, without in zip(graded, alone, strict=True):
+        a, a_graded, b, b_graded, c, c_graded = row.cells
+        b_pictures = [
+            Cell(b_graded.picture, "camera B, through match and look"),
+            Cell(without.cells[0].picture, "camera B, without its match"),
         ]
-        rows.append(Row(label, cells))
-    title = f"{look.recipe.name}: one recipe, three cameras"
-    draw_sheet(rows, path, title, cell_width=320)
-
-
-def _graded(look: Look, codes: dict[str, np.ndarray], camera: str, scene: str) -> np.ndarray:
-    return _bytes(look.apply(codes[camera], camera=camera, output="web", scene=scene))
-
-
-def _bytes(picture: np.ndarray) -> np.ndarray:
-    return np.rint(np.clip(picture, 0.0, 1.0) * 255).astype(np.uint8)
+        rows.append(Row(LABELS[row.label], [a, a_graded, *b_pictures, b, c, c_graded]))
+    draw_sheet(rows, path, f"{look.recipe.name}: one recipe, three cameras", 320)
 
 
 def main() -> None:

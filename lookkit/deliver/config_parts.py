@@ -44,6 +44,11 @@ def display_name(look: Look, output: str) -> str:
     return name if len(shared) == 1 else f"{name} for {output}"
 
 
+def camera_space(camera: str, scene: str | None) -> str:
+    """Return the name of a camera's space; `scene` is one in which it is matched apart."""
+    return f"Camera {camera}" if scene is None else f"Camera {camera} in {scene}"
+
+
 class Parts:
     """Adds the parts of a look to a config, and their tables to a folder of LUT files."""
 
@@ -90,8 +95,7 @@ class Parts:
         for camera in self.look.cameras:
             self._camera_space(camera, None)
             for scene in self.look.scenes:
-                took = camera in recipe.cameras_of(scene)
-                if took and recipe.match_of(camera, scene) != recipe.match_of(camera):
+                if recipe.is_matched_apart(camera, scene):
                     self._camera_space(camera, scene)
 
     def _camera_space(self, camera: str, scene: str | None) -> None:
@@ -100,8 +104,7 @@ class Parts:
         chain = self.look.graph.camera(camera, scene)
         plain = chain == (step,) and step.signal_range == step.encoding.native_range
         steps = [*lower(chain, self.look.lattices), matrix_transform(AP1_TO_AP0)]
-        wanted = f"Camera {camera}" if scene is None else f"Camera {camera} in {scene}"
-        name = self.ground.free(["space"], wanted, self.owner)
+        name = self.ground.free(["space"], camera_space(camera, scene), self.owner)
         self.cameras[camera, scene] = name
         aliases = [camera] if scene is None else []
         self._add_space(name, steps, "Cameras", step.encoding, aliases, plain=plain)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, Literal
 
+from lookkit.deliver.names import chain_stem, codes_of, signal_of
 from lookkit.deliver.written import Job, Written
 from lookkit.errors import InputError, LookkitError
 from lookkit.files import safe_name, write_beside
@@ -67,11 +68,7 @@ def refuse_linear(look: Look, camera: str) -> None:
 
 def cube_name(look: Look, camera: str, output: str, size: int, scene: str | None = None) -> str:
     """Return the file name, which says camera, scene, encoding, output, size and ranges."""
-    step = look.graph.input_transform(camera)
-    target = look.graph.output(output)
-    who = (camera,) if scene is None else (camera, scene)
-    parts = (*who, step.encoding.name, step.signal_range, "to", output, target.name, target.range)
-    return "_".join(safe_name(part) for part in parts) + f"_{size}.cube"
+    return f"{chain_stem(look, camera, output, scene)}_{size}.cube"
 
 
 @dataclass(frozen=True)
@@ -137,7 +134,6 @@ def _write(
     look: Look, camera: str, output: str, made: Array, path: Path, scene: str | None
 ) -> None:
     recipe = look.recipe
-    step = look.graph.input_transform(camera)
     target = look.graph.output(output)
     match = recipe.match_of(camera, scene)
     matched = () if match is None else (f"with the {match.name}",)
@@ -146,10 +142,9 @@ def _write(
         f"look: {shown}, version {recipe.version}, show {recipe.show}",
         f"recipe: sha256 {look.recipe_hash}",
         f"made by: lookkit {__version__}",
-        f"takes: camera {camera}, {step.encoding.name}, {step.signal_range} range, "
-        "0-1 = all codes of the file",
+        f"takes: camera {camera}, {codes_of(look, camera)}, 0-1 = all codes of the file",
         *matched,
-        f"gives: {target.name}, {target.range} range, 0-1 = all codes of the file",
+        f"gives: {signal_of(look, output)}, 0-1 = all codes of the file",
         "for viewing and finishing; not an exposure meter",
     )
     title = f"{shown}: camera {camera} to {target.name}"
@@ -180,14 +175,9 @@ def _job(look: Look, camera: str, output: str, size: Size, scene: str | None) ->
         place = folder / "cube" / safe_name(camera)
         place.mkdir(parents=True, exist_ok=True)
         made = write_look_cube(look, camera, output, size, place, scene)
-        step = look.graph.input_transform(camera)
-        target = look.graph.output(output)
-        note = (
-            f"{step.encoding.name}, {step.signal_range} range, in; {target.name}, "
-            f"{target.range} range, out"
-        )
         match = look.recipe.match_of(camera, scene)
-        note += "" if match is None else f"; with the {match.name}"
+        matched = "" if match is None else f"; with the {match.name}"
+        note = f"{codes_of(look, camera)}, in; {signal_of(look, output)}, out{matched}"
         figures = {} if made.certificate is None else accuracy_figures(made.certificate)
         lines = () if made.certificate is None else accuracy_lines(made.certificate)
         one = Written(

@@ -11,6 +11,8 @@ from lookkit.lattice.certificate import Certificate, certify
 from lookkit.lattice.fit import fit_lattice
 from lookkit.lattice.samples import CodeSpace
 from lookkit.lattice.sampling import sample
+from lookkit.lattice.shaper import Shaper
+from lookkit.lattice.shaper_fit import fit_shaper
 from lookkit.lattice.truth import Exact, Light
 from lookkit.nodes.base import Op
 from lookkit.progress import Progress, silent
@@ -47,9 +49,20 @@ class Baking:
             return sample(self.exact, size)
         return fit_lattice(self.exact, self.space, self.light, size, progress=progress).lattice
 
-    def certify(self, lattice: Array, progress: Progress = silent) -> Certificate:
-        """Measure a lattice that was read back from its file."""
-        return certify(lattice, None, self.exact, self.space, self.light, progress=progress)
+    def bake_with_shaper(self, size: int, progress: Progress = silent) -> tuple[Shaper, Array]:
+        """Return a fitted shaper and the lattice of `size` points fitted behind it.
+
+        For CLF, which has a place for both; a plain .cube has none for the shaper.
+        """
+        how = (self.exact, self.space, self.light, size)
+        shaper = fit_shaper(*how, progress=progress)
+        return shaper, fit_lattice(*how, shaper=shaper, progress=progress).lattice
+
+    def certify(
+        self, lattice: Array, progress: Progress = silent, *, shaper: Shaper | None = None
+    ) -> Certificate:
+        """Measure a lattice, and the shaper before it, that were read back from their file."""
+        return certify(lattice, shaper, self.exact, self.space, self.light, progress=progress)
 
 
 def exceeded(certificate: Certificate, budget: Budget) -> list[str]:

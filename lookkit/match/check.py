@@ -37,13 +37,16 @@ class Checked:
     consistency: Consistency
     left_out: tuple[str, ...] = ()
 
-    def text(self) -> str:
-        """Return the matrix under a line that says what it is."""
+    def heading(self) -> str:
+        """Return what was compared: light, scene and number of patches."""
         where = "without a scene" if self.scene is None else f"scene {self.scene}"
         light = f"light {self.light}, " if self.light else ""
-        head = f"{light}{where}, {self.consistency.count} patches of the chart"
+        return f"{light}{where}, {self.consistency.count} patches of the chart"
+
+    def text(self) -> str:
+        """Return the matrix under a line that says what it is."""
         rest = f"\nnot compared: {', '.join(self.left_out)}" if self.left_out else ""
-        return f"{head}\n{self.consistency.table()}{rest}"
+        return f"{self.heading()}\n{self.consistency.table()}{rest}"
 
 
 def check_matches(look: Look, output: str | None = None) -> tuple[Checked, ...]:

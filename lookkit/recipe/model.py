@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal, Union
 
 from pydantic import (
     AfterValidator,
+    AwareDatetime,
     Discriminator,
     Field,
     PrivateAttr,
@@ -221,7 +222,7 @@ class Budget(Table):
     saturated_emitters: float = Field(default=6.0, gt=0.0, description="99 % of coloured lights")
 
 
-FormatName = Literal["cube", "config"]
+FormatName = Literal["cube", "config", "clf", "cdl", "stills", "amf", "report"]
 
 
 class Deliver(Table):
@@ -249,7 +250,18 @@ class Deliver(Table):
         default=(), description="scenes that get files of their own, beside the plain look"
     )
     formats: tuple[FormatName, ...] = Field(
-        default=("cube", "config"), description="what kinds of files are written"
+        default=("cube", "config", "clf", "cdl", "stills", "amf", "report"),
+        description="what kinds of files are written",
+    )
+    date: AwareDatetime | None = Field(
+        default=None,
+        description="date and time with its zone, for files whose format demands one (AMF); "
+        "default that of SOURCE_DATE_EPOCH, else 2000-01-01T00:00:00Z",
+    )
+    clf_namespace: Literal["smpte", "academy"] = Field(
+        default="smpte",
+        description="the form of CLF files: SMPTE ST 2136-1, or the Academy's version 3, which "
+        "older readers want",
     )
 
 
@@ -323,6 +335,12 @@ class Recipe(Table):
         lights = self._matches.by_camera.get(camera, {})
         light = self.light_of(scene)
         return next(iter(lights.values()), None) if light is None else lights.get(light)
+
+    def is_matched_apart(self, camera: str, scene: str | None) -> bool:
+        """Say whether a camera has another match in a scene that it took than without one."""
+        if scene is None or camera not in self.cameras_of(scene):
+            return False
+        return self.match_of(camera, scene) != self.match_of(camera)
 
     def match_warnings(self, camera: str, scene: str | None = None) -> list[str]:
         """Return in words why a matched camera may not land where the main camera does."""

@@ -98,7 +98,7 @@ def stop_chart(look: Look, camera: str) -> StopChart:
         stops.append(clip)
     light = MID_GREY * 2.0 ** np.array(stops)[:, None].repeat(3, axis=1)
     codes = step.inverse(light)
-    shown = {name: _shown(look, camera, name, codes) for name in look.outputs}
+    shown = {name: landing(look, camera, name, codes) for name in look.outputs}
     rows = tuple(
         Stop(
             s,
@@ -111,8 +111,11 @@ def stop_chart(look: Look, camera: str) -> StopChart:
     return StopChart(camera, described.name, clip, rows)
 
 
-def _shown(look: Look, camera: str, output: str, codes: Array) -> tuple[Array, Array]:
-    """Return the percent of nominal signal and the cd/m2 that camera codes become."""
+def landing(look: Look, camera: str, output: str, codes: Array) -> tuple[Array, Array]:
+    """Return the percent of nominal signal (of green) and the cd/m2 that camera codes become.
+
+    Codes have shape (n, 3), both results (n,).
+    """
     target = look.graph.output(output)
     signal = evaluate(look.graph.chain(camera, output), codes)
     percent = 100.0 * ranges.convert(signal, target.range, "full", target.bits)[:, 1]
