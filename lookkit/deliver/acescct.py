@@ -14,8 +14,6 @@ import numpy as np
 
 from lookkit.deliver.cube import DECIMALS
 from lookkit.evaluate import evaluate
-from lookkit.files import write_beside
-from lookkit.lattice.certificate import Certificate
 from lookkit.lattice.of_graph import Baking
 from lookkit.lattice.samples import CodeSpace
 from lookkit.lattice.truth import Light
@@ -54,14 +52,17 @@ def viewing_output(look: Look) -> str:
 
 def viewed(rendering: Sequence[Op], output: Output) -> Light:
     """Return what a viewer sees of ACEScct codes, rendered for a display."""
+    shown = of_display(output)
+    return Light(lambda code: shown.xyz(evaluate(rendering, decode(code))), shown.white)
+
+
+def of_display(output: Output) -> Light:
+    """Return what a viewer sees of a display's light, RGB of its limiting gamut."""
     to_xyz = 100.0 * output.limiting.to_xyz().T
-
-    def xyz(code: Array) -> Array:
-        light = evaluate(rendering, decode(code))
-        return np.asarray(np.clip(light, 0.0, output.peak / 100.0) @ to_xyz)
-
     x, y, z = (output.reference_white / 100.0 * to_xyz.sum(axis=0)).tolist()
-    return Light(xyz, (x, y, z))
+    return Light(
+        lambda light: np.asarray(np.clip(light, 0.0, output.peak / 100.0) @ to_xyz), (x, y, z)
+    )
 
 
 def baking(change: Change, light: Light, before: Change, undo: Change) -> Baking:
@@ -92,10 +93,3 @@ def write_lattice(
     found = read_cube(path).lattice
     assert found is not None
     return found.values
-
-
-def write_certificate(certificate: Certificate, path: Path) -> None:
-    """Write a certificate beside its file, as JSON and as text."""
-    for suffix, text in ((".json", certificate.to_json()), (".txt", certificate.to_text())):
-        with write_beside(path.with_name(path.name + suffix)) as beside:
-            beside.write_text(text, encoding="utf-8")

@@ -39,18 +39,18 @@ class Agreement:
     p999, largest
         Of |difference| / max(|exact|, 0.1), of each channel.
     pictures_mean, pictures_p999, lights_p99
-        Delta E 2000 of pictures and of coloured lights; None where no display shows them.
+        Delta E 2000 of pictures and of coloured lights.
     """
 
     p999: float
     largest: float
-    pictures_mean: float | None = None
-    pictures_p999: float | None = None
-    lights_p99: float | None = None
+    pictures_mean: float
+    pictures_p999: float
+    lights_p99: float
 
-    def line(self) -> str:
-        """Return it for people: Delta E where a display shows it, else shares of values."""
-        if self.pictures_mean is not None:
+    def line(self, *, lattices: bool) -> str:
+        """Return it for people: Delta E of a file with lattices, else shares of values."""
+        if lattices:
             return (
                 f"pictures Delta E 2000 mean {self.pictures_mean:.3f}, 99.9 % "
                 f"{self.pictures_p999:.2f}; coloured lights 99 % {self.lights_p99:.2f}"
@@ -69,33 +69,29 @@ class Agreement:
             "image-like 99.9 %": self.pictures_p999,
             "saturated-emitters 99 %": self.lights_p99,
         }
-        return {key: float(f"{value:.3g}") for key, value in found.items() if value is not None}
+        return {key: float(f"{value:.3g}") for key, value in found.items()}
 
 
-def agreement(
-    found: Exact, exact: Exact, colours: Mapping[str, Array], light: Light | None = None
-) -> Agreement:
-    """Compare two functions over sets of colours, each of shape (n, 3).
+def agreement(found: Exact, exact: Exact, colours: Mapping[str, Array], light: Light) -> Agreement:
+    """Compare two functions over sets of colours, each of shape (n, 3), pictures among them.
 
     Parameters
     ----------
     light
-        What a viewer sees of the values; gives Delta E as well.
+        What a viewer sees of the values.
     """
     shares: list[Array] = []
     seen: dict[str, Array] = {}
     for name, colour in colours.items():
         aim, got = exact(colour), found(colour)
         shares.append((np.abs(got - aim) / np.maximum(np.abs(aim), FLOOR)).ravel())
-        if light is not None and name in ("image-like", "saturated-emitters"):
+        if name in ("image-like", "saturated-emitters"):
             seen[name] = Audited(colour, aim, light).delta_e_2000(got)
     share = np.concatenate(shares)
-    measured = float(np.quantile(share, 0.999)), float(share.max())
-    if not seen:
-        return Agreement(*measured)
     pictures, lights = seen["image-like"], seen["saturated-emitters"]
     return Agreement(
-        *measured,
+        float(np.quantile(share, 0.999)),
+        float(share.max()),
         float(pictures.mean()),
         float(np.quantile(pictures, 0.999)),
         float(np.quantile(lights, 0.99)),

@@ -11,10 +11,10 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, Protocol
 
+from lookkit.deliver.acescct import of_display, viewing_output
 from lookkit.deliver.agreement import (
-    Agreement,
     agreement,
     as_opencolorio_reads,
     camera_colours,
@@ -34,7 +34,7 @@ from lookkit.deliver.written import Job, Written
 from lookkit.evaluate import evaluate
 from lookkit.files import safe_name
 from lookkit.lattice.of_graph import Baking
-from lookkit.lattice.truth import Exact, Light
+from lookkit.lattice.truth import Light
 from lookkit.lower import Known
 from lookkit.lutfile.clf_write import Clf, ClfHead
 from lookkit.nodes.base import Op, matrix_transform
@@ -58,10 +58,8 @@ class ClfFile:
         As in `Written`: "input", "look", "camera-to-look" or "chain".
     before, chain, after
         What the file does: the chain, between changes of primaries that the file adds.
-    colours
-        Gives what it is measured on, as the file takes them.
-    light
-        What a viewer sees of what comes out, where it is a signal.
+    colours, light
+        As in `Measured`.
     peak
         The most display light in the chain, 1.0 = 100 cd/m2.
     """
@@ -72,9 +70,9 @@ class ClfFile:
     gives: str
     chain: tuple[Op, ...]
     colours: Callable[[], Mapping[str, Array]]
+    light: Light
     before: Array | None = None
     after: Array | None = None
-    light: Light | None = None
     peak: float = 1.0
     camera: str | None = None
     output: str | None = None
@@ -121,6 +119,7 @@ def look_file(look: Look, scene: str | None = None) -> ClfFile:
         f"{SCENE}, after the look",
         (*look.graph.trims(scene), *look.graph.look(scene)),
         lambda: {name: light @ AP1_TO_AP0.T for name, light in scene_colours().items()},
+        seen_scene(look, scene),
         before=AP0_TO_AP1,
         after=AP1_TO_AP0,
         scene=scene,
@@ -151,11 +150,11 @@ def chain_file(look: Look, camera: str, output: str, scene: str | None = None) -
     return ClfFile(
         _folder(camera) / f"{chain_stem(look, camera, output, scene)}.clf",
         "chain",
-        f"camera {camera}: {codes_of(look, camera)}",
+        f"camera {camera}: {codes_of(look, camera, scene)}",
         signal_of(look, output),
         chain,
         lambda: camera_colours(step),
-        light=Baking.of(chain, step, target).light,
+        Baking.of(chain, step, target).light,
         peak=max(1.0, target.peak / 100.0),
         camera=camera,
         output=output,
@@ -171,10 +170,11 @@ def _of_camera(
     return ClfFile(
         _folder(camera) / f"{camera_stem(look, camera, scene)}_to_ACES2065-1_{end}.clf",
         part,
-        f"camera {camera}: {codes_of(look, camera)}",
+        f"camera {camera}: {codes_of(look, camera, scene)}",
         gives,
         chain,
         lambda: camera_colours(step),
+        seen_scene(look, scene),
         after=AP1_TO_AP0,
         camera=camera,
         scene=scene,
@@ -198,7 +198,7 @@ def write_clf_file(look: Look, file: ClfFile, folder: Path) -> Written:
     head = clf_head(look, file.scene, file.takes, file.gives, pieces)
     path = folder / file.path
     path.parent.mkdir(parents=True, exist_ok=True)
-    measured = write_measured(look, clf, path, head, file.exact, file.colours, file.light)
+    measured = write_measured(look, clf, path, head, pieces, file)
     return Written(
         path,
         "clf",
@@ -207,33 +207,53 @@ def write_clf_file(look: Look, file: ClfFile, folder: Path) -> Written:
         file.output,
         file.scene,
         f"{file.takes}, in; {file.gives}, out; {in_words(pieces)}",
-        *(() if measured is None else (measured.figures(), (measured.line(),))),
+        *measured,
     )
 
 
+class Measured(Protocol):
+    """What a CLF file should give, and what it is measured on."""
+
+    @property
+    def colours(self) -> Callable[[], Mapping[str, Array]]:
+        """Gives sets of colours by name, as the file takes them."""
+        ...
+
+    @property
+    def light(self) -> Light:
+        """What a viewer sees of what comes out."""
+        ...
+
+    def exact(self, colour: Array) -> Array:
+        """Return what the file should give, float64 of shape (..., 3)."""
+        ...
+
+
 def write_measured(
-    look: Look,
-    clf: Clf,
-    path: Path,
-    head: ClfHead,
-    exact: Exact,
-    colours: Callable[[], Mapping[str, Array]],
-    light: Light | None = None,
-) -> Agreement | None:
+    look: Look, clf: Clf, path: Path, head: ClfHead, pieces: Sequence[Piece], aim: Measured
+) -> tuple[Mapping[str, float], tuple[str, ...]]:
     """Write a file, measure it as OpenColorIO reads it, and write what was found into it.
 
     Returns
     -------
-    Agreement or None
-        None where the recipe wants no certificates.
+    figures, lines
+        For the manifest and for people; empty where the recipe wants no certificates.
     """
     deliver = look.recipe.deliver
     clf.write(path, head, deliver.clf_namespace)
     if not deliver.certify:
-        return None
-    measured = agreement(as_opencolorio_reads(path), exact, colours(), light)
-    clf.write(path, head.saying(measured.line()), deliver.clf_namespace)
-    return measured
+        return {}, ()
+    measured = agreement(as_opencolorio_reads(path), aim.exact, aim.colours(), aim.light)
+    told = measured.line(lattices=any(piece.size for piece in pieces))
+    clf.write(path, head.saying(told), deliver.clf_namespace)
+    return measured.figures(), (told,)
+
+
+def seen_scene(look: Look, scene: str | None) -> Light:
+    """Return what a viewer sees of ACES2065-1 on the first output of SDR."""
+    name = viewing_output(look)
+    rendering, shown = look.graph.rendering(name, scene), of_display(look.graph.output(name))
+    return Light(lambda light: shown.xyz(evaluate(rendering, light @ AP0_TO_AP1.T)), shown.white)
 
 
 def clf_head(
@@ -248,7 +268,7 @@ def clf_head(
         gives,
         (
             f"look: {shown}, version {recipe.version}, show {recipe.show}",
-            in_words(pieces),
+            in_words(pieces, steps=True),
             "for viewing and finishing; not an exposure meter",
         ),
         {
@@ -259,9 +279,13 @@ def clf_head(
     )
 
 
-def in_words(pieces: Sequence[Piece]) -> str:
-    """Return which steps of a file are lattices, for people."""
-    lattices = [f"a lattice of {one.size} points for {one.label}" for one in pieces if one.size]
+def in_words(pieces: Sequence[Piece], *, steps: bool = False) -> str:
+    """Return what a file consists of, for people; with `steps`, also what its lattices hold."""
+    lattices = [
+        f"a lattice of {one.size} points" + (f" for {one.label}" if steps else "")
+        for one in pieces
+        if one.size
+    ]
     if not lattices:
         return "operations alone, no lattice"
     return f"operations, and {' and '.join(lattices)}"

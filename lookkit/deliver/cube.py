@@ -6,12 +6,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, Literal
 
+from lookkit.deliver.certified import accuracy_figures, accuracy_lines, write_certificate
 from lookkit.deliver.names import chain_stem, codes_of, signal_of
 from lookkit.deliver.written import Job, Written
 from lookkit.errors import InputError, LookkitError
-from lookkit.files import safe_name, write_beside
+from lookkit.files import safe_name
 from lookkit.lattice.certificate import Certificate
 from lookkit.lattice.of_graph import Baking, exceeded
+from lookkit.lattice.picture import draw_certificate
 from lookkit.lutfile.cube import read_cube, write_cube
 from lookkit.progress import Progress, silent
 from lookkit.recipe.model import Budget
@@ -93,12 +95,14 @@ def write_look_cube(
     """Bake, write and certify one .cube in `folder`.
 
     The certificate is measured on the written file, read back; it is written beside it as
-    JSON and as text. With "auto", the smallest size that keeps to the budget stays.
+    JSON and as text, and as a picture where the recipe asks for one. With "auto", the smallest
+    size that keeps to the budget stays.
 
     Raises
     ------
     LookkitError
-        If the recipe has a budget and the file exceeds it, naming file, set and figure.
+        If the recipe has a budget and the file exceeds it, naming file, set and figure; or
+        pictures are asked for and matplotlib is not installed.
     """
     deliver = look.recipe.deliver
     source = baking(look, camera, output, scene)
@@ -117,9 +121,9 @@ def write_look_cube(
         path.unlink()
     if over and deliver.budget is not None:
         raise LookkitError("\n".join(f"{path.name}: {one}" for one in over))
-    for suffix, text in ((".json", certificate.to_json()), (".txt", certificate.to_text())):
-        with write_beside(path.with_name(path.name + suffix)) as beside:
-            beside.write_text(text, encoding="utf-8")
+    write_certificate(certificate, path)
+    if deliver.pictures:
+        draw_certificate(certificate, path.with_name(path.name + ".png"), path.name)
     return Baked(path, number, certificate, tuple(over))
 
 
@@ -135,15 +139,12 @@ def _write(
 ) -> None:
     recipe = look.recipe
     target = look.graph.output(output)
-    match = recipe.match_of(camera, scene)
-    matched = () if match is None else (f"with the {match.name}",)
     shown = recipe.name if scene is None else f"{recipe.name}, scene {scene}"
     comments = (
         f"look: {shown}, version {recipe.version}, show {recipe.show}",
         f"recipe: sha256 {look.recipe_hash}",
         f"made by: lookkit {__version__}",
-        f"takes: camera {camera}, {codes_of(look, camera)}, 0-1 = all codes of the file",
-        *matched,
+        f"takes: camera {camera}, {codes_of(look, camera, scene)}, 0-1 = all codes of the file",
         f"gives: {signal_of(look, output)}, 0-1 = all codes of the file",
         "for viewing and finishing; not an exposure meter",
     )
@@ -152,15 +153,27 @@ def _write(
 
 
 def jobs(look: Look) -> list[Job]:
-    """Return one job per .cube that the recipe asks for, in `cube/CAMERA/`."""
-    return [
-        _job(look, camera, output, size, scene)
+    """Return one job per .cube that the recipe asks for, in `cube/CAMERA/`.
+
+    Where a chain, or the look in ACEScct, changes each channel by itself, it is also a 1D file.
+    """
+    from lookkit.deliver.cube_1d import chain_job, look_job
+
+    chains = [
+        (camera, output, scene)
         for camera in look.cameras
         if not look.graph.input_transform(camera).encoding.scene_linear
         for scene in scenes_of(look, camera)
         for output in look.outputs
+    ]
+    curves = [chain_job(look, *one) for one in chains]
+    curves += [look_job(look, scene) for scene in (None, *look.recipe.deliver.scenes)]
+    lattices = [
+        _job(look, camera, output, size, scene)
+        for camera, output, scene in chains
         for size in look.recipe.deliver.sizes
     ]
+    return [*lattices, *(job for job in curves if job is not None)]
 
 
 def scenes_of(look: Look, camera: str) -> tuple[str | None, ...]:
@@ -175,9 +188,7 @@ def _job(look: Look, camera: str, output: str, size: Size, scene: str | None) ->
         place = folder / "cube" / safe_name(camera)
         place.mkdir(parents=True, exist_ok=True)
         made = write_look_cube(look, camera, output, size, place, scene)
-        match = look.recipe.match_of(camera, scene)
-        matched = "" if match is None else f"; with the {match.name}"
-        note = f"{codes_of(look, camera)}, in; {signal_of(look, output)}, out{matched}"
+        note = f"{codes_of(look, camera, scene)}, in; {signal_of(look, output)}, out"
         figures = {} if made.certificate is None else accuracy_figures(made.certificate)
         lines = () if made.certificate is None else accuracy_lines(made.certificate)
         one = Written(
@@ -195,30 +206,3 @@ def _job(look: Look, camera: str, output: str, size: Size, scene: str | None) ->
         return [one]
 
     return Job(f"cube {camera} to {output}", write)
-
-
-def accuracy_lines(certificate: Certificate) -> tuple[str, ...]:
-    """Return how exact a file is, in a line for each kind of reader."""
-    lines = []
-    for reading in certificate.readings:
-        pictures = reading.sets["image-like"].delta_e_2000
-        lights = reading.sets["saturated-emitters"].delta_e_2000
-        lines.append(
-            f"read {reading.reader}: pictures Delta E 2000 mean {pictures.mean:.2f}, 99.9 % "
-            f"{pictures.p999:.2f}; coloured lights 99 % {lights.p99:.2f}"
-        )
-    return tuple(lines)
-
-
-def accuracy_figures(certificate: Certificate) -> dict[str, dict[str, float]]:
-    """Return the same figures by reader, for the manifest."""
-    return {
-        reading.reader: {
-            "image-like mean": round(reading.sets["image-like"].delta_e_2000.mean, 4),
-            "image-like 99.9 %": round(reading.sets["image-like"].delta_e_2000.p999, 4),
-            "saturated-emitters 99 %": round(
-                reading.sets["saturated-emitters"].delta_e_2000.p99, 4
-            ),
-        }
-        for reading in certificate.readings
-    }

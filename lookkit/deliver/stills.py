@@ -19,17 +19,15 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from lookkit.deliver.acescct import write_certificate
-from lookkit.deliver.cube import accuracy_figures, accuracy_lines
+from lookkit.deliver.certified import certified
 from lookkit.deliver.names import look_stem, shown_look
 from lookkit.deliver.written import Job, Written
 from lookkit.errors import LookkitError
 from lookkit.files import safe_name, write_beside
 from lookkit.graph import Decoding, InputTransform, OutputTransform, checked
-from lookkit.lattice.of_graph import Baking, exceeded
+from lookkit.lattice.of_graph import Baking
 from lookkit.nodes.base import Op
 from lookkit.nodes.curve import Curve
-from lookkit.recipe.model import Budget
 from lookkit.spaces.encodings import encoding
 from lookkit.spaces.outputs import Output, output
 from lookkit.spaces.working import Array
@@ -178,14 +176,8 @@ def write_still(look: Look, camera: str | None, scene: str | None, folder: Path)
     read_as = f"camera {camera}" if camera else "its highlights opened to 3.5 stops over mid-grey"
     note = f"an sRGB photograph, read as {read_as}, in; sRGB, full range, out"
     write_picture(made, path, f"{shown_look(look, scene)}: {note}")
-    if not deliver.certify:
-        return Written(path, "stills", "still", camera, name, scene, note)
-    certificate = source.certify(read_picture(path))
-    over = exceeded(certificate, deliver.budget or Budget())
-    if over and deliver.budget is not None:
-        raise LookkitError("\n".join(f"{path.name}: {one}" for one in over))
-    write_certificate(certificate, path)
+    found = certified(deliver, source, read_picture(path), path)
     return Written(
         path, "stills", "still", camera, name, scene, note,
-        accuracy_figures(certificate), accuracy_lines(certificate), tuple(over),
+        found.figures, found.lines, found.over_budget,
     )  # fmt: skip

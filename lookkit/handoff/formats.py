@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Final
 
-from lookkit.deliver import amf, cdl_residual, clf, config, cube, stills
+from lookkit.deliver import aces, amf, cdl_residual, clf, config, cube, stills
 from lookkit.deliver.written import Job
 from lookkit.handoff import pages
 
@@ -20,5 +20,6 @@ FORMATS: Final[Mapping[str, Callable[[Look], list[Job]]]] = {
     "stills": stills.jobs,
     "amf": amf.jobs,
     "report": pages.jobs,
+    "aces": aces.jobs,
 }
 """By the name that `[deliver] formats` uses: what has to be written for a look."""

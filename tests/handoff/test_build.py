@@ -28,8 +28,7 @@ def look():
 def small():
     """What is quick to build."""
     text = RECIPE + (
-        "[deliver]\nsizes = [17]\nfit = false\ncertify = false\n"
-        'formats = ["cube", "config"]\n'
+        '[deliver]\nsizes = [17]\nfit = false\ncertify = false\nformats = ["cube", "config"]\n'
     )
     return Look(parse_recipe(text), text)
 
