@@ -15,6 +15,7 @@ LAYERS = (
     {"spaces"},
     {"ocio"},
     {"nodes"},
+    {"matchfile"},
     {"recipe"},
     {"graph"},
     {"evaluate"},

@@ -13,7 +13,12 @@ from lookkit.version import __version__
 COMMANDS: dict[str, str] = {
     "check": "Say what a recipe's graph is and what is wrong with it.",
     "apply": "Grade stills, sequences and clips through a recipe.",
+    "sheet": "Make one page of pictures: scenes by cameras, before and after.",
+    "report": "Write a page about a recipe: curves, gamuts, certificates, frames.",
+    "measure": "Count levels, colours and excursions of finished stills and clips.",
     "build": "Write the hand-off folder of a recipe.",
+    "match": "Make one camera's picture land where the main camera's does.",
+    "verify": "Re-read a hand-off with other libraries, against its own recipe.",
     "stops": "Say where each stop of light lands in the code and on the monitor.",
     "trace": "Print a colour after every step, and what happened to it there.",
     "explain": "Say what a node kind, an encoding or an output is, with its source.",

@@ -9,7 +9,7 @@ from typing import Final
 
 import numpy as np
 
-from lookkit.graph import InputTransform
+from lookkit.graph import Decoding
 from lookkit.lattice.audit import Audited
 from lookkit.lattice.samples import (
     AUDIT_SEED,
@@ -109,9 +109,9 @@ def scene_colours() -> dict[str, Array]:
     }
 
 
-def camera_colours(camera: InputTransform) -> dict[str, Array]:
+def camera_colours(camera: Decoding) -> dict[str, Array]:
     """Return the audited sets as a camera's codes; scene-linear ones are not clipped."""
-    if camera.encoding.scene_linear:
+    if camera.scene_linear:
         return {name: camera.inverse(light) for name, light in scene_colours().items()}
     sets = audit_sets(CodeSpace(camera.inverse, camera.evaluate))
     return {str(name): codes for name, codes in sets.items()}

@@ -35,6 +35,7 @@ from lookkit.evaluate import evaluate
 from lookkit.files import safe_name
 from lookkit.lattice.of_graph import Baking
 from lookkit.lattice.truth import Light
+from lookkit.lower import Known
 from lookkit.lutfile.clf_write import Clf, ClfHead
 from lookkit.nodes.base import Op, matrix_transform
 from lookkit.piece import Piece
@@ -84,6 +85,11 @@ class ClfFile:
         out = evaluate(self.chain, colour)
         return out if self.after is None else out @ self.after.T
 
+    def transforms(self, known: Known) -> list[OcioTransform]:
+        """Return the operations that the file is to hold; `known` as for `clf_pieces`."""
+        pieces = clf_pieces(self.chain, known, self.peak)
+        return [*_primaries(self.before), *transforms_of(pieces), *_primaries(self.after)]
+
 
 def jobs(look: Look) -> list[Job]:
     """Return the jobs for the look, each camera's input and way to the look, and each chain."""
@@ -95,8 +101,9 @@ def files(look: Look) -> list[ClfFile]:
     scenes = (None, *look.recipe.deliver.scenes)
     found = [look_file(look, scene) for scene in scenes]
     for camera in look.cameras:
-        found.append(input_file(look, camera))
         for scene in scenes_of(look, camera):
+            if scene is None or look.recipe.is_matched_apart(camera, scene):
+                found.append(input_file(look, camera, scene))
             found.append(camera_file(look, camera, scene))
             found += [chain_file(look, camera, output, scene) for output in look.outputs]
     return found
@@ -119,22 +126,26 @@ def look_file(look: Look, scene: str | None = None) -> ClfFile:
     )
 
 
-def input_file(look: Look, camera: str) -> ClfFile:
-    """Return a camera's codes to the scene, its own trims included."""
-    return _of_camera(look, camera, "input", look.graph.camera(camera), SCENE, None)
+def input_file(look: Look, camera: str, scene: str | None = None) -> ClfFile:
+    """Return a camera's codes to the scene, its match and its own trims included.
+
+    A scene has a file of its own where its light has a match of its own.
+    """
+    own = scene if look.recipe.is_matched_apart(camera, scene) else None
+    return _of_camera(look, camera, "input", look.graph.camera(camera, own), SCENE, own)
 
 
 def camera_file(look: Look, camera: str, scene: str | None = None) -> ClfFile:
     """Return a camera's codes to the scene after the look."""
     graph = look.graph
-    chain = (*graph.camera(camera), *graph.trims(scene), *graph.look(scene))
+    chain = (*graph.camera(camera, scene), *graph.trims(scene), *graph.look(scene))
     gives = f"{SCENE}, after the look"
     return _of_camera(look, camera, "camera-to-look", chain, gives, scene)
 
 
 def chain_file(look: Look, camera: str, output: str, scene: str | None = None) -> ClfFile:
     """Return a camera's codes to an output's signal."""
-    step, target = look.graph.input_transform(camera), look.graph.output(output)
+    step, target = look.graph.decoding(camera, scene), look.graph.output(output)
     chain = look.graph.chain(camera, output, scene)
     return ClfFile(
         _folder(camera) / f"{chain_stem(look, camera, output, scene)}.clf",
@@ -155,7 +166,7 @@ def _of_camera(
     look: Look, camera: str, part: str, chain: tuple[Op, ...], gives: str, scene: str | None
 ) -> ClfFile:
     end = "input" if part == "input" else "look"
-    step = look.graph.input_transform(camera)
+    step = look.graph.decoding(camera, scene)
     return ClfFile(
         _folder(camera) / f"{camera_stem(look, camera, scene)}_to_ACES2065-1_{end}.clf",
         part,

@@ -54,7 +54,7 @@ def baking(look: Look, camera: str, output: str, scene: str | None = None) -> Ba
     """
     chain = look.graph.chain(camera, output, scene)
     refuse_linear(look, camera)
-    return Baking.of(chain, look.graph.input_transform(camera), look.graph.output(output))
+    return Baking.of(chain, look.graph.decoding(camera, scene), look.graph.output(output))
 
 
 def refuse_linear(look: Look, camera: str) -> None:
@@ -134,12 +134,15 @@ def _write(
 ) -> None:
     recipe = look.recipe
     target = look.graph.output(output)
+    match = recipe.match_of(camera, scene)
+    matched = () if match is None else (f"with the {match.name}",)
     shown = recipe.name if scene is None else f"{recipe.name}, scene {scene}"
     comments = (
         f"look: {shown}, version {recipe.version}, show {recipe.show}",
         f"recipe: sha256 {look.recipe_hash}",
         f"made by: lookkit {__version__}",
         f"takes: camera {camera}, {codes_of(look, camera)}, 0-1 = all codes of the file",
+        *matched,
         f"gives: {signal_of(look, output)}, 0-1 = all codes of the file",
         "for viewing and finishing; not an exposure meter",
     )

@@ -24,7 +24,7 @@ from lookkit.deliver.names import look_stem, shown_look
 from lookkit.deliver.written import Job, Written
 from lookkit.errors import LookkitError
 from lookkit.files import safe_name, write_beside
-from lookkit.graph import InputTransform, OutputTransform, checked
+from lookkit.graph import Decoding, InputTransform, OutputTransform, checked
 from lookkit.lattice.of_graph import Baking
 from lookkit.nodes.base import Op
 from lookkit.nodes.curve import Curve
@@ -75,13 +75,20 @@ def chain(look: Look, camera: str | None, scene: str | None = None) -> tuple[Op,
     rendering = recipe.rendering.ops_for(target) if name is None else graph.rendering(name, scene)
     return checked(
         (
-            *(opened if camera is None else graph.camera(camera)),
+            *(opened if camera is None else graph.camera(camera, scene)),
             *graph.trims(scene),
             *graph.look(scene),
             *rendering,
             OutputTransform(target),
         )
     )
+
+
+def decoding(look: Look, camera: str | None, scene: str | None = None) -> Decoding:
+    """Return what the codes of an sRGB photograph mean."""
+    if camera is None:
+        return Decoding((InputTransform(encoding(SPACE)),))
+    return look.graph.decoding(camera, scene)
 
 
 def shown_on(look: Look) -> tuple[str | None, Output]:
@@ -164,7 +171,7 @@ def write_still(look: Look, camera: str | None, scene: str | None, folder: Path)
     who = () if camera is None else (safe_name(camera),)
     stem = "_".join((look_stem(look, scene), *who, SPACE, "to", SPACE, f"level{LEVEL}"))
     path = folder / f"{stem}.png"
-    source = Baking.of(chain(look, camera, scene), InputTransform(encoding(SPACE)), target)
+    source = Baking.of(chain(look, camera, scene), decoding(look, camera, scene), target)
     made = source.bake(LEVEL * LEVEL, fit=deliver.fit)
     read_as = f"camera {camera}" if camera else "its highlights opened to 3.5 stops over mid-grey"
     note = f"an sRGB photograph, read as {read_as}, in; sRGB, full range, out"

@@ -46,6 +46,16 @@ RECIPIENTS: Final = {
         "ACES2065-1, to be followed by the ACES 2 output for Rec.709 of 100 cd/m2; the lines below "
         "say how far it is from the look there and on other outputs.",
     ),
+    "report": (
+        "Everybody",
+        "report.html: the look in curves and colours, and how exact the files are. sheet.png, "
+        "where frames were given: every scene and camera side by side.",
+    ),
+    "amf": (
+        "Finishing in ACES",
+        "*.amf: for each camera and output, which CLF files of clf/ make the picture, with their "
+        "hashes. They stand at the top so that their paths need not climb.",
+    ),
 }
 """For each format: who needs it, and what it is."""
 

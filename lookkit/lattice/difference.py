@@ -104,9 +104,13 @@ def delta_e_2000(first: Real, second: Real) -> Array:
     light = (0.5 * (l1 + l2) - 50.0) ** 2
     d_l = (l2 - l1) / (1.0 + 0.015 * light / np.sqrt(20.0 + light))
     d_c = (c2 - c1) / (1.0 + 0.045 * mean_c)
-    # 2 sqrt(C1 C2) sin(dh / 2) without the angle.
-    squared = np.maximum(c1 * c2 - a1 * a2 - b1 * b2, 0.0)
-    d_h = np.copysign(np.sqrt(2.0 * squared), a1 * b2 - a2 * b1) / (1.0 + 0.015 * mean_c * tone)
+    # 2 sqrt(C1 C2) sin(dh / 2) without the angle: (C1 C2 - dot) by way of the cross product
+    # where the hues are close, or float32 would lose it.
+    dot, cross = a1 * a2 + b1 * b2, a1 * b2 - a2 * b1
+    both = c1 * c2
+    near = np.maximum(both + dot, np.finfo(both.dtype).tiny)
+    squared = np.where(dot > 0.0, cross * cross / near, both - dot)
+    d_h = np.copysign(np.sqrt(2.0 * squared), cross) / (1.0 + 0.015 * mean_c * tone)
 
     hue = np.arctan2(sin, cos)
     hue = np.where(hue < 0.0, hue + math.tau, hue)

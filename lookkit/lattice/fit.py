@@ -19,7 +19,7 @@ import numpy.typing as npt
 from lookkit.lattice.audit import Audited, audit
 from lookkit.lattice.axis import fit_axis
 from lookkit.lattice.equations import PAIRS, Equations
-from lookkit.lattice.hold import Summits, Watch, held_back
+from lookkit.lattice.hold import Summits, Watch, corners_of, held_back
 from lookkit.lattice.interpolate import READERS, Reader
 from lookkit.lattice.samples import CodeSpace, SetName
 from lookkit.lattice.sampling import (
@@ -39,17 +39,42 @@ from lookkit.spaces.working import Array
 _PLACES: Final[Array] = np.array(list(product((0.25, 0.75), repeat=3)))
 """The middles of the eight parts of a cell."""
 
-_READER: Final[dict[Reader, float]] = {"tetrahedral": 2.0, "trilinear": 1.0}
-"""Trilinear readers gain more from a fit, so tetrahedral ones get the larger say."""
+_EXACT: Final = 1e-6
+"""Squared Delta E below which a reader has nothing to gain."""
 
-_INSIST: Final = 4.0
+_TINT_LADDER: Final = (1.0, 0.1, 0.01, 0.0)
+"""Less and less is done about the tint of the ramp where it would cost pictures too much."""
+
+_GAIN: Final = 0.95
+"""What the mean of pictures and skin must fall to, plain sampling's being 1."""
+
+_KEEP_LADDER: Final = (0.5, 0.5, 0.5, 0.0)
+"""What is kept of a fit, turn by turn, while pictures or skin lose on the mean."""
+
+_INSIST: Final = 2.0
+_INSISTENCE: Final = 3
 
 _RAMP_PLACES: Final[Array] = np.repeat(((np.arange(8) + 0.5) / 8)[:, None], 3, axis=1)
 _RAMP_ROUNDS: Final = 2
-_RAMP_WEIGHT: Final = 4000.0
-_RAMP_LIGHTNESS: Final = 0.05
-_RAMP_TINT: Final = 0.19 / 1023.0
+_RAMP_WEIGHT: Final = 3000.0
+_RAMP_LIGHTNESS: Final = 0.26
+"""Errors of lightness up to this share of plain sampling's largest are left alone."""
+
+_RAMP_TINT: Final = 0.23 / 1023.0
 """A tint that no 10-bit display shows: left alone, because to remove it costs colours."""
+
+_SMALL: Final = 1e-3
+_LEVEL: Final = 1e-7
+_SETTLED: Final = 0.47 / 1023.0
+
+_SETTLING: Final = 12
+_SETTLED_SHARES: Final = (0.7, 0.7, 0.0)
+_STILL_GAINS: Final = 0.97
+_HAIR: Final = 1.0 / 1023.0
+"""How far beyond the exact values around it a point may go for a ramp without a fall."""
+
+_ONE_STEP: Final = tuple(corner for corner in CORNERS if sum(corner) == 1)
+_TWO_STEPS: Final = tuple(corner for corner in CORNERS if sum(corner) == 2)
 
 
 @dataclass(frozen=True, eq=False)
@@ -130,15 +155,43 @@ def fit_lattice(
     progress(what, 1, 4)
     watch = problem.watch(audit(graph, space, light) if audited is None else audited)
     progress(what, 2, 4)
-    fitted = problem.solve()
-    worse = watch.worse(fitted)
-    if worse.any():
+    for tint in _TINT_LADDER:
+        fitted = watch.unfolded(problem.solve(tint))
+        worse, mean = watch.worse(fitted)
+        if mean < _GAIN:
+            break
+    for _ in range(_INSISTENCE):
+        if not worse.any():
+            break
         problem.insist(worse)
-        fitted = problem.solve()
+        fitted = watch.unfolded(problem.solve(tint))
+        worse, mean = watch.worse(fitted)
+    for keep in _KEEP_LADDER:
+        if mean <= 1.0:
+            break
+        fitted = problem.plain + keep * (fitted - problem.plain)
+        worse, mean = watch.worse(fitted)
     progress(what, 3, 4)
-    lattice, held = held_back(fitted, watch, Summits(watch, fitted, graph, light))
+    lattice, held = held_back(fitted, worse, watch, Summits(watch, fitted, graph, light))
+    if held < 1.0:
+        lattice = _settled(lattice, problem, watch)
     progress(what, 4, 4)
     return Fit(lattice, tuple(readers), shaper, held)
+
+
+def _settled(lattice: Array, problem: _Problem, watch: Watch) -> Array:
+    """Take out the tint that is left of the ramp, where that does no harm."""
+    change = problem.settled(lattice) - lattice
+    share = np.ones((*lattice.shape[:3], 1))
+    for left in _SETTLED_SHARES:
+        worse, mean = watch.worse(lattice + share * change, margin=False)
+        if mean > _STILL_GAINS:
+            share *= left
+        elif worse.any():
+            share[corners_of(worse, len(lattice))] *= left
+        else:
+            break
+    return problem.ramp.rising(lattice + share * change)
 
 
 class _Problem:
@@ -163,21 +216,30 @@ class _Problem:
         self.start[diagonal, diagonal, diagonal] = fit_axis(
             exact, light, self.plain[diagonal, diagonal, diagonal], shaper
         )
+        self.lowest, self.highest = self.plain.copy(), self.plain.copy()
         self.low, self.high = self._bounds()
-        self.ramp = _Ramp(exact, size, shaper, self.metric)
+        self.ramp = _Ramp(exact, light, self.plain, shaper, self.metric)
 
-    def solve(self) -> Array:
-        """Return the fitted lattice."""
+    def solve(self, tint: float) -> Array:
+        """Return the fitted lattice; `tint` scales the weight of a tint on the grey ramp."""
         pairs, aims = self._sums()
         change = self._solved(pairs, aims, None)
-        if "trilinear" in self.readers:
+        if "trilinear" in self.readers and tint > 0.0:
             for _ in range(_RAMP_ROUNDS):
                 ramp_pairs, ramp_aims = self.ramp.sums(self._changed(change), self.start)
                 with_ramp, with_aims = pairs.copy(), aims.copy()
-                with_ramp[:, self.ramp.cells] += ramp_pairs
-                with_aims[:, :, self.ramp.cells] += ramp_aims
+                with_ramp[:, self.ramp.cells] += np.float32(tint) * ramp_pairs
+                with_aims[:, :, self.ramp.cells] += np.float32(tint) * ramp_aims
                 change = self._solved(with_ramp, with_aims, change)
         return self._changed(change)
+
+    def settled(self, lattice: Array) -> Array:
+        """Return the lattice with no tint left on the ramp that a trilinear reader sees."""
+        if "trilinear" not in self.readers:
+            return lattice
+        low = np.maximum(self.lowest - _HAIR, self.plain.min())
+        high = np.minimum(self.highest + _HAIR, self.plain.max())
+        return self.ramp.settled(lattice, low, high)
 
     def insist(self, cells: npt.NDArray[np.bool_]) -> None:
         """Let errors in some cells weigh more."""
@@ -191,8 +253,9 @@ class _Problem:
     def _weights(self, occurs: Floats) -> dict[Reader, Floats]:
         """Weight of each sample under each reader, shape (p, cells).
 
-        Cells that even plain sampling gets very wrong count less, or a kink of the
-        graph would pull its whole surroundings off.
+        An error counts by what is usual for the reader under plain sampling, so that
+        both gain alike. Cells that even plain sampling gets very wrong count less, or a
+        kink of the graph would pull its whole surroundings off.
         """
         weights = {}
         corners = corner_values(self.plain)
@@ -200,8 +263,8 @@ class _Problem:
             error = self.cells.signal - self.cells.read(corners, reader)
             squared = np.einsum("pcn,cn->pn", error * error, self.metric)
             usual = np.average(np.sqrt(squared), weights=occurs) ** 2
-            weights[reader] = occurs * (usual / (squared.mean(axis=0) + usual)) ** 0.25
-            weights[reader] *= _READER[reader]
+            softened = (usual / (squared.mean(axis=0) + usual)) ** 0.25
+            weights[reader] = occurs * softened / max(usual, _EXACT)
         mean = np.mean([weight.mean() for weight in weights.values()])
         return {reader: weight / (8.0 * mean) for reader, weight in weights.items()}
 
@@ -224,11 +287,13 @@ class _Problem:
         return equations.solve(self.low, self.high, guess)
 
     def _changed(self, change: Floats) -> Array:
-        return self.start + np.moveaxis(change.reshape(3, *self.start.shape[:3]), 0, -1)
+        moved = self.start + np.moveaxis(change.reshape(3, *self.start.shape[:3]), 0, -1)
+        # Bounds kept in float32 may be missed by its rounding.
+        return np.clip(moved, self.plain.min(), self.plain.max())
 
     def _bounds(self) -> tuple[Floats, Floats]:
         """How far each value may move: within the exact values around it; axis fixed."""
-        low, high = self.plain.copy(), self.plain.copy()
+        low, high = self.lowest, self.highest
         cells = self.size - 1
         least = _box(self.cells.signal.min(axis=0), cells)
         most = _box(self.cells.signal.max(axis=0), cells)
@@ -236,8 +301,7 @@ class _Problem:
             around = np.s_[i : i + cells, j : j + cells, k : k + cells]
             np.minimum(low[around], least, out=low[around])
             np.maximum(high[around], most, out=high[around])
-        low -= self.start
-        high -= self.start
+        low, high = low - self.start, high - self.start
         fixed = np.zeros(self.start.shape[:3], dtype=bool)
         diagonal = np.arange(self.size)
         fixed[diagonal, diagonal, diagonal] = True
@@ -249,8 +313,10 @@ class _Problem:
 class _Ramp:
     """The grey ramp as a trilinear reader sees it, which off-diagonal points tint."""
 
-    def __init__(self, exact: Exact, size: int, shaper: Shaper | None, metric: Floats) -> None:
-        across = size - 1
+    def __init__(
+        self, exact: Exact, light: Light, plain: Array, shaper: Shaper | None, metric: Floats
+    ) -> None:
+        across = plain.shape[0] - 1
         step = np.arange(across)
         self.cells = step * (across * across + across + 1)
         self._share = corner_weights(_RAMP_PLACES, "trilinear")
@@ -261,22 +327,83 @@ class _Ramp:
         mean = metric.mean()
         here = np.maximum(metric[:, self.cells], 0.02 * mean).mean(axis=0)
         self._weight = _RAMP_WEIGHT / len(self._share) * np.maximum(mean / here, 1.0)
+        slope = _lightness(light, wanted + _SMALL) - _lightness(light, wanted - _SMALL)
+        slope = np.maximum(slope[:, None] / (2.0 * _SMALL), 1.0)
+        error = np.abs(self._wanted - self._read(plain)).mean(axis=1, keepdims=True)
+        self._allowed = _RAMP_LIGHTNESS * (error * slope).max() / slope
 
     def sums(self, lattice: Array, start: Array) -> tuple[Floats, Floats]:
-        """Pairs and aims of the diagonal cells: the tint to go, and part of the lightness."""
+        """Pairs and aims of the diagonal cells: what can be seen of tint and lightness."""
         now = self._read(lattice)
         error = self._wanted - now
         lightness = error.mean(axis=1, keepdims=True)
         tint = error - lightness
         tint -= np.clip(tint, -_RAMP_TINT, _RAMP_TINT)
-        missing = now + tint + _RAMP_LIGHTNESS * lightness - self._read(start)
+        lightness -= np.clip(lightness, -self._allowed, self._allowed)
+        missing = now + tint + lightness - self._read(start)
         pairs = _products(self._share).sum(axis=1)[:, None] * self._weight
         aims = np.einsum("pa,pcn->acn", self._share, missing) * self._weight
         return pairs, aims
 
+    def rising(self, lattice: Array) -> Array:
+        """Return a lattice whose diagonal does not fall where the exact ramp never does."""
+        if (np.diff(self._wanted.transpose(2, 0, 1).reshape(-1, 3), axis=0) < -_LEVEL).any():
+            return lattice
+        step = np.arange(lattice.shape[0])
+        out = lattice.copy()
+        out[step, step, step] = np.maximum.accumulate(lattice[step, step, step], axis=0)
+        return out
+
+    def settled(self, lattice: Array, lowest: Array, highest: Array) -> Array:
+        """Return a lattice whose ramp shows no tint and does not fall, within bounds.
+
+        On the diagonal of a cell a trilinear reader draws a cubic curve: its outer control
+        points are the ends, the inner ones are the means of the three points next to each
+        end. So those three move together.
+        """
+        out = lattice.copy()
+        step = np.arange(lattice.shape[0] - 1)
+        across = _RAMP_PLACES[:, 0]
+        curve = np.stack(
+            [(1 - across) ** 3, 3 * across * (1 - across) ** 2, 3 * across**2 * (1 - across),
+             across**3], axis=1,
+        )  # fmt: skip
+        wanted = self._wanted.transpose(0, 2, 1).astype(np.float64)
+        ends = np.stack([out[step, step, step], out[step + 1, step + 1, step + 1]])
+        rest = wanted - np.multiply.outer(curve[:, 0], ends[0])
+        rest -= np.multiply.outer(curve[:, 3], ends[1])
+        aims = np.tensordot(np.linalg.pinv(curve[:, 1:3]), rest, axes=1)
+        rises = (np.diff(wanted, axis=0, prepend=ends[0][None]) >= -_LEVEL).all(axis=0)
+        rises &= ends[1] >= ends[0]
+        for _ in range(_SETTLING):
+            found = self._read(out).transpose(0, 2, 1)
+            seen = np.ptp(found - wanted, axis=2).max(axis=0)
+            keep = np.where(seen > _SETTLED, _SETTLED / np.maximum(seen, _SETTLED), 1.0)
+            whole = np.concatenate([ends[:1], found, ends[1:]])
+            falls = rises & (np.diff(whole, axis=0) < 0.0).any(axis=0)
+            floor = ends[0]
+            for aim, near in zip(aims, (_ONE_STEP, _TWO_STEPS), strict=True):
+                places = [(step + i, step + j, step + k) for i, j, k in near]
+                now = np.mean([out[place] for place in places], axis=0)
+                off = now - aim
+                common = off.mean(axis=1, keepdims=True)
+                new = aim + common + keep[:, None] * (off - common)
+                new = np.where(falls, np.clip(new, floor, np.maximum(ends[1], floor)), new)
+                for place in places:
+                    out[place] = np.clip(out[place] + new - now, lowest[place], highest[place])
+                floor = np.where(falls, new, floor)
+        return out
+
     def _read(self, lattice: Array) -> Floats:
         corners = corner_values(lattice)[:, :, self.cells]
         return np.asarray(np.einsum("pa,acn->pcn", self._share, corners))
+
+
+def _lightness(light: Light, signal: Array) -> Array:
+    """L* of a signal, shape (p, cells)."""
+    return np.asarray(light.lab(np.clip(signal, 0.0, 1.0).reshape(-1, 3))[:, 0]).reshape(
+        signal.shape[:-1]
+    )
 
 
 def _products(share: Floats) -> Floats:

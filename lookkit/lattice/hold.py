@@ -8,6 +8,7 @@ their sampled values until it does not.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from copy import copy
 from dataclasses import dataclass
 from itertools import product
 from typing import Any, Final
@@ -26,15 +27,19 @@ from lookkit.lattice.truth import Exact, Light
 from lookkit.spaces.working import Array
 
 _TAIL: Final = 0.999
-_MARGIN: Final = 0.97
-_TOP_MARGIN: Final = 0.9
+_MARGIN: Final = 0.98
+_TOP_MARGIN: Final = 0.95
 """Other colours than the watched ones are to keep the promise too; a maximum varies more."""
 
 _INVISIBLE: Final = 0.002
 """Delta E that no figure shows."""
 
+_GAINING: Final[tuple[SetName, ...]] = ("image-like", "skin")
+
 _SLOPE: Final = 0.5
 """Largest difference of what neighbouring points keep of their changes."""
+
+_FLAT: Final = 0.6 * FLAT
 
 _SUMMIT_CELLS: Final = 256
 _SUMMIT_ROUNDS: Final = 24
@@ -46,6 +51,8 @@ _WITHIN: Final[Array] = np.array(list(product((0.2, 0.5, 0.8), repeat=3)))
 _STEPS: Final = (*[0.75] * 5, *[0.4] * 3, *[0.0] * 20)
 """What is left of the changes around an offending cell, turn by turn: gently first."""
 
+_UNFOLDING: Final = (*[0.75] * 12, *[0.3] * 4, *[0.0] * 8)
+
 Mask = npt.NDArray[np.bool_]
 
 
@@ -53,32 +60,46 @@ class _Tail:
     """Colours of one set under one reader, and what plain sampling does to its tail."""
 
     def __init__(self, plain: Array | Floats) -> None:
+        self.mean = float(plain.mean())
         self._least = plain * 1.001
-        self._top = _TOP_MARGIN * float(plain.max()) + _INVISIBLE
-        self._tail = _MARGIN * float(np.quantile(plain, _TAIL)) + _INVISIBLE
+        self._top, self._tail = float(plain.max()), float(np.quantile(plain, _TAIL))
         self._may = (1.0 - _TAIL) * plain.size
 
-    def to_blame(self, error: Array | Floats) -> Mask:
+    def to_blame(self, error: Array | Floats, *, margin: bool = True) -> Mask:
         """Which colours make the 99.9 % or the maximum worse than plain sampling's."""
-        over = error > self._tail
-        limit = self._tail if over.sum() > self._may else self._top
+        tail = (_MARGIN if margin else 1.0) * self._tail + _INVISIBLE
+        top = (_TOP_MARGIN if margin else 1.0) * self._top + _INVISIBLE
+        limit = tail if (error > tail).sum() > self._may else top
         return np.asarray(error > np.maximum(limit, self._least))
 
     def near(self, error: Array | Floats) -> Mask:
         """Which colours may ever be to blame."""
         return np.asarray(error > 0.6 * self._tail)
 
-    def only(self, rows: Any) -> None:
-        """Forget the other colours."""
-        self._least = self._least[rows]
+    def only(self, rows: Any) -> _Tail:
+        """Keep the limits of some of the colours."""
+        kept = copy(self)
+        kept._least = self._least[rows]
+        return kept
 
 
-@dataclass(eq=False)
+@dataclass(frozen=True, eq=False)
 class _Watched:
+    name: SetName
     audited: Audited
     cell: npt.NDArray[np.intp]
     reader: Reader
     tail: _Tail
+
+    def only(self, rows: Mask) -> _Watched:
+        """Keep some of the colours."""
+        return _Watched(
+            self.name,
+            self.audited.only(rows),
+            self.cell[rows],
+            self.reader,
+            self.tail.only(rows),
+        )
 
 
 class Watch:
@@ -101,57 +122,87 @@ class Watch:
         self._upright = orientation(corners)
         self._inside = {reader: _Tail(self._error(corners, reader)) for reader in readers}
         self._watched = [
-            self._watch(audited, reader) for audited in sets.values() for reader in readers
+            self._watch(name, audited, reader)
+            for name, audited in sets.items()
+            for reader in readers
         ]
+        self._close = self._watched
+        self._inside_close = self._inside
 
     def offending(self, lattice: Array) -> Mask:
         """Cells that fold or make a set's tail worse than plain sampling's, (cells,).
 
-        Later calls look only at what comes near a limit now: enough for lattices between
-        this one and plain sampling.
+        It looks only at what came near a limit when `worse` looked at everything: enough
+        for lattices between that one and plain sampling.
         """
-        corners = corner_values(lattice)[:, :, self._looked_at]
-        folded = turned(orientation(corners), self._upright[:, self._looked_at], 0.6 * FLAT)
-        bad = folded | self._worse_inside(corners)
+        at = self._looked_at
+        corners = corner_values(lattice)[:, :, at]
         out = np.zeros(self.across**3, dtype=bool)
-        out[self._looked_at] = bad
-        for watched in self._watched:
-            error = self._seen(watched.audited, lattice, watched.reader)
-            out[watched.cell[watched.tail.to_blame(error)]] = True
-            near = watched.tail.near(error)
-            watched.tail.only(near)
-            watched.cell = watched.cell[near]
-            watched.audited = watched.audited.only(near)
-        if len(self._looked_at) == len(out):
-            self._narrow(corners, _spread(out))
-        return out
-
-    def worse(self, lattice: Array) -> Mask:
-        """Cells that make a set's tail worse than plain sampling's, shape (cells,)."""
-        out = self._worse_inside(corner_values(lattice))
-        for watched in self._watched:
+        out[at] = turned(orientation(corners), self._upright[:, at], _FLAT)
+        for reader, tail in self._inside_close.items():
+            out[at] |= tail.to_blame(self._error(corners, reader, at)).any(axis=0)
+        for watched in self._close:
             error = self._seen(watched.audited, lattice, watched.reader)
             out[watched.cell[watched.tail.to_blame(error)]] = True
         return out
 
-    def folded(self, lattice: Array) -> Mask:
-        """Cells that fold where plain sampling does not, shape (cells,)."""
-        return turned(orientation(corner_values(lattice)), self._upright, 0.6 * FLAT)
+    def worse(self, lattice: Array, *, margin: bool = True) -> tuple[Mask, float]:
+        """Look at everything.
 
-    def _worse_inside(self, corners: Floats) -> Mask:
-        bad = np.zeros(corners.shape[2], dtype=bool)
-        for reader, tail in self._inside.items():
-            bad |= tail.to_blame(self._error(corners, reader)).any(axis=0)
-        return bad
+        Parameters
+        ----------
+        lattice
+            The lattice.
+        margin
+            Whether to stay a little below plain sampling, so that other colours than the
+            watched ones are safe.
 
-    def _narrow(self, corners: Floats, around: Mask) -> None:
-        """Look only at cells that are near a limit or near what is held back."""
-        near = around
+        Returns
+        -------
+        tuple
+            Cells that fold or make a set's tail worse than plain sampling's, shape (cells,),
+            and the largest mean of pictures or skin under a reader, plain sampling's being 1.
+        """
+        corners = corner_values(lattice)
+        out = turned(orientation(corners), self._upright, _FLAT)
+        near = np.zeros(self.across**3, dtype=bool)
+        mean = 0.0
         for reader, tail in self._inside.items():
-            near = near | tail.near(self._error(corners, reader)).any(axis=0)
-        self._looked_at = np.flatnonzero(near)
-        for tail in self._inside.values():
-            tail.only(np.s_[:, near])
+            inside = self._error(corners, reader)
+            out |= tail.to_blame(inside, margin=margin).any(axis=0)
+            near |= tail.near(inside).any(axis=0)
+        self._close = []
+        for watched in self._watched:
+            error = self._seen(watched.audited, lattice, watched.reader)
+            out[watched.cell[watched.tail.to_blame(error, margin=margin)]] = True
+            self._close.append(watched.only(watched.tail.near(error)))
+            if watched.name in _GAINING:
+                mean = max(mean, float(error.mean()) / (watched.tail.mean + _INVISIBLE))
+        self._looked_at = np.flatnonzero(near | spread(out))
+        self._inside_close = {
+            reader: tail.only(np.s_[:, self._looked_at]) for reader, tail in self._inside.items()
+        }
+        return out, mean
+
+    def unfolded(self, lattice: Array) -> Array:
+        """Return the lattice with the cells that fold drawn towards plain sampling."""
+        bad = turned(orientation(corner_values(lattice)), self._upright, _FLAT)
+        share = np.ones(lattice.shape[:3])
+        at = np.flatnonzero(spread(bad))
+        axis = _near_axis(len(share))
+        moved = lattice
+        for left in _UNFOLDING:
+            if not bad.any():
+                break
+            around = corners_of(bad, len(share))
+            if left:
+                around &= ~axis
+            share[around] *= left
+            moved = self.plain + share[..., None] * (lattice - self.plain)
+            corners = corner_values(moved)[:, :, at]
+            bad = np.zeros(self.across**3, dtype=bool)
+            bad[at] = turned(orientation(corners), self._upright[:, at], _FLAT)
+        return moved
 
     def worst_cells(self, lattice: Array, count: int) -> list[int]:
         """Return the cells that plain sampling or `lattice` gets most wrong, each reader."""
@@ -162,18 +213,22 @@ class Watch:
                 cells.update(np.argsort(-top, kind="stable")[:count].tolist())
         return sorted(cells)
 
-    def _error(self, corners: Floats, reader: Reader) -> Floats:
-        """Errors inside the cells, which stand for the whole cube, shape (p, cells)."""
+    def _error(self, corners: Floats, reader: Reader, at: Any = None) -> Floats:
+        """Errors inside the cells, which stand for the whole cube, shape (p, cells).
+
+        `at` says which cells the corners are of; all by default.
+        """
         signal, metric = self._cells.signal, self._metric
-        if len(self._looked_at) < signal.shape[2]:
-            signal, metric = signal[:, :, self._looked_at], metric[:, self._looked_at]
+        if at is not None and len(at) < signal.shape[2]:
+            signal, metric = signal[:, :, at], metric[:, at]
         error = signal - self._cells.read(corners, reader)
         return np.asarray(np.sqrt(np.einsum("pcn,cn->pn", error * error, metric)))
 
-    def _watch(self, audited: Audited, reader: Reader) -> _Watched:
+    def _watch(self, name: SetName, audited: Audited, reader: Reader) -> _Watched:
         code = audited.code if self.shaper is None else self.shaper.forward(audited.code)
         cell = cell_of(code, self.across)
-        return _Watched(audited, cell, reader, _Tail(self._seen(audited, self.plain, reader)))
+        tail = _Tail(self._seen(audited, self.plain, reader))
+        return _Watched(name, audited, cell, reader, tail)
 
     def _seen(self, audited: Audited, lattice: Array, reader: Reader) -> Array:
         return audited.delta_e_2000(audited.read(lattice, reader, self.shaper))
@@ -240,8 +295,15 @@ class Summits:
         return Audited(code, self._exact(code), self._light)
 
 
-def held_back(fitted: Array, watch: Watch, summits: Summits) -> tuple[Array, float]:
+def held_back(fitted: Array, bad: Mask, watch: Watch, summits: Summits) -> tuple[Array, float]:
     """Return a fitted lattice that makes no set's tail worse than plain sampling.
+
+    Parameters
+    ----------
+    fitted, bad
+        The lattice, and its offending cells as `Watch.worse` finds them.
+    watch, summits
+        What tells where a lattice is worse than plain sampling.
 
     Returns
     -------
@@ -251,13 +313,13 @@ def held_back(fitted: Array, watch: Watch, summits: Summits) -> tuple[Array, flo
     """
     plain, size = watch.plain, watch.across + 1
     share = np.ones((size,) * 3)
-    diagonal = np.arange(size)
+    axis = _near_axis(size)
 
     def give_way(cells: Mask, left: float) -> None:
-        around = _corners_of(cells, size)
+        around = corners_of(cells, size)
         if left:
             # The neutral axis gives way last.
-            around[diagonal, diagonal, diagonal] = False
+            around &= ~axis
         elif share[around].max() == 0.0:
             # What still offends sits between held points and free ones.
             around = _grown(around)
@@ -265,21 +327,24 @@ def held_back(fitted: Array, watch: Watch, summits: Summits) -> tuple[Array, flo
         if not left:
             _ease(share)
 
+    lattice = fitted
     for _ in range(_SUMMIT_ROUNDS):
         for left in _STEPS:
-            lattice = plain + share[..., None] * (fitted - plain)
-            bad = watch.offending(lattice)
-            if not bad.any():
-                bad = watch.folded(lattice)
             if not bad.any():
                 break
             give_way(bad, left)
+            lattice = plain + share[..., None] * (fitted - plain)
+            bad = watch.offending(lattice)
+            if not bad.any():
+                bad = watch.worse(lattice)[0]
         else:
             return plain, 1.0
         above = summits.above(lattice, _cells_within(share == 0.0))
         if not above.any():
             return lattice, float((share < 1.0).mean())
         give_way(above, 0.0)
+        lattice = plain + share[..., None] * (fitted - plain)
+        bad = watch.offending(lattice)
     return plain, 1.0
 
 
@@ -289,7 +354,8 @@ def cell_of(place: Array, across: int) -> npt.NDArray[np.intp]:
     return np.asarray((low[:, 0] * across + low[:, 1]) * across + low[:, 2])
 
 
-def _corners_of(cells: Mask, size: int) -> Mask:
+def corners_of(cells: Mask, size: int) -> Mask:
+    """Points that are corners of a mask of cells, shape (size, size, size)."""
     box = cells.reshape((size - 1,) * 3)
     points = np.zeros((size,) * 3, dtype=bool)
     for i, j, k in CORNERS:
@@ -297,12 +363,12 @@ def _corners_of(cells: Mask, size: int) -> Mask:
     return points
 
 
-def _spread(cells: Mask) -> Mask:
+def spread(cells: Mask) -> Mask:
     """Add the cells that are two or fewer away, shape (cells,)."""
     across = round(len(cells) ** (1.0 / 3.0))
     box = cells.reshape((across,) * 3)
     for _ in range(2):
-        box = _cells_at(_corners_of(box.ravel(), across + 1))
+        box = _cells_at(corners_of(box.ravel(), across + 1))
     return box.ravel()
 
 
@@ -325,6 +391,13 @@ def _ease(share: Array) -> None:
             along = np.moveaxis(share, axis, 0)
             np.minimum(along[1:], along[:-1] + _SLOPE, out=along[1:])
             np.minimum(along[:-1], along[1:] + _SLOPE, out=along[:-1])
+
+
+def _near_axis(size: int) -> Mask:
+    """Points whose places differ by a step at most: readers see the grey ramp through them."""
+    step = np.arange(size)
+    high = np.maximum(np.maximum.outer(step, step)[..., None], step)
+    return np.asarray(high - np.minimum(np.minimum.outer(step, step)[..., None], step) <= 1)
 
 
 def _grown(points: Mask) -> Mask:

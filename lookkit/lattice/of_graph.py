@@ -6,11 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from lookkit.evaluate import evaluate
-from lookkit.graph import InputTransform
+from lookkit.graph import Decoding
 from lookkit.lattice.certificate import Certificate, certify
 from lookkit.lattice.fit import fit_lattice
 from lookkit.lattice.samples import CodeSpace
 from lookkit.lattice.sampling import sample
+from lookkit.lattice.shaper import Shaper
+from lookkit.lattice.shaper_fit import fit_shaper
 from lookkit.lattice.truth import Exact, Light
 from lookkit.nodes.base import Op
 from lookkit.progress import Progress, silent
@@ -28,8 +30,8 @@ class Baking:
     light: Light
 
     @classmethod
-    def of(cls, chain: Sequence[Op], camera: InputTransform, output: Output) -> Baking:
-        """Return the baking of `chain`, which begins at `camera` and ends at `output`."""
+    def of(cls, chain: Sequence[Op], camera: Decoding, output: Output) -> Baking:
+        """Return the baking of `chain`, which begins with `camera` and ends at `output`."""
         to_xyz = 100.0 * output.limiting.to_xyz().T
         white = None
         if output.is_hdr:
@@ -47,9 +49,20 @@ class Baking:
             return sample(self.exact, size)
         return fit_lattice(self.exact, self.space, self.light, size, progress=progress).lattice
 
-    def certify(self, lattice: Array, progress: Progress = silent) -> Certificate:
-        """Measure a lattice that was read back from its file."""
-        return certify(lattice, None, self.exact, self.space, self.light, progress=progress)
+    def bake_with_shaper(self, size: int, progress: Progress = silent) -> tuple[Shaper, Array]:
+        """Return a fitted shaper and the lattice of `size` points fitted behind it.
+
+        For CLF, which has a place for both; a plain .cube has none for the shaper.
+        """
+        how = (self.exact, self.space, self.light, size)
+        shaper = fit_shaper(*how, progress=progress)
+        return shaper, fit_lattice(*how, shaper=shaper, progress=progress).lattice
+
+    def certify(
+        self, lattice: Array, progress: Progress = silent, *, shaper: Shaper | None = None
+    ) -> Certificate:
+        """Measure a lattice, and the shaper before it, that were read back from their file."""
+        return certify(lattice, shaper, self.exact, self.space, self.light, progress=progress)
 
 
 def exceeded(certificate: Certificate, budget: Budget) -> list[str]:

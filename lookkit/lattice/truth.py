@@ -2,26 +2,27 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 
 from lookkit.lattice.difference import Real, itp, lab
+from lookkit.ocio import cores
 from lookkit.spaces.working import Array
 
 Exact = Callable[[Array], Array]
 """The graph: camera code (n, 3) in 0-1 to display signal (n, 3), float64.
 
-It is called from two threads at once.
+It is called from several threads at once.
 """
 
 _CHUNK: Final = 16384
-_THREADS: Final = 2
 _HAIR: Final = 2e-6
 _LEAN: Final[Array] = np.array([1.0, 0.8, 0.6])
 """Neither along the grey axis nor along an edge: an upset is rarely on both sides."""
@@ -61,9 +62,10 @@ class Light:
 
 
 def in_chunks(work: Callable[..., Array], *columns: Real) -> Array:
-    """Apply `work` to rows in cache-sized chunks on two threads; the order is kept.
+    """Apply `work` to rows in cache-sized chunks on all cores; the order is kept.
 
-    The result does not depend on how the chunks were spread over the threads.
+    The result does not depend on how the chunks were spread over the threads. Inside `work`,
+    a call with no more rows than it was given runs on its own thread.
     """
     count = len(columns[0])
     if count <= _CHUNK:
@@ -72,8 +74,13 @@ def in_chunks(work: Callable[..., Array], *columns: Real) -> Array:
         tuple(column[start : start + _CHUNK] for column in columns)
         for start in range(0, count, _CHUNK)
     ]
-    with ThreadPoolExecutor(_THREADS) as pool:
-        return np.concatenate(list(pool.map(lambda part: work(*part), parts)))
+    return np.concatenate(list(_pool(os.getpid()).map(lambda part: work(*part), parts)))
+
+
+@lru_cache(maxsize=1)
+def _pool(_process: int) -> ThreadPoolExecutor:
+    """Threads that stay; a forked process has none of its parent's, and gets its own."""
+    return ThreadPoolExecutor(cores())
 
 
 def steady(exact: Exact) -> Exact:

@@ -17,6 +17,7 @@ from xml.sax.saxutils import escape, quoteattr
 
 from lookkit.errors import LookkitError
 from lookkit.files import write_beside
+from lookkit.lutfile.xmltree import printable
 from lookkit.ocio import library
 from lookkit.spaces.working import OcioTransform
 
@@ -31,7 +32,6 @@ NAMESPACES: Final[Mapping[ClfNamespace, tuple[str, str]]] = {
 _FORMAT: Final = "Academy/ASC Common LUT Format"
 _ROOT: Final = re.compile(r"\A.*?<ProcessList [^>]*>\n", re.DOTALL)
 _FIRST_NODE: Final = re.compile(r"^    <(?!Description|Info|InputDesc|OutputDesc)", re.MULTILINE)
-_NO_XML: Final = re.compile(r"[^\t\n\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 
 
 @dataclass(frozen=True)
@@ -101,7 +101,7 @@ class Clf:
             lines += ["    <Info>", *inside, "    </Info>"]
         rest = "\n".join(lines) + "\n" + self._body
         id = f"urn:uuid:{uuid.uuid5(uuid.NAMESPACE_URL, f'{where} {head.name} {rest}')}"
-        name = quoteattr(_NO_XML.sub("?", head.name))
+        name = quoteattr(printable(head.name))
         root = f'<ProcessList compCLFversion="{version}" xmlns="{where}" id="{id}" name={name}>'
         element = f"    <Id>{id}</Id>\n" if namespace == "smpte" else ""
         return f'<?xml version="1.0" encoding="UTF-8"?>\n{root}\n{element}{rest}'
@@ -120,4 +120,4 @@ class Clf:
 
 def _clean(text: str) -> str:
     """Return text for XML: escaped, and what XML 1.0 cannot carry as `?`."""
-    return escape(_NO_XML.sub("?", text))
+    return escape(printable(text))

@@ -71,17 +71,7 @@ def write_cube(
     InputError
         If the folder does not exist or cannot be written.
     """
-    size = lattice.shape[0] if lattice.ndim == 4 else 0
-    low, high = WRITTEN_SIZES_3D
-    if lattice.shape != (size, size, size, 3) or not low <= size <= high:
-        raise ValueError(f"expected (n, n, n, 3) with n {low} to {high}, found {lattice.shape}")
-    bad = _first_unwritable(lattice)
-    if bad is not None:
-        r, g, b, channel = bad
-        raise LookkitError(
-            f"lattice point red {r}, green {g}, blue {b}: {'RGB'[channel]} is "
-            f"{lattice[r, g, b, channel]}, which no LUT file can carry"
-        )
+    size = refuse_unwritable_lattice(lattice)
     rows = lattice.transpose(2, 1, 0, 3).reshape(-1, 3)
     _write(path_or_file, f"LUT_3D_SIZE {size}", rows, title, comments, decimals, domain)
 
@@ -132,7 +122,7 @@ def write_cube_1d(
     low, high = SIZES["LUT_1D_SIZE"]
     if rows.ndim != 2 or rows.shape[1] != 3 or not low <= len(rows) <= high:
         raise ValueError(f"expected (n, 3) or (n,) with n {low} to {high}, found {curve.shape}")
-    bad = _first_unwritable(rows)
+    bad = first_unwritable(rows)
     if bad is not None:
         index, channel = bad
         raise LookkitError(
@@ -142,7 +132,24 @@ def write_cube_1d(
     _write(path_or_file, f"LUT_1D_SIZE {len(rows)}", rows, title, comments, decimals, domain)
 
 
-def _first_unwritable(values: Array) -> tuple[int, ...] | None:
+def refuse_unwritable_lattice(lattice: Array) -> int:
+    """Return the size of a lattice that a file can carry; the errors are `write_cube`'s."""
+    size = lattice.shape[0] if lattice.ndim == 4 else 0
+    low, high = WRITTEN_SIZES_3D
+    if lattice.shape != (size, size, size, 3) or not low <= size <= high:
+        raise ValueError(f"expected (n, n, n, 3) with n {low} to {high}, found {lattice.shape}")
+    bad = first_unwritable(lattice)
+    if bad is not None:
+        r, g, b, channel = bad
+        raise LookkitError(
+            f"lattice point red {r}, green {g}, blue {b}: {'RGB'[channel]} is "
+            f"{lattice[r, g, b, channel]}, which no LUT file can carry"
+        )
+    return size
+
+
+def first_unwritable(values: Array) -> tuple[int, ...] | None:
+    """Return where the first value is that no LUT file can carry, or None."""
     good = np.abs(values) <= LARGEST_VALUE
     if good.all():
         return None

@@ -12,8 +12,8 @@ from typing import Any, Final
 import numpy as np
 
 from lookkit.errors import InputError, LookkitError
-from lookkit.match.camera_curve import bt709_decode
-from lookkit.match.model import UNKNOWN
+from lookkit.matchfile.camera_curve import bt709_decode
+from lookkit.matchfile.model import UNKNOWN
 from lookkit.progress import Progress, silent
 from lookkit.spaces import ranges
 from lookkit.spaces.encodings import Encoding
@@ -116,8 +116,7 @@ class Footage:
     def decode(self, codes: Array) -> Array:
         """Return linear light: AP1 for a known encoding, else BT.709-decoded camera RGB."""
         if self.encoding is not None:
-            bits = self.bits if self.range else None
-            return self.encoding.decode(codes, range=self.range, bits=bits)
+            return self.encoding.decode(codes, range=self.range, bits=self.bits)
         return bt709_decode(ranges.convert(codes, self.signal_range, "full", self.depth))
 
 
@@ -282,5 +281,6 @@ def _frame(frame: Any) -> _Picture:
 def _digest(paths: Sequence[Path]) -> str:
     whole = hashlib.sha256()
     for path in paths:
-        whole.update(path.read_bytes())
+        with path.open("rb") as file:
+            whole.update(hashlib.file_digest(file, "sha256").digest())
     return whole.hexdigest()

@@ -12,12 +12,12 @@ import numpy as np
 from lookkit.errors import LookkitError
 from lookkit.files import write_beside
 from lookkit.match import charts
-from lookkit.match.camera_curve import bt709_decode
 from lookkit.match.colour import difference
 from lookkit.match.find import Chart
 from lookkit.match.homography import carry
 from lookkit.match.make import Matched, Reading
 from lookkit.match.patches import CENTRAL
+from lookkit.matchfile.camera_curve import bt709_decode
 from lookkit.spaces.primaries import AP1, BT709, between
 from lookkit.spaces.working import Array
 
@@ -276,7 +276,7 @@ def _curve(axes: Any, made: Matched) -> None:
     light = bt709_decode(signal)
     gain = float(np.array(match.matrix)[1].sum())
     axes.semilogy(signal, np.maximum(light * gain, 1e-4), "--", color="0.6", label="BT.709")
-    axes.semilogy(signal, np.maximum(match.curve.curve(light) * gain, 1e-4), label="fitted")
+    axes.semilogy(signal, np.maximum(match.curve.rising(light) * gain, 1e-4), label="fitted")
     axes.axhspan(0.18 * 2.0**low, 0.18 * 2.0**high, color="0.92", label="observed light")
     axes.set_ylim(1e-3, 20.0)
     axes.set_xlabel("signal of the matched camera (0 black, 1 white)")

@@ -184,14 +184,8 @@ def grade_of(
     takes, and from those that the output gives to the target's; beyond black and white
     they are carried too, as far as the integers go.
     """
-    chain = look.graph.input_transform(camera)
     display = look.graph.output(output)
-    taken = ranges.scale_offset(
-        source.range,
-        chain.range or chain.encoding.native_range,
-        source.bits,
-        chain.bits or chain.encoding.bits,
-    )
+    taken = taken_range(look, source, camera)
     given = ranges.scale_offset(display.range, target.range, display.bits, target.bits)
 
     def grade(rgb: Pixels) -> Pixels:
@@ -199,6 +193,13 @@ def grade_of(
         return np.clip(_scaled(graded, *given), 0.0, 1.0)
 
     return grade
+
+
+def taken_range(look: Look, source: Coding, camera: str) -> tuple[float, float]:
+    """Return scale and offset from the codes of a file to those that a camera's chain takes."""
+    chain = look.graph.input_transform(camera)
+    bits = chain.bits or chain.encoding.bits
+    return ranges.scale_offset(source.range, chain.signal_range, source.bits, bits)
 
 
 def _scaled(values: Pixels, scale: float, offset: float) -> Pixels:

@@ -10,11 +10,14 @@ import numpy as np
 
 from lookkit.evaluate import evaluate
 from lookkit.graph import OutputTransform
+from lookkit.lattice.of_graph import Baking
 from lookkit.lattice.samples import CodeSpace
 from lookkit.lattice.truth import Light
+from lookkit.look import Look
 from lookkit.nodes.aces_2 import Aces2
 from lookkit.nodes.base import Op
 from lookkit.nodes.film_print import FilmPrint
+from lookkit.recipe.load import parse_recipe
 from lookkit.spaces.encodings import encoding
 from lookkit.spaces.outputs import output
 from lookkit.spaces.primaries import between
@@ -33,6 +36,11 @@ class Graph:
     exact: Callable[[Array], Array]
     codespace: CodeSpace
     light: Light = LIGHT
+
+    @property
+    def baking(self) -> Baking:
+        """The same, ready to be baked."""
+        return Baking(self.exact, self.codespace, self.light)
 
 
 def _camera(name: str) -> CodeSpace:
@@ -87,3 +95,17 @@ def clipped() -> Graph:
         lambda code: MONITOR.encode(LOGC4.decode(code) @ AP1_TO_BT709.T),
         LOGC4,
     )
+
+
+@cache
+def shipped_print(camera: str) -> Graph:
+    """The shipped neutral print look, from a camera's encoding."""
+    text = (
+        f'schema = 1\nname = "x"\nextends = "plain-print"\n[cameras.A]\nencoding = "{camera}"\n'
+        '[outputs.monitor]\noutput = "Rec.709 BT.1886"\n'
+    )
+    graph = Look(parse_recipe(text), text).graph
+    made = Baking.of(
+        graph.chain("A", "monitor"), graph.input_transform("A"), graph.output("monitor")
+    )
+    return Graph(f"shipped print from {camera}", made.exact, made.space, made.light)

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from lookkit.errors import InputError
+from lookkit.match import charts
 from lookkit.match.fit import Shot, curve_knots, fit_shots
 from lookkit.match.solve import Problem, errors, solve
 from tests.match import simulation as sim
@@ -177,6 +178,7 @@ def test_a_left_out_patch_is_predicted_by_a_fit_without_it(bracketed):
         np.repeat(np.arange(3), 24),
         np.tile(target, (3, 1)),
         fit.kept.ravel() & (patch != 7),
+        np.tile(charts.centres() - 0.5, (3, 1)),
     )
     from lookkit.match.solve import start
 

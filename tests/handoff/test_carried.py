@@ -1,0 +1,107 @@
+"""The hand-off's recipe loads from the hand-off alone, with the LUTs and matches it names."""
+
+import json
+import shutil
+
+import numpy as np
+import pytest
+
+from lookkit.errors import InputError
+from lookkit.handoff.build import build
+from lookkit.look import files_of, load
+from lookkit.lutfile.cube import write_cube
+from tests.recipe.matched import RECIPE, match_of, write_film
+
+PLAIN = "[deliver]\nfit = false\ncertify = false\nsizes = [17]\n"
+LUT = '\n[[look]]\nkind = "lut"\nfile = "{}"\nexpects = "ACEScct"\nreturns = "ACEScct"\n'
+CODES = np.random.default_rng(0).uniform(0.1, 0.9, (200, 3))
+
+
+def write_lut(path):
+    path.parent.mkdir(parents=True, exist_ok=True)
+    ramp = np.linspace(0.0, 1.0, 3)
+    grid = np.stack(np.meshgrid(ramp, ramp, ramp, indexing="ij"), axis=-1)
+    write_cube(path, grid**1.1, title="a test", comments=(), decimals=8)
+
+
+def handed_over(folder, recipe, clean=True):
+    """Build `recipe`, take away all it was made from, and load what is left."""
+    path = write_film(folder / "work", recipe + PLAIN)
+    look = load(path)
+    before = look.evaluate(CODES, camera="B", output="monitor", scene="kitchen")
+    made = build(look, folder / "out").folder
+    moved = folder / "elsewhere"
+    shutil.move(made, moved)
+    if clean:
+        shutil.rmtree(folder / "work")
+    again = load(moved / "recipe.toml")
+    after = again.evaluate(CODES, camera="B", output="monitor", scene="kitchen")
+    assert np.array_equal(before, after)
+    manifest = json.loads((moved / "manifest.json").read_text())
+    for _, file in files_of(again):
+        assert file.relative_to(moved).as_posix() in manifest["files"]
+    return moved, look, again
+
+
+def test_files_of_the_folder_keep_their_names_and_the_recipe_its_text(tmp_path):
+    write_lut(tmp_path / "work" / "luts" / "print.cube")
+    moved, look, again = handed_over(tmp_path, RECIPE + LUT.format("luts/print.cube"))
+    assert (moved / "recipe.toml").read_text() == look.text
+    assert again.recipe_hash == look.recipe_hash
+    for name in ("B.match.toml", "matches/C.match.toml", "luts/print.cube"):
+        assert (moved / name).is_file()
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["../outside/print.cube", "{folder}/full path/print.cube", "cube/print.cube", "a b/é!.cube",
+     "MANIFEST.json/x.cube", "-/print.cube", "files/print.cube", "./print.cube"],
+)  # fmt: skip
+def test_a_file_with_another_place_lies_in_files_and_the_recipe_says_so(tmp_path, name):
+    name = name.format(folder=tmp_path)
+    write_lut(tmp_path / "work" / name)
+    moved, _, again = handed_over(tmp_path, RECIPE + LUT.format(name))
+    assert not name.startswith("/") or not (tmp_path / "elsewhere" / name[1:]).exists()
+    (carried,) = (place for place, _ in files_of(again) if place.endswith(".cube"))
+    assert carried.startswith("files/")
+    assert sorted(path.name for path in moved.iterdir()) == sorted(
+        ["B.match.toml", "README.txt", "cube", "files", "manifest.json", "matches", "ocio",
+         "recipe.toml"]
+    )  # fmt: skip
+
+
+def test_files_of_one_name_from_two_places_stay_two(tmp_path):
+    both = ("../one/print.cube", "../two/PRINT.cube")
+    for name in both:
+        write_lut(tmp_path / "work" / name)
+    _, _, again = handed_over(tmp_path, RECIPE + "".join(LUT.format(name) for name in both))
+    carried = [place for place, _ in files_of(again) if place.endswith(".cube")]
+    assert carried == ["files/print.cube", "files/PRINT-2.cube"]
+
+
+def test_a_match_outside_of_the_folder_comes_too(tmp_path):
+    recipe = RECIPE.replace('"matches/C.match.toml"', '"../C.match.toml"')
+    from lookkit.recipe.match_file import write_match
+
+    write_match(match_of("C", ("shade",), "LogC3 EI800"), tmp_path / "C.match.toml")
+    moved, _, _ = handed_over(tmp_path, recipe)
+    assert 'match = "files/C.match.toml"' in (moved / "recipe.toml").read_text()
+
+
+def test_an_overridden_lut_comes_too(tmp_path):
+    for name in ("luts/day.cube", "luts/night.cube"):
+        write_lut(tmp_path / "work" / name)
+    recipe = RECIPE.replace(
+        "light = 3200\n", 'light = 3200\noverrides.print.file = "luts/night.cube"\n'
+    )
+    lut = LUT.format("luts/day.cube").replace('kind = "lut"', 'kind = "lut"\nid = "print"')
+    moved, _, _ = handed_over(tmp_path, recipe + lut)
+    assert (moved / "luts" / "night.cube").is_file()
+
+
+def test_a_file_that_went_away_stops_the_build_and_nothing_is_left(tmp_path):
+    look = load(write_film(tmp_path / "work", RECIPE + PLAIN))
+    (tmp_path / "work" / "B.match.toml").unlink()
+    with pytest.raises(InputError, match=r"B\.match\.toml: cannot be read"):
+        build(look, tmp_path / "out")
+    assert not any((tmp_path / "out").iterdir())

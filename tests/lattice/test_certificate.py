@@ -1,0 +1,212 @@
+"""Certificates: what they find is there."""
+
+import json
+
+import numpy as np
+import pytest
+
+from lookkit.lattice.audit import Audited, audit
+from lookkit.lattice.certificate import certify
+from lookkit.lattice.difference import delta_e_2000, delta_e_itp
+from lookkit.lattice.interpolate import READERS, interpolate
+from lookkit.lattice.of_graph import exceeded
+from lookkit.lattice.samples import SET_SIZES, CodeSpace
+from lookkit.lattice.sampling import grid, sample
+from lookkit.lattice.search import probe, worst_places
+from lookkit.lattice.shaper_fit import shaper_of
+from lookkit.lattice.truth import Light, steady
+from lookkit.recipe.model import Budget
+from tests.lattice.graphs import LOGC4, aces, mild, print_slog3
+
+PLAIN = CodeSpace(encode=lambda scene: scene, decode=lambda code: code)
+POWER = Light(xyz=lambda signal: 100.0 * np.maximum(signal, 0.0) ** 2.2 * [0.95, 1.0, 1.09])
+
+
+def identity(code):
+    return np.asarray(code)
+
+
+def of(graph, size=9, shaper=None):
+    lattice = sample(steady(graph.exact), size, shaper)
+    return certify(lattice, shaper, graph.exact, graph.codespace, graph.light)
+
+
+@pytest.fixture(scope="module")
+def printed():
+    return of(print_slog3(), 17)
+
+
+def test_a_perfect_lattice_has_a_clean_certificate():
+    certificate = certify(grid(9), None, identity, PLAIN, POWER)
+    assert certificate.folds == 0
+    for reading in certificate.readings:
+        assert reading.maximum < 1e-3
+        assert reading.ramp.monotone
+        assert reading.ramp.tint < 1e-6
+        for figures in reading.sets.values():
+            assert figures.codes.max < 1e-6
+            assert figures.delta_e_2000.max < 1e-3
+            assert figures.delta_e_itp.max < 1e-3
+
+
+def test_the_figures_are_those_of_the_sets(printed):
+    graph = print_slog3()
+    lattice = sample(steady(graph.exact), 17)
+    sets = audit(steady(graph.exact), graph.codespace, graph.light)
+    for reader in READERS:
+        reading = printed.reading(reader)
+        assert set(reading.sets) == set(SET_SIZES)
+        for name in ("image-like", "saturated-emitters"):
+            wanted, code = sets[name].signal, sets[name].code
+            found = interpolate(lattice, code, reader)
+            figures = reading.sets[name]
+            error = delta_e_2000(graph.light.lab(wanted), graph.light.lab(found))
+            assert figures.delta_e_2000.mean == pytest.approx(error.mean(), rel=1e-3)
+            assert figures.delta_e_2000.p999 == pytest.approx(np.quantile(error, 0.999), rel=1e-3)
+            error = delta_e_itp(graph.light.itp(wanted), graph.light.itp(found))
+            assert figures.delta_e_itp.p99 == pytest.approx(np.quantile(error, 0.99), rel=1e-3)
+            assert figures.codes.max == pytest.approx(1023.0 * np.abs(wanted - found).max())
+
+
+@pytest.mark.parametrize("graph", [print_slog3, aces, mild])
+def test_the_maximum_beats_random_search(graph):
+    # 200 000 random codes; tests/benchmarks/lattice_maximum.py compares with 10^8.
+    graph = graph()
+    exact = steady(graph.exact)
+    lattice = sample(exact, 9)
+    probed = probe(exact, graph.light, 9)
+    code = np.random.default_rng(5).random((200_000, 3))
+    one = Audited(code, exact(code), graph.light)
+    for reader in READERS:
+        found = worst_places(lattice, reader, exact, graph.light, probed)[1][0]
+        assert found >= 0.999 * one.delta_e_2000(one.read(lattice, reader)).max()
+
+
+def test_worst_colours_are_true_different_and_in_order(printed):
+    graph = print_slog3()
+    lattice = sample(steady(graph.exact), 17)
+    for reading in printed.readings:
+        worst = reading.worst
+        assert len(worst) == 10
+        assert worst[0].delta_e_2000 == reading.maximum
+        errors = [one.delta_e_2000 for one in worst]
+        assert errors == sorted(errors, reverse=True)
+        code = np.array([one.code for one in worst])
+        np.testing.assert_allclose([one.exact for one in worst], graph.exact(code), atol=1e-9)
+        np.testing.assert_allclose(
+            [one.read for one in worst], interpolate(lattice, code, reading.reader), atol=1e-9
+        )
+        for row, one in enumerate(code):
+            assert (np.abs(code[:row] - one).max(axis=1, initial=1.0) > 0.06).all()
+
+
+def test_a_fault_at_one_point_is_found_and_placed():
+    lattice = grid(17)
+    lattice[3, 12, 5] += [0.2, 0.0, 0.0]
+    certificate = certify(lattice, None, identity, PLAIN, POWER)
+    for reading in certificate.readings:
+        np.testing.assert_allclose(reading.worst[0].code, np.array([3, 12, 5]) / 16, atol=0.01)
+    assert certificate.folds > 0
+
+
+def test_a_tinted_axis_and_a_falling_ramp_are_reported():
+    lattice = grid(9)
+    lattice[4, 4, 4] += [10.0 / 1023.0, 0.0, 0.0]
+    lattice[6, 6, 6] = lattice[5, 5, 5] - 0.05
+    ramp = certify(lattice, None, identity, PLAIN, POWER).reading("tetrahedral").ramp
+    assert not ramp.monotone
+    assert ramp.fall > 0.0
+    assert ramp.tint == pytest.approx(10.0, abs=0.1)
+
+
+def test_clipping_is_told_face_by_face():
+    def hot(code):
+        return np.clip(code * [2.0, 1.0, 0.5], 0.0, 1.0)
+
+    faces = certify(sample(hot, 9), None, hot, PLAIN, POWER).clipped_faces
+    assert faces["red 1"] == 1.0
+    assert faces["red 0"] == 1.0
+    assert faces["green 1"] == 1.0
+    # On the blue 1 face: red from 4/8 up, and the edges where red or green is 0 or 1.
+    assert faces["blue 1"] == pytest.approx(1.0 - 3.0 * 7.0 / 81.0)
+
+
+def test_banding_grows_when_the_lattice_is_coarse():
+    fine, coarse = of(mild(), 17), of(mild(), 5)
+    for reader in READERS:
+        for better, worse in zip(
+            fine.reading(reader).banding, coarse.reading(reader).banding, strict=True
+        ):
+            assert better.bits == worse.bits
+            assert better.false_steps < worse.false_steps
+    assert [band.bits for band in fine.readings[0].banding] == [8, 10]
+
+
+def test_a_shaper_is_read_before_the_lattice():
+    graph, shaper = mild(), shaper_of(np.array([-0.5, 0.5, 0.0]))
+    with_shaper = of(graph, 17, shaper)
+    without = certify(
+        sample(steady(graph.exact), 17, shaper), None, graph.exact, graph.codespace, graph.light
+    )
+    mean = {
+        one: certificate.reading("tetrahedral").sets["image-like"].delta_e_2000.mean
+        for one, certificate in (("with", with_shaper), ("without", without))
+    }
+    assert with_shaper.shaped
+    assert mean["with"] < 0.2 * mean["without"]
+
+
+def test_hues_and_stops_of_the_worst_colours_make_sense():
+    lattice = grid(17)
+    lattice[16, 0, 0] -= [0.3, 0.0, 0.0]
+    worst = certify(lattice, None, identity, PLAIN, Light(
+        xyz=lambda s: 100.0 * np.maximum(s, 0.0) ** 2.2
+        @ np.array([[0.4124, 0.2126, 0.0193], [0.3576, 0.7152, 0.1192], [0.1805, 0.0722, 0.9505]])
+    )).readings[0].worst[0]  # fmt: skip
+    # sRGB red has a hue of 40 degrees in L*a*b*; scene red of 1 is about 1.5 stops up.
+    assert worst.hue == pytest.approx(40.0, abs=2.0)
+    assert worst.hue_name == "red"
+    assert worst.stops == pytest.approx(np.log2(np.sqrt(0.2722) / 0.18), abs=0.2)
+
+
+def test_json_is_plain_and_repeats(printed):
+    data = json.loads(printed.to_json())
+    assert data["size"] == 17
+    assert data["readings"][0]["reader"] == "tetrahedral"
+    assert data["readings"][0]["sets"]["image-like"]["delta_e_2000"]["p999"] > 0.0
+    assert of(print_slog3(), 17).to_json() == printed.to_json()
+
+
+def test_text_is_readable(printed):
+    text = printed.to_text()
+    assert max(map(len, text.splitlines())) <= 120
+    for words in ("image-like", "Delta E 2000", "True maximum", "Grey ramp", "Worst colours"):
+        assert words in text
+    assert text.endswith("\n")
+
+
+def test_a_reading_that_was_not_made_is_refused():
+    graph = mild()
+    one = certify(
+        sample(graph.exact, 5), None, graph.exact, graph.codespace, graph.light, ["trilinear"]
+    )
+    with pytest.raises(KeyError):
+        one.reading("tetrahedral")
+
+
+def test_a_budget_names_reader_set_and_figure(printed):
+    tight = Budget(neutral_ramp=1000.0, image_like=0.001, skin=1000.0, saturated_emitters=1000.0)
+    found = exceeded(printed, tight)
+    assert [one.split(":")[0] for one in found] == ["image-like, 99.9 %"] * 2
+    for reading, text in zip(printed.readings, found, strict=True):
+        figure = reading.sets["image-like"].delta_e_2000.p999
+        assert f"Delta E 2000 {figure:.2f} read {reading.reader}, at most 0.001" in text
+
+
+def test_the_default_budget_passes_a_good_file_and_not_a_coarse_one():
+    assert exceeded(of(mild(), 5), Budget())
+    assert exceeded(of(mild(), 33), Budget()) == []
+
+
+def test_the_camera_decides_where_pictures_are():
+    assert LOGC4.decode(np.full((1, 3), 0.278396))[0] == pytest.approx([0.18] * 3, abs=1e-5)

@@ -1,0 +1,150 @@
+"""Matches that a recipe's cameras name: what is wrong is told, a scene picks its own."""
+
+import pytest
+
+from lookkit.errors import RecipeError
+from lookkit.look import load
+from lookkit.recipe.match_file import match_text
+from tests.recipe.matched import RECIPE, match_of, write_film
+
+
+def problems(path):
+    with pytest.raises(RecipeError) as caught:
+        load(path)
+    return [line.replace(f"{path.parent}/", "") for line in str(caught.value).splitlines()]
+
+
+def test_a_scene_picks_the_match_for_its_light(tmp_path):
+    recipe = load(write_film(tmp_path)).recipe
+    picked = {scene: recipe.match_of("B", scene) for scene in (None, *recipe.scenes)}
+    assert picked["yard"].one.light == "window"
+    assert picked["kitchen"].one.light == "3200"
+    assert picked["cellar"] is None
+    # Where no light is said, the first of the file.
+    assert picked[None].one.light == picked["attic"].one.light == "window"
+    assert recipe.match_of("A", "yard") is None
+
+
+def test_a_scene_without_a_match_for_its_light_is_warned_of(tmp_path):
+    look = load(write_film(tmp_path))
+    assert look.recipe.match_warnings("B", "yard") == []
+    assert look.recipe.match_warnings("A", "cellar") == []
+    (cellar,) = look.recipe.match_warnings("B", "cellar")
+    assert "no match for tungsten, the light of scene cellar (only for window, 3200)" in cellar
+    (attic,) = look.recipe.match_warnings("B", "attic")
+    assert "scene attic, which names no light, takes the first of its matches" in attic
+    (plain,) = look.recipe.match_warnings("B")
+    assert "without a scene takes the first of its matches (window, 3200)" in plain
+    assert look.recipe.match_warnings("C") == []
+    assert len(look.recipe.all_match_warnings((None, *look.scenes))) == 6
+
+
+def test_frames_of_another_range_and_a_main_camera_that_is_not_there_are_warned_of(tmp_path):
+    look = load(write_film(tmp_path, b=match_of(lights=("window",), range="full", reference="X")))
+    first, second = look.recipe.match_warnings("B", "yard")
+    assert "read in legal range, its match was made from frames in full range" in first
+    assert "matched to camera X, which is not in the recipe" in second
+    # A published chart stands for any main camera.
+    other = match_of(lights=("window",), reference="chart 2005")
+    assert load(write_film(tmp_path, b=other)).recipe.match_warnings("B", "yard") == []
+
+
+def test_several_files_hold_the_lights_together(tmp_path):
+    two = RECIPE.replace('match = "B.match.toml"', 'match = ["B.match.toml", "dusk.toml"]')
+    path = write_film(tmp_path, two, b=match_of(lights=("window",)))
+    (tmp_path / "dusk.toml").write_text(match_text(match_of(lights=("3200", "shade"))))
+    recipe = load(path).recipe
+    assert [one.one.light for one in recipe.matches_of("B")] == ["window", "3200", "shade"]
+    assert recipe.match_of("B", "kitchen").one.light == "3200"
+    (tmp_path / "dusk.toml").write_text(match_text(match_of(lights=("window",))))
+    (found,) = problems(path)
+    assert found == (
+        "film.toml:8: cameras.B.match[2]: a second match for the light 'window', expected one for "
+        "each light"
+    )
+
+
+def test_everything_that_is_wrong_is_told_at_once_each_at_its_line(tmp_path):
+    path = write_film(tmp_path)
+    (tmp_path / "B.match.toml").unlink()
+    other = tmp_path / "matches" / "C.match.toml"
+    text = other.read_text().replace("matrix =", "matrx =").replace("bits = 8", "bits = 9")
+    other.write_text(text)
+    path.write_text(RECIPE.replace("saturation = 0.8", "saturatio = 0.8"))
+    found = problems(path)
+    lines = text.splitlines()
+    (light,) = (n for n, line in enumerate(lines, 1) if line == "[[lights]]")
+    matrx = lines.index("matrx = [") + 1
+    bits = lines.index("bits = 9") + 1
+    assert len(found) == 5, found
+    assert found[0] == (
+        "film.toml:8: cameras.B.match: B.match.toml: does not exist, expected a match file "
+        "(.toml), as `lookkit match` writes it"
+    )
+    assert found[1].startswith("film.toml:17: look[1].saturatio: unknown key")
+    assert found[2].startswith(f"matches/C.match.toml:{bits}: bits: 9 (the match of camera C, ")
+    assert found[2].endswith("film.toml:11), expected 8, 10, 12 or 16")
+    assert found[3].startswith(f"matches/C.match.toml:{light}: lights[1].matrix: missing")
+    assert found[4].startswith(f"matches/C.match.toml:{matrx}: lights[1].matrx: unknown key")
+    assert "did you mean 'matrix'" in found[4]
+
+
+@pytest.mark.parametrize(
+    ("made", "words"),
+    [
+        (match_of("A"), "the match of camera A, expected one of camera B"),
+        (match_of(encoding="LogC4"), "for the encoding 'LogC4', expected one for 'BT.709 camera'"),
+    ],
+)
+def test_a_match_that_was_made_for_something_else_is_refused(tmp_path, made, words):
+    (found,) = problems(write_film(tmp_path, b=made))
+    assert found.startswith("film.toml:8: cameras.B.match: ")
+    assert words in found
+
+
+def test_a_curve_for_a_scene_linear_camera_is_refused(tmp_path):
+    recipe = RECIPE.replace('encoding = "BT.709 camera"', 'encoding = "ACEScg"')
+    (found,) = problems(write_film(tmp_path, recipe))
+    assert "a curve of its own for a scene-linear camera, expected one for 'ACEScg'" in found
+
+
+@pytest.mark.parametrize(
+    ("value", "words"),
+    [
+        ("3", "cameras.B.match: 3, expected text in quotes"),
+        ("[3]", "cameras.B.match[1]: 3, expected text in quotes"),
+        ("[]", "cameras.B.match: [] (0 values), expected 1 values"),
+        ('"."', ": is not a file, expected a match file (.toml)"),
+        ('"a\\u0000b"', "cameras.B.match: "),
+        ('"film.toml"', "film.toml:"),
+    ],
+)
+def test_what_cannot_name_a_match_is_told(tmp_path, value, words):
+    found = problems(write_film(tmp_path, RECIPE.replace('"B.match.toml"', value)))
+    assert any(words in one for one in found), found
+
+
+def test_an_unknown_light_is_told_with_the_lights_of_the_matches(tmp_path):
+    (found,) = problems(write_film(tmp_path, RECIPE.replace('"window"', '"windw"')))
+    assert found.startswith("film.toml:19: scenes.yard.light: unknown light 'windw'")
+    assert "did you mean 'window'" in found
+    # With a match that cannot be read, nobody knows its lights.
+    path = write_film(tmp_path)
+    (tmp_path / "B.match.toml").write_text("lights = 3\n")
+    assert not any("unknown light" in one for one in problems(path))
+
+
+def test_a_match_of_an_extended_recipe_is_found_in_that_ones_folder(tmp_path):
+    write_film(tmp_path / "below")
+    path = tmp_path / "upper.toml"
+    path.write_text('schema = 1\nname = "Upper"\nextends = "below/film.toml"\n')
+    assert load(path).recipe.match_of("C").one.light == "shade"
+
+
+def test_the_hash_covers_what_the_match_holds(tmp_path):
+    path = write_film(tmp_path)
+    before = load(path).recipe_hash
+    assert load(path).recipe_hash == before
+    match = tmp_path / "B.match.toml"
+    match.write_text(match.read_text().replace("1.1,", "1.2,", 1))
+    assert load(path).recipe_hash != before
