@@ -250,7 +250,7 @@ def _compared(first: Look, second: Look, camera: str, output: str, scene: str | 
     bakings = [
         Baking.of(
             look.graph.chain(camera, output, scene),
-            look.graph.input_transform(camera),
+            look.graph.decoding(camera, scene),
             look.graph.output(output),
         )
         for look in (first, second)
