@@ -98,6 +98,8 @@ def main() -> None:
     print(f"look at   {path}")
     print(f"and at    {options.out}/B-*.png: how camera B was matched, and how well it fits")
     print(f"hand-off  {handoff}")
+    for one in look.recipe.all_match_warnings((None, *look.recipe.deliver.scenes)):
+        print(f"beware: {one}")
 
 
 if __name__ == "__main__":

@@ -44,7 +44,9 @@ class Rate(click.ParamType):  # type: ignore[type-arg]
 @file_options
 @click.option("--into", type=click.Path(path_type=Path), help="Folder for the results.")
 @click.option(
-    "--format", "extension", help="mov, mp4, mkv, exr, dpx, tif, png or jpg; default the source's."
+    "--format",
+    "extension",
+    help="mov, mp4, mkv, mxf, exr, dpx, tif, png or jpg; default the source's.",
 )
 @click.option(
     "--codec", help="prores-422-hq, prores-4444, dnxhr-hq, dnxhr-hqx, dnxhr-444, h264, hevc."

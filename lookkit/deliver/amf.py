@@ -208,7 +208,7 @@ def write_amf(look: Look, one: AmfFile, folder: Path) -> list[Written]:
     text = ET.tostring(root, encoding="unicode")
     with write_beside(path) as beside:
         beside.write_text(f'<?xml version="1.0" encoding="UTF-8"?>\n{text}\n', encoding="utf-8")
-    note = f"{codes_of(look, one.camera)}, in; {signal_of(look, one.output)}, out"
+    note = f"{codes_of(look, one.camera, one.scene)}, in; {signal_of(look, one.output)}, out"
     return [*written, Written(path, "amf", "chain", one.camera, one.output, one.scene, note)]
 
 
@@ -233,7 +233,7 @@ def _document(look: Look, one: AmfFile, folder: Path) -> ET.Element:
     _info(info, look, f"{said} to {one.output}", amf_uuid(look, one))
     pipeline = ET.SubElement(root, _tag("pipeline"))
     described = ET.SubElement(pipeline, _tag("pipelineInfo"))
-    way = f"{codes_of(look, one.camera)} to {signal_of(look, one.output)}"
+    way = f"{codes_of(look, one.camera, one.scene)} to {signal_of(look, one.output)}"
     _info(described, look, way, amf_uuid(look, one, "pipeline"))
     version = ET.SubElement(described, _tag("systemVersion"))
     for name, number in zip(("major", "minor", "patch"), ACES_VERSION, strict=True):

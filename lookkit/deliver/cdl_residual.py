@@ -107,22 +107,20 @@ def write_change(look: Look, change: Change, folder: Path) -> tuple[Correction, 
     """
     place = folder / FOLDER
     place.mkdir(parents=True, exist_ok=True)
-    name = acescct.viewing_output(look)
-    target = look.graph.output(name)
-    light = acescct.viewed(look.graph.rendering(name, change.scene), target)
+    target = look.graph.output(acescct.viewing_output(look))
+    light = viewing_light(look, change)
     correction = best_cdl(lambda scene: evaluate(change.steps, scene), light, change.stem)
 
-    code = acescct.encode(scene_colours()["image-like"])
-    aim = acescct.encode(evaluate(change.steps, acescct.decode(code)))
-    alone = _difference(light, aim, correction.apply(code))
+    code, aim = pictures(change)
+    alone = difference(light, aim, correction.apply(code))
     told = f"CDL alone: {alone}"
     figures = {"CDL alone mean": round(alone.mean, 4), "CDL alone 99 %": round(alone.p99, 4)}
     where = f"Delta E 2000 of pictures, seen on {target.name}"
     written: list[Written] = []
     if alone.p99 > _NOTHING:
-        residual = _Residual(look, change, correction, light)
+        residual = Residual(look, change, correction, light)
         made = residual.baking.bake(acescct.SIZE, fit=look.recipe.deliver.fit)
-        both = _difference(light, aim, tetrahedral(made, np.clip(correction.apply(code), 0, 1)))
+        both = difference(light, aim, tetrahedral(made, np.clip(correction.apply(code), 0, 1)))
         told = f"{told}; CDL + residual: {both} ({where})"
         figures |= {
             "CDL + residual mean": round(both.mean, 4), "CDL + residual 99 %": round(both.p99, 4),
@@ -142,7 +140,7 @@ def write_change(look: Look, change: Change, folder: Path) -> tuple[Correction, 
     return correction, [cdl, *written]
 
 
-class _Residual:
+class Residual:
     """What is left of a change behind its CDL: ACEScct to ACEScct."""
 
     def __init__(self, look: Look, change: Change, correction: Correction, light: Light) -> None:
@@ -181,13 +179,18 @@ class _Residual:
         look, change = self.look, self.change
         path = place / f"{change.stem}_residual_ACEScct.clf"
         pieces = clf_pieces(change.steps, look.lattices)
-        space = encoding(acescct.SPACE)
-        back = [undone(self.correction), *space.lower()]
-        clf = Clf([*back, *transforms_of(pieces), *space.lower_inverse()])
+        clf = Clf(self.transforms)
         head = clf_head(look, change.scene, self.takes, self.gives, pieces)
         measured = write_measured(look, clf, path, head, pieces, self)
         note = f"{self.takes}, in; {self.gives}, out; {in_words(pieces)}"
         return Written(path, "cdl", self.part, None, None, change.scene, note, *measured)
+
+    @property
+    def transforms(self) -> list[OcioTransform]:
+        """The operations of the CLF."""
+        space = encoding(acescct.SPACE)
+        steps = transforms_of(clf_pieces(self.change.steps, self.look.lattices))
+        return [undone(self.correction), *space.lower(), *steps, *space.lower_inverse()]
 
     def colours(self) -> dict[str, Array]:
         """Return the audited scenes as the CDL leaves them."""
@@ -204,6 +207,19 @@ def undone(correction: Correction) -> OcioTransform:
     return inverted(correction.transform())
 
 
-def _difference(light: Light, aim: Array, found: Array) -> Difference:
+def viewing_light(look: Look, change: Change) -> Light:
+    """Return what a viewer sees of ACEScct codes: on the first output in SDR, or on any."""
+    name = acescct.viewing_output(look)
+    return acescct.viewed(look.graph.rendering(name, change.scene), look.graph.output(name))
+
+
+def pictures(change: Change) -> tuple[Array, Array]:
+    """Return the ACEScct codes of pictures, and what the change makes of them, (n, 3) each."""
+    code = acescct.encode(scene_colours()["image-like"])
+    return code, acescct.encode(evaluate(change.steps, acescct.decode(code)))
+
+
+def difference(light: Light, aim: Array, found: Array) -> Difference:
+    """Return Delta E 2000 between two sets of ACEScct codes."""
     wrong = delta_e_2000(light.lab(aim), light.lab(found))
     return Difference(float(wrong.mean()), float(np.quantile(wrong, 0.99)))

@@ -150,7 +150,7 @@ def chain_file(look: Look, camera: str, output: str, scene: str | None = None) -
     return ClfFile(
         _folder(camera) / f"{chain_stem(look, camera, output, scene)}.clf",
         "chain",
-        f"camera {camera}: {codes_of(look, camera)}",
+        f"camera {camera}: {codes_of(look, camera, scene)}",
         signal_of(look, output),
         chain,
         lambda: camera_colours(step),
@@ -170,7 +170,7 @@ def _of_camera(
     return ClfFile(
         _folder(camera) / f"{camera_stem(look, camera, scene)}_to_ACES2065-1_{end}.clf",
         part,
-        f"camera {camera}: {codes_of(look, camera)}",
+        f"camera {camera}: {codes_of(look, camera, scene)}",
         gives,
         chain,
         lambda: camera_colours(step),

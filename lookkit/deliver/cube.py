@@ -13,6 +13,7 @@ from lookkit.errors import InputError, LookkitError
 from lookkit.files import safe_name
 from lookkit.lattice.certificate import Certificate
 from lookkit.lattice.of_graph import Baking, exceeded
+from lookkit.lattice.picture import draw_certificate
 from lookkit.lutfile.cube import read_cube, write_cube
 from lookkit.progress import Progress, silent
 from lookkit.recipe.model import Budget
@@ -94,12 +95,14 @@ def write_look_cube(
     """Bake, write and certify one .cube in `folder`.
 
     The certificate is measured on the written file, read back; it is written beside it as
-    JSON and as text. With "auto", the smallest size that keeps to the budget stays.
+    JSON and as text, and as a picture where the recipe asks for one. With "auto", the smallest
+    size that keeps to the budget stays.
 
     Raises
     ------
     LookkitError
-        If the recipe has a budget and the file exceeds it, naming file, set and figure.
+        If the recipe has a budget and the file exceeds it, naming file, set and figure; or
+        pictures are asked for and matplotlib is not installed.
     """
     deliver = look.recipe.deliver
     source = baking(look, camera, output, scene)
@@ -119,6 +122,8 @@ def write_look_cube(
     if over and deliver.budget is not None:
         raise LookkitError("\n".join(f"{path.name}: {one}" for one in over))
     write_certificate(certificate, path)
+    if deliver.pictures:
+        draw_certificate(certificate, path.with_name(path.name + ".png"), path.name)
     return Baked(path, number, certificate, tuple(over))
 
 
@@ -134,15 +139,12 @@ def _write(
 ) -> None:
     recipe = look.recipe
     target = look.graph.output(output)
-    match = recipe.match_of(camera, scene)
-    matched = () if match is None else (f"with the {match.name}",)
     shown = recipe.name if scene is None else f"{recipe.name}, scene {scene}"
     comments = (
         f"look: {shown}, version {recipe.version}, show {recipe.show}",
         f"recipe: sha256 {look.recipe_hash}",
         f"made by: lookkit {__version__}",
-        f"takes: camera {camera}, {codes_of(look, camera)}, 0-1 = all codes of the file",
-        *matched,
+        f"takes: camera {camera}, {codes_of(look, camera, scene)}, 0-1 = all codes of the file",
         f"gives: {signal_of(look, output)}, 0-1 = all codes of the file",
         "for viewing and finishing; not an exposure meter",
     )
@@ -186,7 +188,7 @@ def _job(look: Look, camera: str, output: str, size: Size, scene: str | None) ->
         place = folder / "cube" / safe_name(camera)
         place.mkdir(parents=True, exist_ok=True)
         made = write_look_cube(look, camera, output, size, place, scene)
-        note = f"{codes_of(look, camera)}, in; {signal_of(look, output)}, out"
+        note = f"{codes_of(look, camera, scene)}, in; {signal_of(look, output)}, out"
         figures = {} if made.certificate is None else accuracy_figures(made.certificate)
         lines = () if made.certificate is None else accuracy_lines(made.certificate)
         one = Written(

@@ -36,10 +36,12 @@ def shown_look(look: Look, scene: str | None = None) -> str:
     return name if scene is None else f"{name}, scene {scene}"
 
 
-def codes_of(look: Look, camera: str) -> str:
-    """Return what a camera's codes are, for people."""
+def codes_of(look: Look, camera: str, scene: str | None = None) -> str:
+    """Return what a camera's codes are, for people, and with which match they are read."""
     step = look.graph.input_transform(camera)
-    return f"{step.encoding.name}, {step.signal_range} range"
+    match = look.recipe.match_of(camera, scene)
+    matched = "" if match is None else f", with the {match.name}"
+    return f"{step.encoding.name}, {step.signal_range} range{matched}"
 
 
 def signal_of(look: Look, output: str) -> str:

@@ -35,6 +35,8 @@ _APART: Final = 0.06
 _NEAR: Final = 0.03
 _NEUTRAL_CHROMA: Final = 3.0
 _BITS: Final = (8, 10)
+_STOPS_APART: Final = 0.25
+_DARKEST: Final = -10.0
 _LIVES_IN: Final[dict[SetName, str]] = {
     "image-like": "pictures",
     "skin": "pictures",
@@ -96,6 +98,8 @@ class Worst:
     hue: float | None
     hue_name: str
     lives_in: str
+    exact_srgb: tuple[float, float, float]
+    read_srgb: tuple[float, float, float]
 
 
 @dataclass(frozen=True)
@@ -116,6 +120,9 @@ class Reading:
         Order and tint of the grey ramp.
     banding
         At 8 and 10 bits.
+    over_stops
+        The grey ramp's largest Delta E 2000 in each quarter of a stop: stops from mid-grey,
+        and the error. Codes below -10 stops are left out.
     """
 
     reader: Reader
@@ -124,6 +131,7 @@ class Reading:
     worst: tuple[Worst, ...]
     ramp: facts.Ramp
     banding: tuple[facts.Banding, ...]
+    over_stops: tuple[tuple[float, float], ...]
 
 
 @dataclass(frozen=True)
@@ -274,6 +282,19 @@ def _reading(
         worst,
         facts.ramp(read, exact),
         tuple(facts.banding(read, exact, pictures, bits) for bits in _BITS),
+        _over_stops(sets["neutral-ramp"], read, space),
+    )
+
+
+def _over_stops(
+    ramp: Audited, read: facts.Read, space: CodeSpace
+) -> tuple[tuple[float, float], ...]:
+    part = np.rint(stops_of(space.decode(ramp.code)) / _STOPS_APART).astype(int)
+    error = ramp.delta_e_2000(read(ramp.code))
+    darkest = round(_DARKEST / _STOPS_APART)
+    return tuple(
+        (_STOPS_APART * int(one), float(error[part == one].max()))
+        for one in np.unique(part[part >= darkest])
     )
 
 
@@ -312,6 +333,7 @@ def _described(
     differences = one.delta_e_2000(found)
     stops = stops_of(space.decode(code))
     lab = light.lab(wanted)
+    shown = light.srgb(wanted), light.srgb(found)
     rows = []
     for index in np.argsort(-differences, kind="stable"):
         hue = _hue(lab[index])
@@ -325,6 +347,8 @@ def _described(
                 hue,
                 _hue_name(hue),
                 _lives_in(code[index], sets),
+                _triple(shown[0][index]),
+                _triple(shown[1][index]),
             )
         )
     return tuple(rows)

@@ -52,12 +52,12 @@ _KEEP_LADDER: Final = (0.5, 0.5, 0.5, 0.0)
 """What is kept of a fit, turn by turn, while pictures or skin lose on the mean."""
 
 _INSIST: Final = 2.0
-_INSISTENCE: Final = 3
+_INSISTENCE: Final = 2
 
 _RAMP_PLACES: Final[Array] = np.repeat(((np.arange(8) + 0.5) / 8)[:, None], 3, axis=1)
-_RAMP_ROUNDS: Final = 2
+_RAMP_ROUNDS: Final = 1
 _RAMP_WEIGHT: Final = 3000.0
-_RAMP_LIGHTNESS: Final = 0.26
+_RAMP_LIGHTNESS: Final = 0.24
 """Errors of lightness up to this share of plain sampling's largest are left alone."""
 
 _RAMP_TINT: Final = 0.23 / 1023.0
@@ -156,7 +156,7 @@ def fit_lattice(
     watch = problem.watch(audit(graph, space, light) if audited is None else audited)
     progress(what, 2, 4)
     for tint in _TINT_LADDER:
-        fitted = watch.unfolded(problem.solve(tint))
+        fitted = problem.solve(tint)
         worse, mean = watch.worse(fitted)
         if mean < _GAIN:
             break
@@ -164,7 +164,7 @@ def fit_lattice(
         if not worse.any():
             break
         problem.insist(worse)
-        fitted = watch.unfolded(problem.solve(tint))
+        fitted = problem.solve(tint)
         worse, mean = watch.worse(fitted)
     for keep in _KEEP_LADDER:
         if mean <= 1.0:
@@ -172,7 +172,8 @@ def fit_lattice(
         fitted = problem.plain + keep * (fitted - problem.plain)
         worse, mean = watch.worse(fitted)
     progress(what, 3, 4)
-    lattice, held = held_back(fitted, worse, watch, Summits(watch, fitted, graph, light))
+    fitted = watch.unfolded(fitted)
+    lattice, held = held_back(fitted, watch, Summits(watch, fitted, graph, light))
     if held < 1.0:
         lattice = _settled(lattice, problem, watch)
     progress(what, 4, 4)
@@ -185,6 +186,7 @@ def _settled(lattice: Array, problem: _Problem, watch: Watch) -> Array:
     share = np.ones((*lattice.shape[:3], 1))
     for left in _SETTLED_SHARES:
         worse, mean = watch.worse(lattice + share * change, margin=False)
+        worse |= watch.folded(lattice + share * change)
         if mean > _STILL_GAINS:
             share *= left
         elif worse.any():

@@ -160,11 +160,11 @@ class Watch:
         Returns
         -------
         tuple
-            Cells that fold or make a set's tail worse than plain sampling's, shape (cells,),
-            and the largest mean of pictures or skin under a reader, plain sampling's being 1.
+            Cells that make a set's tail worse than plain sampling's, shape (cells,), and
+            the largest mean of pictures or skin under a reader, plain sampling's being 1.
         """
         corners = corner_values(lattice)
-        out = turned(orientation(corners), self._upright, _FLAT)
+        out = np.zeros(self.across**3, dtype=bool)
         near = np.zeros(self.across**3, dtype=bool)
         mean = 0.0
         for reader, tail in self._inside.items():
@@ -184,9 +184,13 @@ class Watch:
         }
         return out, mean
 
+    def folded(self, lattice: Array) -> Mask:
+        """Cells that fold where plain sampling does not, shape (cells,)."""
+        return turned(orientation(corner_values(lattice)), self._upright, _FLAT)
+
     def unfolded(self, lattice: Array) -> Array:
         """Return the lattice with the cells that fold drawn towards plain sampling."""
-        bad = turned(orientation(corner_values(lattice)), self._upright, _FLAT)
+        bad = self.folded(lattice)
         share = np.ones(lattice.shape[:3])
         at = np.flatnonzero(spread(bad))
         axis = _near_axis(len(share))
@@ -295,13 +299,13 @@ class Summits:
         return Audited(code, self._exact(code), self._light)
 
 
-def held_back(fitted: Array, bad: Mask, watch: Watch, summits: Summits) -> tuple[Array, float]:
+def held_back(fitted: Array, watch: Watch, summits: Summits) -> tuple[Array, float]:
     """Return a fitted lattice that makes no set's tail worse than plain sampling.
 
     Parameters
     ----------
-    fitted, bad
-        The lattice, and its offending cells as `Watch.worse` finds them.
+    fitted
+        The lattice, between plain sampling and the last one that `Watch.worse` saw.
     watch, summits
         What tells where a lattice is worse than plain sampling.
 
@@ -327,7 +331,7 @@ def held_back(fitted: Array, bad: Mask, watch: Watch, summits: Summits) -> tuple
         if not left:
             _ease(share)
 
-    lattice = fitted
+    lattice, bad = fitted, watch.offending(fitted)
     for _ in range(_SUMMIT_ROUNDS):
         for left in _STEPS:
             if not bad.any():
@@ -336,7 +340,7 @@ def held_back(fitted: Array, bad: Mask, watch: Watch, summits: Summits) -> tuple
             lattice = plain + share[..., None] * (fitted - plain)
             bad = watch.offending(lattice)
             if not bad.any():
-                bad = watch.worse(lattice)[0]
+                bad = watch.worse(lattice)[0] | watch.folded(lattice)
         else:
             return plain, 1.0
         above = summits.above(lattice, _cells_within(share == 0.0))

@@ -44,10 +44,10 @@ _INVISIBLE: Final = 0.003
 _HARM: Final = 0.15
 """Log of how much worse a set may get: what the fit of the lattice wins back."""
 
-_HARM_COST: Final = 2.0
+_HARM_COST: Final = 1.0
 _RESTRAINT: Final = 0.03
-_REACH: Final = 1.5
-"""Largest log of density: 4.5 times denser or sparser than equal spacing."""
+_REACH: Final = 2.0
+"""Largest log of density: 7.4 times denser or sparser than equal spacing."""
 
 _STAGES: Final = ((5, (0.6, 0.3), 36), (9, (0.4, 0.2, 0.1), 70), (17, (0.4, 0.2), 54))
 """Knots, steps and trials of each stage."""

@@ -14,6 +14,7 @@ import numpy.typing as npt
 
 from lookkit.lattice.difference import Real, itp, lab
 from lookkit.ocio import cores
+from lookkit.spaces.outputs import output
 from lookkit.spaces.working import Array
 
 Exact = Callable[[Array], Array]
@@ -52,6 +53,17 @@ class Light:
     def itp(self, signal: Array) -> Array:
         """I, T, P of BT.2124 of a signal, shape (n, 3)."""
         return itp(self.xyz(signal))
+
+    def srgb(self, signal: Array) -> Array:
+        """How a signal may be shown in a picture: sRGB in 0-1, shape (n, 3).
+
+        The white that the eye adapts to becomes the picture's white; light beyond it, and
+        colours beyond sRGB's, are clipped.
+        """
+        picture = output("sRGB")
+        to_rgb = np.linalg.inv(picture.limiting.to_xyz()).T
+        rgb = self.xyz(signal) @ to_rgb / (self.adapted_white @ to_rgb)
+        return picture.encode(np.clip(rgb, 0.0, 1.0))
 
     @cached_property
     def adapted_white(self) -> Array:

@@ -214,9 +214,16 @@ def footage_of(
     crop = settings.crops.get(camera)
     if crop is not None and len(crop) != 4:
         raise InputError(f"crop of camera {camera}: {len(crop)} numbers, expected 4")
+    exposures = tuple(read_exposure(paths, stops, progress) for _, paths, stops in parsed)
+    for one in exposures:
+        if span is not None and one.range not in (None, span):
+            notes.append(
+                f"camera {camera}: {one.files[0]} says {one.range} range, but is read as {span}, "
+                "as told"
+            )
     return Footage(
         camera,
-        tuple(read_exposure(paths, stops, progress) for _, paths, stops in parsed),
+        exposures,
         known,
         span,
         bits,

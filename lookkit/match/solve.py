@@ -31,6 +31,8 @@ _SMOOTH: Final = 20.0
 _SMOOTH_KINK: Final = 0.01
 """Bends of the log slope are nearly free of cost where few (a camcorder's knee)."""
 _NEAR_IDENTITY: Final = 0.2
+_STEADY: Final = 2.0
+"""Above all light that was seen, the slope goes on as it is: a trend would run away."""
 _EXPOSURE: Final = 100.0
 _EXPOSURE_KINK: Final = 0.002
 """Stops; an exposure may be off by more, at a cost in proportion that data outweighs."""
@@ -262,10 +264,12 @@ def _residuals(
     data = miss * weight[:, None]
 
     rows = [data.ravel()]
-    bends = np.empty(0)
+    bends, steady = np.empty(0), np.empty(0)
     if curve is not None:
         bends = np.diff(curve.log_slopes, 2)
+        steady = _STEADY * (curve.knots[:-1] >= problem.values.max())
         rows += [_SMOOTH * _soft(bends, _SMOOTH_KINK)[0], _NEAR_IDENTITY * curve.log_slopes]
+        rows.append(steady * np.diff(curve.log_slopes))
     if solution.roots is not None:
         rows.append(_ROOTS * solution.roots.ravel())
     if problem.bracketed:
@@ -312,7 +316,11 @@ def _residuals(
         bottom[slopes - 2 : 2 * slopes - 2, column : column + slopes] = _NEAR_IDENTITY * np.eye(
             slopes
         )
-        row, column = 2 * slopes - 2, column + slopes
+        row = 2 * slopes - 2
+        bottom[row : row + slopes - 1, column : column + slopes] = steady[:, None] * np.diff(
+            np.eye(slopes), axis=0
+        )
+        row, column = row + slopes - 1, column + slopes
     if solution.roots is not None:
         bottom[row : row + 9, column : column + 9] = _ROOTS * np.eye(9)
         row, column = row + 9, column + 9

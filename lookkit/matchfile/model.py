@@ -21,6 +21,8 @@ from lookkit.spaces import ranges
 
 SCHEMA: Final = 1
 UNKNOWN: Final = "unknown"
+STEEPEST: Final = 1e6
+"""The largest slope or coefficient that is not taken for a slip of the pen."""
 Name = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9 ._-]{0,62}$")]
 Method = Literal["chart", "published chart", "paired frames", "exposure and white"]
 
@@ -28,7 +30,9 @@ Method = Literal["chart", "published chart", "paired frames", "exposure and whit
 class ToneCurve(Table):
     """The fitted correction of the BT.709 curve: its slope at evenly spaced signals."""
 
-    top: float = Field(gt=0.0, description="the signal of the last slope; the first is at 0")
+    top: float = Field(
+        gt=0.0, le=4.0, description="the signal of the last slope; the first is at 0"
+    )
     slopes: Annotated[tuple[float, ...], Field(min_length=2)] = Field(
         description="slopes above zero; between them their logarithm is straight"
     )
@@ -36,9 +40,10 @@ class ToneCurve(Table):
     @model_validator(mode="after")
     def _rising(self) -> ToneCurve:
         for index, slope in enumerate(self.slopes):
-            if slope <= 0.0:
+            if not 0.0 < slope <= STEEPEST:
                 raise PydanticCustomError(
-                    "slope", f"slope {index + 1} is {slope:g}, expected above zero"
+                    "slope",
+                    f"slope {index + 1} is {slope:g}, expected above zero, at most {STEEPEST:g}",
                 )
         return self
 
@@ -127,8 +132,14 @@ class LightMatch(Table):
 
     @model_validator(mode="after")
     def _invertible(self) -> LightMatch:
-        rows = np.array(self.matrix)
-        if abs(np.linalg.det(rows)) < 1e-9 * max(np.abs(rows).max(), 1e-9) ** 3:
+        for name, rows in (("matrix", self.matrix), ("roots", self.roots or self.matrix)):
+            largest = np.abs(np.array(rows)).max()
+            if largest > STEEPEST:
+                raise PydanticCustomError(
+                    "large", f"{name} holds {largest:g}, expected at most {STEEPEST:g}"
+                )
+        matrix = np.array(self.matrix)
+        if abs(np.linalg.det(matrix / max(np.abs(matrix).max(), 1e-9))) < 1e-9:
             raise PydanticCustomError("singular", "a singular matrix, expected an invertible one")
         return self
 

@@ -125,7 +125,7 @@ def _probe(av: Any, container: Any, path: Path, matrix: str | None) -> Clip:
     start = first.pts or 0
     siting, field = _siting_and_field(av, first, video.codec_context.name)
     turned = round(-first.rotation / 90) % 4 * 90
-    notes = []
+    notes = _left_out(container, video)
     if abs(first.rotation) % 90:
         notes.append(f"turned by {first.rotation:g} degrees, which is left as it is")
     elif turned:
@@ -163,6 +163,22 @@ def _probe(av: Any, container: Any, path: Path, matrix: str | None) -> Clip:
         audio=len(container.streams.audio),
         notes=tuple(notes),
     )
+
+
+def _left_out(container: Any, video: Any) -> list[str]:
+    """Return what a movie holds besides its picture, sound and timecode: it is not carried over."""
+    kinds = [stream.type for stream in container.streams if stream.index != video.index]
+    others = {
+        "subtitles": kinds.count("subtitle"),
+        "another picture": kinds.count("video"),
+        "attached files": kinds.count("attachment"),
+        "other data": sum(
+            stream.type == "data" and not stream.metadata.get("timecode")
+            for stream in container.streams
+        ),
+        "chapters": len(container.chapters()) if hasattr(container, "chapters") else 0,
+    }
+    return [f"holds {name} too: left out" for name, count in others.items() if count]
 
 
 def _times(container: Any, video: Any) -> list[int]:

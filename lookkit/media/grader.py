@@ -37,6 +37,8 @@ LATTICE_BITS: Final = 12
 """Targets of more bits are never graded through a lattice."""
 
 _STRIP: Final = 1 << 16
+_STRIPS: Final = 4
+"""Strips of a picture for each core when they go through a lattice."""
 _PROBES: Final = np.array(
     [(0.5, 0.5, 0.5), (0.5, 0.5, 0.0), (0.5, 0.0, 0.5), (0.0, 0.5, 0.5), (0.8, 0.4, 0.2)]
 )
@@ -90,6 +92,9 @@ class Grader:
         target keeps the bits below its own depth, for whoever rounds last.
         """
         rows = max(1, _STRIP // width)
+        if self._lattice is not None:
+            # Few strips: OpenColorIO goes line by line anyway, and each call has its price.
+            rows = max(rows, -(-len(source[0]) // (_STRIPS * cores())))
 
         def work(start: int) -> None:
             stop = start + rows
@@ -109,7 +114,7 @@ class Grader:
             return
         self._lattice.apply(source, target, width)
         first = target[0][:, :width]
-        if first.max() == _FLAGGED:
+        if self.flagged_cells and first.max() == _FLAGGED:
             where = np.nonzero(first == _FLAGGED)
             for at in range(0, len(where[0]), _STRIP):
                 some = (where[0][at : at + _STRIP], where[1][at : at + _STRIP])

@@ -431,6 +431,11 @@ def _movie_job(look: Look, taken: Taken, clip: Clip, options: Options) -> Job:
     )
     if suffix in SUFFIXES:
         deep = clip.coding.bits > 8 or look.graph.output(job.output).is_hdr
+        if suffix == ".mxf" and clip.variable:
+            raise InputError(
+                f"{clip.path}: variable frame rate, which .mxf does not keep; "
+                "expected --format mov, mp4 or mkv"
+            )
         job = _as_movie(look, job, suffix, options, deep, (clip.width, clip.height))
     else:
         count = max(clip.frames, 1)

@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from fractions import Fraction
 from pathlib import Path
+from queue import SimpleQueue
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -24,7 +25,7 @@ from lookkit.media.frame import read_code
 from lookkit.media.grader import LATTICE_PIXELS, LATTICE_SIZE, TOLERANCE, Grade, Grader, grade_of
 from lookkit.media.jobs import Job
 from lookkit.media.light import LightMeter
-from lookkit.media.movie import MovieSpec, MovieWriter, carries_sound, job_of_movie
+from lookkit.media.movie import HDR_BOXES, MovieSpec, MovieWriter, carries_sound, job_of_movie
 from lookkit.media.numbered import Numbered, listed
 from lookkit.media.partial import whole_or_none
 from lookkit.media.pipeline import Ahead, Behind
@@ -323,6 +324,11 @@ def _to_movie(look: Look, job: Job, target: Path, tick: Tick) -> Done:
     tags = output_tags(display)
     coding = Coding("bt2020" if tags.matrix == 9 else "bt709", "legal", int(job.bits or 10))
     warnings = list(job.warnings)
+    if mastering_of(display) is not None and target.suffix not in HDR_BOXES:
+        warnings.append(
+            f"{job.place}: the light level (MaxCLL, MaxFALL) does not go into {target.suffix}; "
+            "it is left out"
+        )
     with ExitStack() as stack:
         part = stack.enter_context(whole_or_none(target))
         if isinstance(job.source, Clip):
@@ -380,10 +386,13 @@ def _encode(
     writer = MovieWriter(part, spec, job.result, sound)
     meter = _meter(look, job, spec)
     count, last = 0, -1
+    # Graded frames are used again: fresh memory for each costs more than a copy of it.
+    spare: SimpleQueue[Any] = SimpleQueue()
 
     def write(item: Any) -> None:
         if isinstance(item, tuple):
             writer.write(*item)
+            spare.put(item[0])
             tick(1)
         else:
             writer.sound_packet(item)
@@ -394,7 +403,9 @@ def _encode(
                 if not isinstance(item, Frame):
                     behind.put(item)
                     continue
-                picture = av.VideoFrame(clip.width, clip.height, "yuv444p16le")
+                if spare.empty():
+                    spare.put(av.VideoFrame(clip.width, clip.height, "yuv444p16le"))
+                picture = spare.get()
                 target = planes_of(picture)
                 grader.planes(planes_of(item.picture), target, clip.width)
                 if meter is not None:

@@ -39,7 +39,7 @@ def read_matches(joined: Joined, folder: Path, own: Own) -> Matches:
     problems: list[Problem] = []
     by_camera: dict[str, dict[str, Match]] = {}
     for path, name in named_files(joined.data):
-        if path[0] != "cameras" or path[2] != "match":
+        if path[0] != "cameras" or "match" not in path[2:3]:
             continue
         camera = str(path[1])
         leads = f" (the match of camera {camera}, {joined.place(path)})"

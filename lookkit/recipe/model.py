@@ -222,7 +222,7 @@ class Budget(Table):
     saturated_emitters: float = Field(default=6.0, gt=0.0, description="99 % of coloured lights")
 
 
-FormatName = Literal["cube", "config", "clf", "cdl", "stills", "aces", "amf", "report"]
+FormatName = Literal["cube", "config", "clf", "cdl", "stills", "amf", "aces", "report"]
 
 
 class Deliver(Table):
@@ -240,6 +240,9 @@ class Deliver(Table):
     )
     certify: bool = Field(
         default=True, description="measure each written file against the exact graph"
+    )
+    pictures: bool = Field(
+        default=False, description="draw each measured .cube's errors into a picture beside it"
     )
     budget: Budget | None = Field(
         default=None,

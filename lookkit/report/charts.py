@@ -224,11 +224,15 @@ def chromaticity_axes(target: Output, width: float = 5.6, height: float = 5.4) -
     seen_part = (WAVELENGTHS >= 400) & (WAVELENGTHS <= 700)
     edge = uv(MATCHING_FUNCTIONS[seen_part])
     axis.plot(*np.append(edge, edge[:1], axis=0).T, color=QUIET, linewidth=0.8)
-    own = (target.limiting.red, target.limiting.green, target.limiting.blue)
-    for gamut, text, dash in ((BT709, "Rec.709", "solid"), (P3_D65, "P3", (0, (5, 2))),
-                              (AP1, "AP1", (0, (1.5, 1.5)))):  # fmt: skip
+    drawn: list[tuple[Primaries, str, Any]] = [
+        (BT709, "Rec.709", DASHES[0]), (P3_D65, "P3", DASHES[1]), (AP1, "AP1", DASHES[2]),
+    ]  # fmt: skip
+    own = uv_of(target.limiting)
+    if not any(np.array_equal(own, uv_of(gamut)) for gamut, _, _ in drawn):
+        drawn.append((target.limiting, target.limiting.name, DASHES[3]))
+    for gamut, text, dash in drawn:
         corners = uv_of(gamut)
-        chosen = own == (gamut.red, gamut.green, gamut.blue)
+        chosen = np.array_equal(corners, own)
         axis.plot(*np.append(corners, corners[:1], axis=0).T, color=INK if chosen else QUIET,
                   linestyle=dash, linewidth=1.8 if chosen else 1.0, label=text)  # fmt: skip
     white = np.array(target.limiting.white)

@@ -46,6 +46,14 @@ def test_a_file_has_its_certificate_beside_it_and_in_the_manifest(built):
     assert "read tetrahedral: pictures Delta E 2000 mean" in readme
 
 
+def test_a_certificate_is_drawn_where_the_recipe_asks(tmp_path):
+    pytest.importorskip("matplotlib")
+    write_look_cube(look("fit = false\npictures = true\n"), "A", "monitor", 17, tmp_path)
+    (picture,) = tmp_path.glob("*.cube.png")
+    assert picture.read_bytes().startswith(b"\x89PNG")
+    assert picture.stat().st_size > 20_000
+
+
 def test_what_exceeds_the_default_budget_is_told_and_the_build_goes_on(tmp_path, monkeypatch):
     monkeypatch.setattr("lookkit.deliver.cube.Budget", lambda: Budget(saturated_emitters=0.01))
     made = build(look("fit = false\n"), tmp_path)

@@ -5,11 +5,14 @@ import shutil
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 
+from lookkit.cli.main import cli
 from lookkit.errors import InputError
 from lookkit.handoff.build import build
 from lookkit.look import files_of, load
 from lookkit.lutfile.cube import write_cube
+from lookkit.media.stills import write_still
 from tests.recipe.matched import RECIPE, match_of, write_film
 
 PLAIN = "[deliver]\nfit = false\ncertify = false\nsizes = [17]\n"
@@ -105,3 +108,36 @@ def test_a_file_that_went_away_stops_the_build_and_nothing_is_left(tmp_path):
     with pytest.raises(InputError, match=r"B\.match\.toml: cannot be read"):
         build(look, tmp_path / "out")
     assert not any((tmp_path / "out").iterdir())
+
+
+def test_check_build_and_apply_say_where_a_camera_has_no_match(tmp_path):
+    deliver = PLAIN + 'scenes = ["cellar", "yard"]\nformats = ["cube"]\n'
+    recipe = write_film(tmp_path / "work", RECIPE + deliver)
+    still = tmp_path / "still.png"
+    write_still(still, np.full((8, 8, 3), 0.4, dtype=np.float32), bits=16)
+    runner = CliRunner()
+    words = "camera B has no match for tungsten, the light of scene cellar"
+    attic = "camera B in scene attic, which names no light, takes the first of its matches"
+
+    checked = runner.invoke(cli, ["check", str(recipe)])
+    assert f"beware: {words}" in checked.output
+    assert f"beware: {attic}" in checked.output
+    assert "match B to A (window): scenes yard, attic; in place of the input" in checked.output
+
+    built = runner.invoke(cli, ["build", str(recipe), "--into", str(tmp_path / "out")])
+    assert built.exit_code == 0, built.output
+    assert f"beware: {words}" in built.output
+    assert attic not in built.output
+    (cube,) = (tmp_path / "out").rglob("B_yard_*.cube")
+    assert "with the match B to A (window)" in cube.read_text()
+    (cube,) = (tmp_path / "out").rglob("B_cellar_*.cube")
+    assert "with the match" not in cube.read_text()
+
+    def graded(*more):
+        options = ["--camera", "B", "--output", "monitor", "--into", str(tmp_path / "graded")]
+        done = runner.invoke(cli, ["apply", str(recipe), str(still), *options, *more])
+        assert done.exit_code == 0, done.output
+        return done.output
+
+    assert words in graded("--scene", "cellar", "--overwrite")
+    assert "warning" not in graded("--scene", "yard", "--overwrite")

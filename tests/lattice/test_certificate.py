@@ -169,6 +169,23 @@ def test_hues_and_stops_of_the_worst_colours_make_sense():
     assert worst.stops == pytest.approx(np.log2(np.sqrt(0.2722) / 0.18), abs=0.2)
 
 
+def test_colours_for_pictures_are_those_of_the_display():
+    # IEC 61966-2-1: a display of BT.709 primaries and D65 shows its own light; signals differ
+    # by their curves alone, so sRGB of the light is what the monitor's signal decodes to.
+    graph = mild()
+    signal = np.array([[0.5, 0.5, 0.5], [1.0, 1.0, 1.0], [0.2, 0.6, 0.9], [0.0, 0.0, 0.0]])
+    linear = signal**2.4
+    wanted = np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * linear ** (1 / 2.4) - 0.055)
+    np.testing.assert_allclose(graph.light.srgb(signal), wanted, atol=2e-4)
+
+
+def test_the_ramps_errors_over_stops_reach_its_largest(printed):
+    for reading in printed.readings:
+        stops, errors = np.array(reading.over_stops).T
+        assert (np.diff(stops) >= 0.25).all()
+        assert max(errors) == pytest.approx(reading.sets["neutral-ramp"].delta_e_2000.max)
+
+
 def test_json_is_plain_and_repeats(printed):
     data = json.loads(printed.to_json())
     assert data["size"] == 17

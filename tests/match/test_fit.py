@@ -73,6 +73,8 @@ def test_one_exposure_is_enough_for_the_middle():
     trials = [chart_trial(sim.TYPICAL, seed, (0.0,)) for seed in SEEDS]
     assert means(trials, sim.held_out_spectra())[0] <= 1.9
     assert all(trial.fit.covers[1] < 3.0 for trial in trials)
+    # Light that no exposure held: the knee goes on as steep as it was last seen.
+    assert means(trials, sim.held_out_spectra(), 2.0)[0] <= 2.5
 
 
 def test_four_glared_patches_are_seen_through():

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from lookkit.errors import InputError
-from lookkit.match.frames import Exposure, Footage
+from lookkit.match.frames import Exposure, Footage, read_exposure
 from lookkit.match.light import refuse_other_light
 from lookkit.match.make import match_charts
 from lookkit.match.report import patches_picture, report_dict, summary, write_json, write_page
@@ -119,6 +119,17 @@ def test_a_published_chart_stands_in_for_the_main_camera():
     assert made.match.steps[0].takes == "scene"
     # Camera A's own matrix is good, so little is left to do; its chart is Ohta's own.
     assert made.fit.chart.mean < 2.5
+
+
+@pytest.mark.parametrize("edition", ["2005", "2014-11-after"])
+def test_a_real_scene_linear_chart_needs_only_a_matrix_to_its_published_values(
+    edition, shared_data
+):
+    exposure = read_exposure([shared_data / "exr/Carrots.exr"])
+    made = match_charts(edition, Footage("A", (exposure,), encoding("ACES2065-1")), stage="never")
+    assert made.fit.chart.mean <= 2.0
+    assert made.fit.chart.mean < made.before_errors.mean - 0.5
+    assert made.file.lights[0].curve is None
 
 
 @pytest.mark.parametrize("rise", [0.5, -0.3])

@@ -205,3 +205,9 @@ def test_the_main_camera_may_have_any_encoding_that_the_recipe_knows(folder, tmp
     result = run(folder, tmp_path / "B.toml", "--recipe", recipe, cameras=("normal.mkv",))
     # The frames are not sRGB, so the cameras cannot agree well; but A's encoding is believed.
     assert "encoding must be known" not in f"{result.output}{result.exception}"
+
+
+def test_a_clip_that_says_another_range_than_it_is_read_in_is_told(folder, tmp_path):
+    result = run(folder, tmp_path / "B.toml", "--range", "B=full", cameras=("normal.mkv",))
+    assert "normal.mkv says legal range, but is read as full" in result.output
+    assert read_match(tmp_path / "B.toml").range == "full"

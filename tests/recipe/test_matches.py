@@ -1,11 +1,22 @@
 """Matches that a recipe's cameras name: what is wrong is told, a scene picks its own."""
 
+import copy
+import tomllib
+
+import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from lookkit.errors import RecipeError
+from lookkit.evaluate import evaluate
+from lookkit.graph import Graph
 from lookkit.look import load
-from lookkit.recipe.match_file import match_text
-from tests.recipe.matched import RECIPE, match_of, write_film
+from lookkit.matchfile.steps import Match
+from lookkit.recipe.load import parse_recipe
+from lookkit.recipe.match_file import match_text, parse_match
+from lookkit.recipe.write import toml_text
+from tests.recipe.matched import RECIPE, ROOTS, match_of, write_film
 
 
 def problems(path):
@@ -148,3 +159,77 @@ def test_the_hash_covers_what_the_match_holds(tmp_path):
     match = tmp_path / "B.match.toml"
     match.write_text(match.read_text().replace("1.1,", "1.2,", 1))
     assert load(path).recipe_hash != before
+
+
+JUNK = st.recursive(
+    st.one_of(
+        st.sampled_from(["", "unknown", "window", "LogC4", "legal", "\0", "x" * 80, "../x.toml"]),
+        st.booleans(),
+        st.integers(-3, 200),
+        st.floats(width=32),
+        st.sampled_from([1e300, -1e300, 1e-300]),
+    ),
+    lambda inner: st.one_of(
+        st.lists(inner, max_size=3),
+        st.dictionaries(st.sampled_from(["light", "curve", "kind", "file"]), inner, max_size=2),
+    ),
+    max_leaves=4,
+)
+WHOLE = tomllib.loads(match_text(match_of(roots=ROOTS)))
+FILM = tomllib.loads(RECIPE)
+
+
+def places(value, path=()):
+    """The path of every key and item."""
+    pairs = value.items() if isinstance(value, dict) else enumerate(value)
+    for key, item in pairs:
+        yield (*path, key)
+        if isinstance(item, dict | list):
+            yield from places(item, (*path, key))
+
+
+def broken(tables, path, junk, drop):
+    tables = copy.deepcopy(tables)
+    at = tables
+    for part in path[:-1]:
+        at = at[part]
+    if drop:
+        del at[path[-1]]
+    else:
+        at[path[-1]] = junk
+    return toml_text(tables)
+
+
+@given(st.sampled_from(list(places(WHOLE))), JUNK, st.booleans())
+def test_a_match_file_broken_anywhere_is_a_match_or_told_at_its_line(path, junk, drop):
+    try:
+        file = parse_match(broken(WHOLE, path, junk, drop), "b.toml")
+    except RecipeError as error:
+        for problem in error.problems:
+            assert problem.file == "b.toml"
+            assert problem.line > 0 or problem.found == "missing" or not problem.key, problem
+        return
+    for one in file.lights:
+        made = evaluate(Match(file, one).steps, np.array([[0.0, 0.5, 1.0]]))
+        assert made.shape == (1, 3)
+
+
+@given(
+    st.sampled_from([path for path in places(FILM) if path[0] in ("cameras", "scenes")]),
+    JUNK,
+    st.booleans(),
+)
+def test_a_recipe_with_matches_broken_anywhere_is_a_recipe_or_told(film_folder, path, junk, drop):
+    try:
+        recipe = parse_recipe(broken(FILM, path, junk, drop), str(film_folder / "film.toml"))
+    except RecipeError:
+        return
+    for scene in (None, *recipe.scenes):
+        for camera in recipe.cameras_of(scene):
+            assert Graph(recipe).camera(camera, scene)
+            recipe.match_warnings(camera, scene)
+
+
+@pytest.fixture(scope="module")
+def film_folder(tmp_path_factory):
+    return write_film(tmp_path_factory.mktemp("film")).parent

@@ -108,7 +108,7 @@ def test_every_colour_of_a_chart_follows_the_readers_light_or_dark(text):
     # Only the lamps' dots have colours of their own.
     for drawing in re.findall(r"<svg[^>]*>.*?</svg>", text, re.DOTALL):
         fixed = set(re.findall(r"(?:fill|stroke): (#[0-9a-f]{6})", drawing))
-        if "lamps-" not in drawing:
+        if 'id="lamps-' not in drawing:
             assert not fixed
 
 

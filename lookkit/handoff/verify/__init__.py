@@ -8,8 +8,8 @@ Each file is held against three things.
 a .cube, OpenColorIO and colour-clf-io for a CLF, FFmpeg's haldclut for a picture of a lattice,
 lxml with the published schema for AMF and ASC CDL, OpenTimelineIO for a timeline. The tolerance is
 the reader's own arithmetic as a share of a pixel's largest channel, or of 1 where that is less:
-1e-5 for one lattice in 32-bit floats, 2e-4 for a CLF's chain of them (its guide allows .002), the
-integer step for pictures of 16 bits.
+1e-5 for one lattice in 32-bit floats; for a CLF's chain of operations 2e-4 for 99.9 % of pixels
+and .002, its guide's bound, for all; the integer step for pictures of 16 bits.
 
 *The graph* of the folder's own recipe.toml, against our reading of the file. The tolerance is the
 file's own certificate: the figures that it states are measured again on the same colours and must
@@ -29,6 +29,7 @@ from typing import Any, Final
 
 from lookkit.errors import LookkitError
 from lookkit.handoff.verify.amfs import amf_rows
+from lookkit.handoff.verify.cdls import cdl_rows
 from lookkit.handoff.verify.clfs import clf_rows
 from lookkit.handoff.verify.config import config_rows
 from lookkit.handoff.verify.graph import Truths
@@ -108,6 +109,11 @@ def _kinds(
         (".cube files", (".cube",), lambda files: cube_rows(files, folder, truths, readers)),
         ("CLF files", (".clf",), lambda files: clf_rows(files, folder, truths, readers)),
         (
+            "CDL files",
+            (".cc", ".ccc", ".cdl"),
+            lambda files: cdl_rows(files, folder, truths, schemas),
+        ),
+        (
             "AMF files",
             (".amf",),
             lambda files: amf_rows(files, listing.entries, folder, truths, schemas),
@@ -150,5 +156,7 @@ def _truths(listing: Listing) -> tuple[Truths | None, list[Row]]:
         return None, [Row(RECIPE, "graph", "faulty", f"cannot be loaded: {error}")]
     if look.recipe_hash != listing.manifest.get("recipe_sha256"):
         text = "not the recipe that the manifest was made for: another sha256"
-        return Truths(look), [Row(RECIPE, "graph", "faulty", text)]
-    return Truths(look), [Row(RECIPE, "graph", "agrees", "the recipe of the manifest")]
+        return Truths(look, listing.folder), [Row(RECIPE, "graph", "faulty", text)]
+    return Truths(look, listing.folder), [
+        Row(RECIPE, "graph", "agrees", "the recipe of the manifest")
+    ]

@@ -15,7 +15,7 @@ from lookkit.deliver.agreement import as_opencolorio_reads
 from lookkit.deliver.amf import NAMESPACE, SHA256
 from lookkit.errors import InputError
 from lookkit.evaluate import evaluate
-from lookkit.handoff.verify.graph import Truths
+from lookkit.handoff.verify.graph import Truths, names
 from lookkit.handoff.verify.listing import inside, leaves
 from lookkit.handoff.verify.report import Row
 from lookkit.handoff.verify.schemas import schema_row
@@ -117,7 +117,8 @@ def _pixels(
     name: str, entry: Mapping[str, Any], named: list[str | None], folder: Path, truths: Truths
 ) -> Row:
     try:
-        chain = truths.chain_of(entry)
+        camera, output, scene = names(entry, ("camera", "output"))
+        chain = truths.chain(camera, output, scene)
     except InputError as error:
         return Row(name, "graph", "faulty", str(error))
     look = truths.look
@@ -130,8 +131,8 @@ def _pixels(
             except library().Exception as error:
                 return Row(name, "graph", "refuses", f"{file}: {error}")
         elif place == len(named) - 1:
-            ends = look.graph.rendering(chain.output, chain.scene)
-            steps = (*ends, *look.graph.output_steps(chain.output))
+            ends = look.graph.rendering(output, scene)
+            steps = (*ends, *look.graph.output_steps(output))
             out = evaluate(steps, out @ AP0_TO_AP1.T)
         else:
             return Row(name, "graph", "reads", "it names transforms by ids alone")

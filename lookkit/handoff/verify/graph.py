@@ -1,70 +1,47 @@
 """What a file must equal: the part of the recipe's graph that its format declares.
 
-A format declares it in `Written.part`; the manifest keeps it. `PARTS` is the other half: for
-each word, the exact steps, the colours to compare on and the light in which differences are
-seen.
+A format declares it in `Written.part`, with camera, output and scene; the manifest keeps it.
+`Truths` is the other half: for each word, the exact function, the colours to compare on and the
+light in which differences are seen.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-import numpy as np
-
 from lookkit.deliver import amf, clf
+from lookkit.deliver.cdl import read_cc
+from lookkit.deliver.cdl_residual import FOLDER as CDL_FOLDER
+from lookkit.deliver.cdl_residual import Change, Residual, changes, viewing_light
 from lookkit.deliver.clf import ClfFile
 from lookkit.errors import InputError
 from lookkit.lattice.audit import Audited
 from lookkit.lattice.of_graph import Baking
 from lookkit.lattice.samples import AUDIT_SEED, SetName, audit_sets
-from lookkit.lattice.truth import steady
-from lookkit.spaces.working import Array
+from lookkit.lattice.truth import Exact, Light, steady
+from lookkit.spaces.working import Array, OcioTransform
 
 if TYPE_CHECKING:
     from lookkit.look import Look
 
-PARTS: Final[Mapping[str, Callable[[Look, str, str, str | None], ClfFile]]] = {
-    "input": lambda look, camera, output, scene: clf.input_file(look, camera, scene),
-    "look": lambda look, camera, output, scene: clf.look_file(look, scene),
-    "camera-to-look": lambda look, camera, output, scene: clf.camera_file(look, camera, scene),
-    "chain": lambda look, camera, output, scene: clf.chain_file(look, camera, output, scene),
-    "output": lambda look, camera, output, scene: amf.output_file(look, output, scene),
-}
-"""What a file of operations declares to be: its exact function, colours and light."""
-_NEEDS: Final = {
-    "input": ("camera",),
-    "camera-to-look": ("camera",),
-    "chain": ("camera", "output"),
-    "output": ("output",),
-}
 SETS: Final[tuple[SetName, ...]] = ("neutral-ramp", "image-like", "skin", "saturated-emitters")
 """The colours that a budget speaks of."""
-_CLOSE: Final = 4000
+RESIDUALS: Final = ("residual-look", "residual-trims")
 
 
 @dataclass(frozen=True)
-class Chain:
-    """Everything from a camera's codes to an output's signal: the part "chain"."""
+class Judged:
+    """What a lattice must be: an exact function with the colours and the light to judge it in."""
 
-    look: Look
-    camera: str
-    output: str
-    scene: str | None
-
-    @cached_property
-    def baking(self) -> Baking:
-        """The exact chain with the colours and the light to judge it in."""
-        graph = self.look.graph
-        chain = graph.chain(self.camera, self.output, self.scene)
-        step = graph.decoding(self.camera, self.scene)
-        return Baking.of(chain, step, graph.output(self.output))
+    baking: Baking
 
     @cached_property
     def exact(self) -> Callable[[Array], Array]:
-        """Codes (n, 3) to signal (n, 3), float64; a copy that may be called from threads."""
+        """Codes (n, 3) to what the lattice gives (n, 3), float64, without isolated upsets."""
         return steady(self.baking.exact)
 
     @cached_property
@@ -75,49 +52,55 @@ class Chain:
             name: Audited(sets[name], self.exact(sets[name]), self.baking.light) for name in SETS
         }
 
-    def codes(self) -> Array:
-        """Return colours of every kind, (n, 3): what a camera's file may hold."""
-        rng = np.random.default_rng(AUDIT_SEED)
-        drawn = [self.audited[name].code[::17] for name in SETS]
-        return np.concatenate([*drawn, rng.random((_CLOSE, 3))])
+
+@dataclass(frozen=True)
+class Declared:
+    """What a file of operations must be.
+
+    Attributes
+    ----------
+    exact
+        What it takes to what it gives, float64, shape (n, 3).
+    colours
+        Gives the sets it is measured on, as it takes them.
+    light
+        What a viewer sees of what it gives, or None.
+    transforms
+        Gives the operations that lookkit makes for it.
+    """
+
+    exact: Exact
+    colours: Callable[[], Mapping[str, Array]]
+    light: Light
+    transforms: Callable[[], Sequence[OcioTransform]]
 
 
-@dataclass
 class Truths:
-    """The graph's parts, each made once, for the recipe of a folder."""
+    """The parts of the graph of a folder's recipe, each made once."""
 
-    look: Look
+    def __init__(self, look: Look, folder: Path) -> None:
+        self.look = look
+        self.folder = folder
+        self._judged: dict[tuple[str, ...], Judged] = {}
 
-    def __post_init__(self) -> None:
-        self._chains: dict[tuple[str, str, str | None], Chain] = {}
-
-    def chain(self, camera: str, output: str, scene: str | None = None) -> Chain:
-        """Return the chain of a camera, output and scene.
-
-        Raises
-        ------
-        InputError
-            If the recipe has none such.
-        """
-        key = (camera, output, scene)
-        if key not in self._chains:
-            self.look.graph.chain(camera, output, scene)
-            self._chains[key] = Chain(self.look, camera, output, scene)
-        return self._chains[key]
-
-    def chain_of(self, entry: Mapping[str, Any]) -> Chain:
-        """Return the chain that a manifest's entry names.
+    def chain(self, camera: str, output: str, scene: str | None = None) -> Judged:
+        """Return everything from a camera's codes to an output's signal.
 
         Raises
         ------
         InputError
-            If it names none, or one that the recipe does not have.
+            If the recipe has no such camera, output or scene.
         """
-        camera, output, scene = _names(entry, ("camera", "output"))
-        return self.chain(camera, output, scene)
+        key = (camera, output, scene or "")
+        if key not in self._judged:
+            graph = self.look.graph
+            chain = graph.chain(camera, output, scene)
+            step, target = graph.decoding(camera, scene), graph.output(output)
+            self._judged[key] = Judged(Baking.of(chain, step, target))
+        return self._judged[key]
 
-    def declared(self, entry: Mapping[str, Any]) -> ClfFile | None:
-        """Return what a file of operations must do, or None if its part is not known here.
+    def judged(self, entry: Mapping[str, Any]) -> Judged | None:
+        """Return what a lattice declares to be, or None if its part is not known here.
 
         Raises
         ------
@@ -125,12 +108,71 @@ class Truths:
             If its entry names a camera, output or scene that the recipe does not have.
         """
         part = entry.get("part")
-        if not isinstance(part, str) or part not in PARTS:
+        if part == "chain":
+            return self.chain(*names(entry, ("camera", "output")))
+        if part in RESIDUALS:
+            return Judged(self._residual(entry).baking)
+        return None
+
+    def declared(self, entry: Mapping[str, Any]) -> Declared | None:
+        """Return what a file of operations declares to be, or None if its part is not known here.
+
+        Raises
+        ------
+        InputError
+            If its entry names a camera, output or scene that the recipe does not have.
+        """
+        part = entry.get("part")
+        if part in RESIDUALS:
+            residual = self._residual(entry)
+            return Declared(
+                residual.exact, residual.colours, residual.light, lambda: residual.transforms
+            )
+        file = self._file(entry)
+        if file is None:
             return None
-        return PARTS[part](self.look, *_names(entry, _NEEDS.get(part, ())))
+        known = self.look.lattices
+        return Declared(file.exact, file.colours, file.light, lambda: file.transforms(known))
+
+    def change(self, entry: Mapping[str, Any]) -> Change:
+        """Return the change that a CDL or a residual is made for.
+
+        Raises
+        ------
+        InputError
+            If the recipe delivers none such.
+        """
+        wanted = str(entry.get("part", "")).partition("-")[2]
+        _, _, scene = names(entry, ())
+        for one in changes(self.look):
+            if (one.part, one.scene) == (wanted, scene):
+                return one
+        raise InputError(f"the recipe delivers no {wanted!r} of scene {scene!r}")
+
+    def _file(self, entry: Mapping[str, Any]) -> ClfFile | None:
+        look, part = self.look, entry.get("part")
+        if part == "look":
+            return clf.look_file(look, names(entry, ())[2])
+        if part == "input":
+            camera, _, scene = names(entry, ("camera",))
+            return clf.input_file(look, camera, scene)
+        if part == "camera-to-look":
+            camera, _, scene = names(entry, ("camera",))
+            return clf.camera_file(look, camera, scene)
+        if part == "chain":
+            return clf.chain_file(look, *names(entry, ("camera", "output")))
+        if part == "output":
+            _, output, scene = names(entry, ("output",))
+            return amf.output_file(look, output, scene)
+        return None
+
+    def _residual(self, entry: Mapping[str, Any]) -> Residual:
+        change = self.change(entry)
+        path = self.folder / CDL_FOLDER / f"{change.stem}.cc"
+        return Residual(self.look, change, read_cc(path), viewing_light(self.look, change))
 
 
-def _names(entry: Mapping[str, Any], needed: tuple[str, ...]) -> tuple[str, str, str | None]:
+def names(entry: Mapping[str, Any], needed: tuple[str, ...]) -> tuple[str, str, str | None]:
     """Return camera, output and scene of an entry; "" where none is needed."""
     found = {key: entry.get(key) for key in ("camera", "output", "scene")}
     for key, name in found.items():
