@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import json
 import tomllib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -22,7 +23,7 @@ from lookkit.lower import lower
 from lookkit.recipe.extend import shipped_recipes
 from lookkit.recipe.load import read_recipe
 from lookkit.recipe.model import Recipe
-from lookkit.recipe.named_files import named_files
+from lookkit.recipe.named_files import named_files, renamed
 from lookkit.spaces.working import Array, OcioTransform
 
 if TYPE_CHECKING:
@@ -71,20 +72,22 @@ class Look:
 
     @cached_property
     def recipe_hash(self) -> str:
-        """The sha256 of the recipe's text and of the files that it names.
+        """The sha256 of the recipe.
+
+        It is that of the text; of a recipe that names files, that of its tables with each
+        name replaced by the sha256 of the file, so that it does not depend on where they lie.
 
         Raises
         ------
         InputError
             If one of them is gone.
         """
-        whole = hashlib.sha256(self.text.encode())
-        for _, path in files_of(self):
-            try:
-                whole.update(path.read_bytes())
-            except OSError as error:
-                raise InputError(f"{path}: cannot be read ({error.strerror})") from error
-        return whole.hexdigest()
+        content = {name: _sha256_of(path) for name, path in files_of(self)}
+        if not content:
+            return hashlib.sha256(self.text.encode()).hexdigest()
+        tables = renamed(tomllib.loads(self.text), content.__getitem__)
+        text = json.dumps(tables, sort_keys=True, default=str)
+        return hashlib.sha256(text.encode()).hexdigest()
 
     @cached_property
     def graph(self) -> Graph:
@@ -256,6 +259,13 @@ def files_of(look: Look) -> tuple[tuple[str, Path], ...]:
     """Return the LUTs and matches that a look's recipe names: the name, and where the file is."""
     names = dict.fromkeys(name for _, name in named_files(tomllib.loads(look.text)))
     return tuple((name, look.recipe.folder / name) for name in names)
+
+
+def _sha256_of(path: Path) -> str:
+    try:
+        return hashlib.sha256(path.read_bytes()).hexdigest()
+    except OSError as error:
+        raise InputError(f"{path}: cannot be read ({error.strerror})") from error
 
 
 @dataclass(frozen=True)

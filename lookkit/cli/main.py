@@ -19,6 +19,8 @@ COMMANDS: dict[str, str] = {
     "build": "Write the hand-off folder of a recipe.",
     "match": "Make one camera's picture land where the main camera's does.",
     "verify": "Re-read a hand-off with other libraries, against its own recipe.",
+    "timeline": "Put the look of each shot into an EDL or OTIO timeline.",
+    "diff": "Say how two hand-offs or recipes differ, and by how much pictures change.",
     "stops": "Say where each stop of light lands in the code and on the monitor.",
     "trace": "Print a colour after every step, and what happened to it there.",
     "explain": "Say what a node kind, an encoding or an output is, with its source.",

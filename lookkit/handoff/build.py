@@ -94,7 +94,7 @@ def build(
             progress(job.label, done, total)
             written += job.write(folder)
         progress("manifest", len(jobs), total)
-        write_recipe(look, folder)
+        written += write_recipe(look, folder)
         (folder / "README.txt").write_text(readme(look, folder, written), encoding="utf-8")
         write_manifest(look, folder, written)
         progress("done", total, total)

@@ -8,6 +8,7 @@ from itertools import count
 from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING, Final
 
+from lookkit.deliver.written import SOURCE, Written
 from lookkit.errors import InputError
 from lookkit.files import safe_name
 from lookkit.look import files_of
@@ -22,13 +23,18 @@ PLACE: Final = "files"
 _OWN: Final = ("recipe.toml", "README.txt", "manifest.json", PLACE)
 
 
-def write_recipe(look: Look, folder: Path) -> None:
+def write_recipe(look: Look, folder: Path) -> list[Written]:
     """Write recipe.toml and the LUTs and matches that it names into a folder of other files.
 
     A file keeps its name where that lies in the folder; then the recipe is the user's own text.
     One with another place (a full path, one with `..`, characters that some system cannot
     write, a place where the hand-off has its own things) goes into `files/`, and the recipe
     is written anew with that name.
+
+    Returns
+    -------
+    list
+        A record of each file that the recipe names.
 
     Raises
     ------
@@ -53,6 +59,8 @@ def write_recipe(look: Look, folder: Path) -> None:
         moved = renamed(tomllib.loads(text), places.__getitem__)
         text = f"# The files that it names lie in {PLACE}/.\n{toml_text(moved)}"
     (folder / "recipe.toml").write_text(text, encoding="utf-8")
+    note = "named by the recipe, which needs it"
+    return [Written(folder / place, "recipe", SOURCE, note=note) for place in places.values()]
 
 
 def _is_harmless(name: str, own: Set[str], given: Set[str]) -> bool:

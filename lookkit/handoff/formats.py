@@ -18,8 +18,8 @@ FORMATS: Final[Mapping[str, Callable[[Look], list[Job]]]] = {
     "clf": clf.jobs,
     "cdl": cdl_residual.jobs,
     "stills": stills.jobs,
+    "aces": aces.jobs,
     "amf": amf.jobs,
     "report": pages.jobs,
-    "aces": aces.jobs,
 }
 """By the name that `[deliver] formats` uses: what has to be written for a look."""

@@ -40,6 +40,12 @@ RECIPIENTS: Final = {
         "photographs; keep it lossless and untouched. There is no ICC profile beside it: no "
         "well-kept library writes device links.",
     ),
+    "aces": (
+        "Finishing in ACES",
+        "aces/: the look as a look modification transform (_lmt), from and to ACEScct or "
+        "ACES2065-1, to be followed by the ACES 2 output for Rec.709 of 100 cd/m2; the lines below "
+        "say how far it is from the look there and on other outputs.",
+    ),
     "report": (
         "Everybody",
         "report.html: the look in curves and colours, and how exact the files are. sheet.png, "
@@ -49,12 +55,6 @@ RECIPIENTS: Final = {
         "Finishing in ACES",
         "*.amf: for each camera and output, which CLF files of clf/ make the picture, with their "
         "hashes. They stand at the top so that their paths need not climb.",
-    ),
-    "aces": (
-        "Finishing in ACES",
-        "aces/: the look as a look modification transform (_lmt), from and to ACEScct or "
-        "ACES2065-1, to be followed by the ACES 2 output for Rec.709 of 100 cd/m2; the lines below "
-        "say how far it is from the look there and on other outputs.",
     ),
 }
 """For each format: who needs it, and what it is."""

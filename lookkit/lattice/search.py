@@ -24,7 +24,7 @@ from lookkit.spaces.working import Array
 
 _SEED: Final = 20
 _CELLS: Final = 256
-_INSIDE: Final = 6
+_INSIDE: Final = 4
 """Places along each edge of a worst cell."""
 
 _STARTS: Final = 128

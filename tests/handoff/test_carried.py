@@ -10,12 +10,13 @@ from click.testing import CliRunner
 from lookkit.cli.main import cli
 from lookkit.errors import InputError
 from lookkit.handoff.build import build
+from lookkit.handoff.verify import verify
 from lookkit.look import files_of, load
 from lookkit.lutfile.cube import write_cube
 from lookkit.media.stills import write_still
 from tests.recipe.matched import RECIPE, match_of, write_film
 
-PLAIN = "[deliver]\nfit = false\ncertify = false\nsizes = [17]\n"
+PLAIN = '[deliver]\nfit = false\ncertify = false\nsizes = [17]\nformats = ["cube", "config"]\n'
 LUT = '\n[[look]]\nkind = "lut"\nfile = "{}"\nexpects = "ACEScct"\nreturns = "ACEScct"\n'
 CODES = np.random.default_rng(0).uniform(0.1, 0.9, (200, 3))
 
@@ -40,6 +41,7 @@ def handed_over(folder, recipe, clean=True):
     again = load(moved / "recipe.toml")
     after = again.evaluate(CODES, camera="B", output="monitor", scene="kitchen")
     assert np.array_equal(before, after)
+    assert again.recipe_hash == look.recipe_hash
     manifest = json.loads((moved / "manifest.json").read_text())
     for _, file in files_of(again):
         assert file.relative_to(moved).as_posix() in manifest["files"]
@@ -48,11 +50,21 @@ def handed_over(folder, recipe, clean=True):
 
 def test_files_of_the_folder_keep_their_names_and_the_recipe_its_text(tmp_path):
     write_lut(tmp_path / "work" / "luts" / "print.cube")
-    moved, look, again = handed_over(tmp_path, RECIPE + LUT.format("luts/print.cube"))
+    moved, look, _ = handed_over(tmp_path, RECIPE + LUT.format("luts/print.cube"))
     assert (moved / "recipe.toml").read_text() == look.text
-    assert again.recipe_hash == look.recipe_hash
     for name in ("B.match.toml", "matches/C.match.toml", "luts/print.cube"):
         assert (moved / name).is_file()
+    rows = verify(moved, readers=()).rows
+    assert [row for row in rows if row.bad] == []
+    assert {"luts/print.cube", "B.match.toml"} <= {row.file for row in rows}
+
+
+def test_a_match_that_was_changed_in_the_hand_off_is_found(tmp_path):
+    moved, _, _ = handed_over(tmp_path, RECIPE)
+    match = moved / "B.match.toml"
+    match.write_text(match.read_text().replace("1.1,", "1.2,", 1))
+    bad = {row.file for row in verify(moved, readers=()).rows if row.bad}
+    assert {"B.match.toml", "recipe.toml"} <= bad
 
 
 @pytest.mark.parametrize(
@@ -111,7 +123,7 @@ def test_a_file_that_went_away_stops_the_build_and_nothing_is_left(tmp_path):
 
 
 def test_check_build_and_apply_say_where_a_camera_has_no_match(tmp_path):
-    deliver = PLAIN + 'scenes = ["cellar", "yard"]\nformats = ["cube"]\n'
+    deliver = PLAIN + 'scenes = ["cellar", "yard"]\n'
     recipe = write_film(tmp_path / "work", RECIPE + deliver)
     still = tmp_path / "still.png"
     write_still(still, np.full((8, 8, 3), 0.4, dtype=np.float32), bits=16)

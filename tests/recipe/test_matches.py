@@ -157,6 +157,12 @@ def test_the_hash_covers_what_the_match_holds(tmp_path):
     before = load(path).recipe_hash
     assert load(path).recipe_hash == before
     match = tmp_path / "B.match.toml"
+    # Where the file lies says nothing of the look.
+    match.rename(tmp_path / "other.toml")
+    path.write_text(RECIPE.replace('"B.match.toml"', '"other.toml"'))
+    assert load(path).recipe_hash == before
+    (tmp_path / "other.toml").rename(match)
+    path.write_text(RECIPE)
     match.write_text(match.read_text().replace("1.1,", "1.2,", 1))
     assert load(path).recipe_hash != before
 

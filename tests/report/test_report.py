@@ -18,7 +18,7 @@ from lookkit.match.fit import Errors
 from lookkit.recipe.load import parse_recipe
 from lookkit.report import charts
 from lookkit.report.html import figure, page
-from lookkit.report.report import pages_for_handoff, write_report
+from lookkit.report.report import write_pages, write_report
 from lookkit.report.stops import stop_chart
 from tests.report.film import write_film
 
@@ -208,7 +208,8 @@ def test_a_place_without_certificates_is_told_apart_from_a_broken_one(film, tmp_
 
 def test_the_pages_of_a_handoff_are_made_into_its_folder(film, handoff):
     look, frames = film
-    pages_for_handoff(look, frames[:1])(handoff)
+    made = write_pages(look, handoff, frames[:1])
+    assert {path.name for path in made} == {"report.html", "sheet.png"}
     assert "camera A, scene night to monitor" in (handoff / "report.html").read_text()
     assert (handoff / "sheet.png").read_bytes().startswith(b"\x89PNG")
 

@@ -27,6 +27,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final
 
+from lookkit.deliver.written import SOURCE
 from lookkit.errors import LookkitError
 from lookkit.handoff.verify.amfs import amf_rows
 from lookkit.handoff.verify.cdls import cdl_rows
@@ -83,7 +84,7 @@ def verify(
         chosen = {
             name: entry
             for name, entry in listing.entries.items()
-            if Path(name).suffix.lower() in endings
+            if Path(name).suffix.lower() in endings and entry.get("part") != SOURCE
         }
         progress(what, done, len(kinds) + 1)
         if chosen:

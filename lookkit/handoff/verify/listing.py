@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -10,7 +9,7 @@ from pathlib import Path, PurePosixPath, PureWindowsPath
 from typing import Any, Final
 
 from lookkit.errors import InputError
-from lookkit.handoff.manifest import FORMAT, NAME
+from lookkit.handoff.manifest import FORMAT, NAME, sha256_of
 from lookkit.handoff.verify.report import Row
 
 _LARGEST: Final = 64 << 20
@@ -125,14 +124,9 @@ def _compared(folder: Path, name: str, entry: Any) -> Row:
     size, wanted = path.stat().st_size, entry.get("bytes")
     if size != wanted:
         return Row(name, NAME, "faulty", f"changed: {size} bytes, the manifest says {wanted}")
-    if _sha256(path) != entry.get("sha256"):
+    if sha256_of(path) != entry.get("sha256"):
         return Row(name, NAME, "faulty", "changed: its sha256 is not the manifest's")
     return Row(name, NAME, "agrees", "size and sha256 as listed")
-
-
-def _sha256(path: Path) -> str:
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def _unlisted(folder: Path, listed: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
