@@ -70,7 +70,7 @@ def chain_job(look: Look, camera: str, output: str, scene: str | None) -> Job | 
     if not is_per_channel(exact):
         return None
     names = (camera, output, scene)
-    return _job(look, exact, place, "chain-1d", names, takes, gives)
+    return _job(look, exact, place, "chain", names, takes, gives)
 
 
 def look_job(look: Look, scene: str | None) -> Job | None:
@@ -84,7 +84,7 @@ def look_job(look: Look, scene: str | None) -> Job | None:
     if not steps or not is_per_channel(exact):
         return None
     takes, gives = "ACEScct, 0-1", "ACEScct after the look"
-    return _job(look, exact, place, "look-acescct-1d", (None, None, scene), takes, gives)
+    return _job(look, exact, place, "look-acescct", (None, None, scene), takes, gives)
 
 
 def _job(

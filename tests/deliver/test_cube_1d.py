@@ -48,8 +48,8 @@ def test_only_chains_whose_channels_do_not_mix_get_one(tmp_path):
     """ACEScct has the working primaries, P3 those of the print; everything else has a matrix."""
     _, made = curves(HEAD, tmp_path)
     assert [(one.part, one.camera, one.output) for one in made] == [
-        ("chain-1d", "A", "cinema"),
-        ("look-acescct-1d", None, None),
+        ("chain", "A", "cinema"),
+        ("look-acescct", None, None),
     ]
     _, made = curves(HEAD + MIXING, tmp_path)
     assert made == []
