@@ -12,6 +12,8 @@ from pathlib import Path
 
 from lookkit.errors import InputError, LookkitError
 
+_DEVICE = re.compile(r"CON|PRN|AUX|NUL|COM[0-9]|LPT[0-9]", re.IGNORECASE)
+
 
 @contextmanager
 def write_beside(path: Path) -> Iterator[Path]:
@@ -74,8 +76,13 @@ def build_beside(folder: Path) -> Iterator[Path]:
 
 
 def safe_name(name: str) -> str:
-    """Return `name` with only letters, digits, dot, dash and underscore, safe in any folder."""
+    """Return `name` with only letters, digits, dot, dash and underscore, safe in any folder.
+
+    What Windows keeps for devices gets an underscore: it opens none there, with any ending.
+    """
     plain = re.sub(r"[^A-Za-z0-9._-]+", "-", name).strip("-.")
+    if _DEVICE.fullmatch(plain.partition(".")[0]):
+        plain = f"_{plain}"
     return plain or "unnamed"
 
 

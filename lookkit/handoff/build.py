@@ -71,7 +71,8 @@ def build(
     Raises
     ------
     InputError
-        If the recipe has no camera or no output, or the folder exists or cannot be written.
+        If the recipe has no camera or no output, two names of it would be one file's, or the
+        folder exists or cannot be written.
     LookkitError
         If the disk fails, a file exceeds the recipe's budget, or OpenColorIO refuses the
         config.
@@ -80,6 +81,7 @@ def build(
     if not recipe.cameras or not recipe.outputs:
         what = "cameras" if not recipe.cameras else "outputs"
         raise InputError(f"{look.source}: no {what}, expected at least one to build for")
+    _refuse_shared_names(look)
     left_out = pages.missing() if "report" in recipe.deliver.formats else ""
     chosen = [name for name in FORMATS if name in recipe.deliver.formats and name != "report"]
     jobs = [job for name in chosen for job in FORMATS[name](look)]
@@ -100,3 +102,23 @@ def build(
         progress("done", total, total)
     over = [f"{one.path.name}: {text}" for one in written for text in one.over_budget]
     return Handoff(into / handoff_name(look), tuple(over), (left_out,) if left_out else ())
+
+
+def _refuse_shared_names(look: Look) -> None:
+    """Raise InputError if two names give the same file name on some system."""
+    problems = []
+    for what, names in (
+        ("cameras", look.cameras),
+        ("outputs", look.outputs),
+        ("scenes", look.scenes),
+    ):
+        first: dict[str, str] = {}
+        for name in names:
+            other = first.setdefault(safe_name(name).casefold(), name)
+            if other != name:
+                problems.append(
+                    f"{look.source}: {what} {other!r} and {name!r} would have the same files, "
+                    "expected names that differ in letters or digits"
+                )
+    if problems:
+        raise InputError("\n".join(problems))

@@ -17,7 +17,7 @@ from lookkit.handoff.verify import verify
 from lookkit.look import Look
 from lookkit.ocio import Processor, library
 from lookkit.recipe.load import parse_recipe
-from tests.handoff.verifying import RECIPE, bad, copied, relist
+from tests.handoff.verifying import RECIPE, bad, copied, relist, with_formats
 
 NS = {"a": amf.NAMESPACE}
 TEXT = RECIPE.replace(
@@ -28,7 +28,8 @@ rendering = { kind = "aces-2" }
 [scenes.dusk]
 note = "<&>"
 """,
-).replace("fit = false", 'fit = false\ncertify = false\nformats = ["amf"]')
+)
+TEXT = with_formats("amf", text=TEXT, certify=False)
 
 
 def look_of(text=TEXT):

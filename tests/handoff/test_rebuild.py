@@ -5,20 +5,25 @@ import os
 import subprocess
 import sys
 from pathlib import Path
+from typing import get_args
 
 import pytest
 
+import lookkit
 from lookkit.handoff.build import build
-from tests.handoff.verifying import RECIPE, look_of
+from lookkit.recipe.model import FormatName
+from tests.handoff.verifying import SMALL, look_of, with_formats
 
-TEXT = (
-    RECIPE.replace("[outputs.monitor]", """
+ZONES = """
 [[look]]
 kind = "zones"
 zones = [{ centre = -3.0, width = 2.0, exposure = 0.3 }, { centre = 0.0, width = 2.0 }]
-[outputs.monitor]""")
+[outputs.monitor]"""
+FORMATS = [name for name in get_args(FormatName) if name != "report"]
+TEXT = (
+    with_formats(*FORMATS, text=SMALL.replace("[outputs.monitor]", ZONES), certify=False)
     + "\n[[shots]]\nmatch = 'A*'\ncamera = 'A'\n"
-)  # fmt: skip
+)
 
 
 def contents(folder):
@@ -37,7 +42,7 @@ def built_elsewhere(recipe, into, **environment):
     )
     done = subprocess.run(
         [sys.executable, "-c", code, str(recipe), str(into)],
-        env={**os.environ, **environment},
+        env={**os.environ, "PYTHONPATH": str(Path(lookkit.__file__).parents[1]), **environment},
         cwd=into.parent,
         capture_output=True,
         text=True,

@@ -10,7 +10,16 @@ import pytest
 from lookkit.errors import InputError
 from lookkit.handoff.manifest import FORMAT, NAME
 from lookkit.handoff.verify import verify
-from tests.handoff.verifying import RECIPE, bad, built, copied, manifest_of, relist, rewrite
+from tests.handoff.verifying import (
+    SMALL,
+    bad,
+    built,
+    copied,
+    manifest_of,
+    relist,
+    rewrite,
+    with_formats,
+)  # fmt: skip
 
 CUBE = "cube/A/A_LogC4_full_to_monitor_Rec.709-BT.1886_full_17.cube"
 OTHER = "cube/B/B_BT.709-camera_legal_to_monitor_Rec.709-BT.1886_full_17.cube"
@@ -49,7 +58,7 @@ def test_every_cube_agrees_with_every_reader(report, folder, library):
         for row in report.rows
         if row.reader.startswith(library) and row.verdict == "agrees"
     }
-    assert len(cubes) == 6
+    assert len(cubes) == 8
     assert cubes <= agreeing
 
 
@@ -282,14 +291,23 @@ def test_xml_with_entities_is_refused(copy):
     )
 
 
-def test_a_folder_of_the_first_format_verifies(copy):
-    """Its manifest had hash and size alone; the files' own names say what they are."""
-    manifest = manifest_of(copy)
+def as_the_first_format(folder):
+    """Make a folder what lookkit wrote first: hash and size of each file, and no 1D files."""
+    shutil.rmtree(folder / "cube" / "look")
+    manifest = manifest_of(folder)
     manifest["format"] = 1
     del manifest["deliver"]
-    for name, entry in manifest["files"].items():
-        manifest["files"][name] = {key: entry[key] for key in ("sha256", "bytes")}
-    rewrite(copy, manifest)
+    manifest["files"] = {
+        name: {key: entry[key] for key in ("sha256", "bytes")}
+        for name, entry in manifest["files"].items()
+        if not name.startswith("cube/look/")
+    }
+    rewrite(folder, manifest)
+
+
+def test_a_folder_of_the_first_format_verifies(copy):
+    """The files' own names say what they are."""
+    as_the_first_format(copy)
     report = verify(copy, readers=())
     assert report.format == 1
     assert bad(report) == []
@@ -300,27 +318,19 @@ def test_a_folder_of_the_first_format_verifies(copy):
 
 
 def test_a_swapped_file_in_a_folder_of_the_first_format_is_found(copy):
-    manifest = manifest_of(copy)
-    manifest["format"] = 1
+    as_the_first_format(copy)
     shutil.copyfile(copy / OTHER, copy / CUBE)
-    rewrite(copy, manifest)
     relist(copy, CUBE)
-    manifest = manifest_of(copy)
-    for name, entry in manifest["files"].items():
-        manifest["files"][name] = {key: entry[key] for key in ("sha256", "bytes")}
-    rewrite(copy, manifest)
-    assert [(file, reader) for file, reader, _ in bad(verify(copy, readers=()))] == [
-        (CUBE, "graph")
-    ]
+    assert places(verify(copy, readers=())) == [(CUBE, "graph")]
 
 
 def test_a_sampled_file_without_certificate_equals_the_graph_at_its_points(tmp_path):
-    folder = built(tmp_path, f'{RECIPE}certify = false\nformats = ["cube"]\n')
+    folder = built(tmp_path, with_formats("cube", certify=False))
     report = verify(folder, readers=())
     assert bad(report) == []
     points = [row for row in report.rows if row.reader == "graph" and row.file.endswith(".cube")]
-    assert len(points) == 6
-    assert all("points equal the graph" in row.text for row in points)
+    assert sum("points equal the graph" in row.text for row in points) == 6
+    assert sum("rows equal the graph" in row.text for row in points) == 2
     shutil.copyfile(folder / OTHER, folder / CUBE)
     relist(folder, CUBE)
     assert [(file, reader) for file, reader, _ in bad(verify(folder, readers=()))] == [
@@ -342,7 +352,7 @@ def test_a_reader_that_is_not_installed_is_told_and_proves_nothing(folder, monke
     monkeypatch.setattr(luts, "read_with", without)
     report = verify(folder, readers=("colour",))
     rows = [row for row in report.rows if row.reader == "colour-science"]
-    assert len(rows) == 6
+    assert len(rows) == 8
     assert {row.verdict for row in rows} == {"absent"}
     assert "not tried: colour-science" in report.summary
     assert "lookkit[match]" in rows[0].text
@@ -376,3 +386,90 @@ def test_verifying_changes_nothing(folder, report):
     times = {path: os.stat(path).st_mtime_ns for path in folder.rglob("*")}
     verify(folder, readers=())
     assert {path: os.stat(path).st_mtime_ns for path in folder.rglob("*")} == times
+
+
+@pytest.fixture(scope="module")
+def others(tmp_path_factory):
+    text = with_formats("clf", "cdl", "stills", "aces", text=SMALL)
+    return built(tmp_path_factory.mktemp("others"), text)
+
+
+def test_operations_lattice_pictures_and_look_transforms_agree(others):
+    report = verify(others, readers=("ocio", "clf-io", "haldclut"))
+    assert bad(report) == []
+    agreeing = {
+        row.file for row in report.rows if row.verdict == "agrees" and row.reader == "graph"
+    }
+    files = {path.relative_to(others).as_posix() for path in others.rglob("*")}
+    kinds = (".clf", ".cube", ".png", ".cc")
+    assert {name for name in files if name.endswith(kinds)} <= agreeing
+    stills = [row for row in report.rows if row.file.endswith(".png") and "FFmpeg" in row.reader]
+    assert [row.verdict for row in stills] == ["agrees"] * 2
+    collections = [row for row in report.rows if row.file.endswith((".ccc", ".cdl"))]
+    assert any(row.reader == "links" and row.verdict == "agrees" for row in collections)
+
+
+def swap(folder, pattern, tmp_path):
+    copy = copied(folder, tmp_path)
+    first, second = sorted(copy.glob(pattern))
+    contents = first.read_bytes(), second.read_bytes()
+    first.write_bytes(contents[1])
+    second.write_bytes(contents[0])
+    names = [path.relative_to(copy).as_posix() for path in (first, second)]
+    relist(copy, *names)
+    return set(names), bad(verify(copy, readers=()))
+
+
+@pytest.mark.parametrize(
+    "pattern",
+    [
+        "clf/Warm-print*.clf",
+        "clf/A/*_to_ACES2065-1_look.clf",
+        "clf/A/*monitor*.clf",
+        "cdl/*ACEScct.clf",
+        "stills/*.png",
+        "aces/*_lmt_ACEScct.clf",
+    ],
+)
+def test_the_look_of_another_scene_is_found_by_its_pixels(others, tmp_path, pattern):
+    names = [path for path in others.glob(pattern) if "trims" not in path.name]
+    if len(names) != 2:
+        pytest.skip(f"{len(names)} files of {pattern}: nothing to swap")
+    swapped, found = swap(others, pattern, tmp_path)
+    assert swapped & {file for file, reader, _ in found if reader == "graph"}
+
+
+def test_a_cdl_with_a_changed_number_is_found(others, tmp_path):
+    copy = copied(others, tmp_path)
+    path = copy / "cdl" / "Warm-print_dusk.cc"
+    text = path.read_text()
+    slope = text.partition("<Slope>")[2].partition("</Slope>")[0]
+    path.write_text(text.replace(slope, "1.3 1.0 0.9"))
+    relist(copy, "cdl/Warm-print_dusk.cc")
+    found = bad(verify(copy, readers=()))
+    assert ("cdl/Warm-print_dusk.cc", "graph") in [(file, by) for file, by, _ in found]
+    # The collections hold the true one.
+    assert {file for file, by, _ in found if by == "links"} == {
+        "cdl/Warm-print.ccc", "cdl/Warm-print.cdl"
+    }  # fmt: skip
+
+
+def test_operations_that_were_changed_are_found_without_a_certificate(tmp_path):
+    folder = built(tmp_path, with_formats("clf", text=SMALL, certify=False))
+    assert bad(verify(folder, readers=())) == []
+    plain, dusk = (folder / "clf" / f"Warm-print{end}_ACES2065-1_to_ACES2065-1.clf"
+                   for end in ("", "_dusk"))  # fmt: skip
+    plain.write_bytes(dusk.read_bytes())
+    name = plain.relative_to(folder).as_posix()
+    relist(folder, name)
+    assert places(verify(folder, readers=())) == [(name, "graph")]
+
+
+def test_a_lattice_picture_that_is_none_is_named(others, tmp_path):
+    copy = copied(others, tmp_path)
+    path = next(copy.glob("stills/*.png"))
+    path.write_bytes(path.read_bytes()[:5000])
+    name = path.relative_to(copy).as_posix()
+    relist(copy, name)
+    found = bad(verify(copy, readers=("haldclut",)))
+    assert {file for file, _, _ in found} == {name}

@@ -37,7 +37,18 @@ stops = 0.5
 sizes = [17]
 scenes = ["dusk"]
 fit = false
+formats = ["cube", "config"]
 """
+SMALL = RECIPE.replace('[cameras.B]\nencoding = "BT.709 camera"\n', "")
+"""Of one camera."""
+
+
+def with_formats(*names, text=RECIPE, certify=True):
+    """Return a recipe that delivers other formats."""
+    formats = ", ".join(f'"{name}"' for name in names)
+    return text.replace(
+        'formats = ["cube", "config"]', f"formats = [{formats}]\ncertify = {str(certify).lower()}"
+    )
 
 
 def look_of(text=RECIPE):

@@ -29,6 +29,7 @@ from typing import Any, Final
 
 from lookkit.deliver.written import SOURCE
 from lookkit.errors import LookkitError
+from lookkit.handoff.carried import CARRIED
 from lookkit.handoff.verify.amfs import amf_rows
 from lookkit.handoff.verify.cdls import cdl_rows
 from lookkit.handoff.verify.clfs import clf_rows
@@ -38,6 +39,7 @@ from lookkit.handoff.verify.listing import Listing, inside, read_listing
 from lookkit.handoff.verify.luts import cube_rows, strictly
 from lookkit.handoff.verify.report import Report as Report
 from lookkit.handoff.verify.report import Row as Row
+from lookkit.handoff.verify.stills import still_rows
 from lookkit.inspect.readers import ReaderName
 from lookkit.progress import Progress, silent
 
@@ -108,6 +110,11 @@ def _kinds(
     folder = listing.folder
     return [
         (".cube files", (".cube",), lambda files: cube_rows(files, folder, truths, readers)),
+        (
+            "stills",
+            (".png",),
+            lambda files: still_rows(files, folder, truths, readers),
+        ),
         ("CLF files", (".clf",), lambda files: clf_rows(files, folder, truths, readers)),
         (
             "CDL files",
@@ -155,7 +162,9 @@ def _truths(listing: Listing) -> tuple[Truths | None, list[Row]]:
         look = Look(parse_recipe(text, str(path)), text, str(path))
     except LookkitError as error:
         return None, [Row(RECIPE, "graph", "faulty", f"cannot be loaded: {error}")]
-    if look.recipe_hash != listing.manifest.get("recipe_sha256"):
+    # With files carried along under other names, the recipe in the folder is written anew.
+    carried = text.startswith(CARRIED)
+    if look.recipe_hash != listing.manifest.get("recipe_sha256") and not carried:
         text = "not the recipe that the manifest was made for: another sha256"
         return Truths(look, listing.folder), [Row(RECIPE, "graph", "faulty", text)]
     return Truths(look, listing.folder), [

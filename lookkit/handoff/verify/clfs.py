@@ -8,17 +8,18 @@ from typing import Any, Final
 
 import numpy as np
 
+from lookkit.deliver import acescct
 from lookkit.deliver.agreement import FLOOR, agreement, as_opencolorio_reads
 from lookkit.errors import InputError
 from lookkit.handoff.verify.graph import Declared, Truths
 from lookkit.handoff.verify.luts import CERTIFIED, Wanted, ask, compared
-from lookkit.handoff.verify.report import Row
+from lookkit.handoff.verify.report import Row, Verdict
 from lookkit.inspect.reader_process import plain_reason
 from lookkit.inspect.readers import LIBRARIES, ReaderName
 from lookkit.lattice.truth import Exact
 from lookkit.lutfile.clf import scan_clf
 from lookkit.ocio import Processor, library
-from lookkit.spaces.working import Array
+from lookkit.spaces.working import AP0_TO_AP1, AP1_TO_AP0, Array
 
 ARITHMETIC: Final = 2e-4
 """Difference of two readers of a CLF for 99.9 % of pixels, as a share of a pixel's largest channel
@@ -47,7 +48,9 @@ def clf_rows(
             yield Row(name, "lookkit", "faulty", f"{first}{rest}")
             continue
         declared = None
-        if truths is not None:
+        if truths is not None and entry.get("part") == "lmt":
+            yield _look_transform(name, entry, folder / name, truths)
+        elif truths is not None:
             try:
                 declared = truths.declared(entry)
             except InputError as error:
@@ -94,6 +97,32 @@ def _against_graph(name: str, entry: Mapping[str, Any], path: Path, declared: De
         return _as_lowered(name, declared, read)
     measured = agreement(read, declared.exact, declared.colours(), declared.light).figures()
     return certified(name, measured, stated)
+
+
+def _look_transform(name: str, entry: Mapping[str, Any], path: Path, truths: Truths) -> Row:
+    """Measure a look modification transform in the form that its name says.
+
+    Its figures are those of the .cube beside it: it must be as near to the graph, or nearer.
+    """
+    try:
+        judged = truths.judged(entry)
+        assert judged is not None
+        wanted = float(entry["figures"]["tetrahedral"]["image-like 99.9 %"])
+    except InputError as error:
+        return Row(name, "graph", "faulty", str(error))
+    except (KeyError, TypeError, ValueError):
+        return Row(name, "graph", "reads", "no certificate to hold it against")
+    read = as_opencolorio_reads(path)
+    pictures = judged.audited["image-like"]
+    if path.stem.endswith("ACEScct"):
+        out = read(pictures.code)
+    else:
+        light = acescct.decode(pictures.code) @ AP1_TO_AP0.T
+        out = acescct.encode(read(light) @ AP0_TO_AP1.T)
+    found = float(np.quantile(pictures.delta_e_2000(out), 0.999))
+    text = f"Delta E 2000 of pictures 99.9 % {found:.2f}, certified {wanted:.2f} at most"
+    verdict: Verdict = "agrees" if found <= wanted + CERTIFIED else "misreads"
+    return Row(name, "graph", verdict, text, found, wanted + CERTIFIED)
 
 
 def certified(name: str, measured: Mapping[str, float], stated: Any) -> Row:

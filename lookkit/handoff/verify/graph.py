@@ -13,12 +13,14 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from lookkit.deliver import amf, clf
+from lookkit.deliver import acescct, amf, clf, stills
+from lookkit.deliver.aces import LookTransform
 from lookkit.deliver.cdl import read_cc
 from lookkit.deliver.cdl_residual import FOLDER as CDL_FOLDER
 from lookkit.deliver.cdl_residual import Change, Residual, changes, viewing_light
 from lookkit.deliver.clf import ClfFile
 from lookkit.errors import InputError
+from lookkit.evaluate import evaluate
 from lookkit.lattice.audit import Audited
 from lookkit.lattice.of_graph import Baking
 from lookkit.lattice.samples import AUDIT_SEED, SetName, audit_sets
@@ -112,7 +114,31 @@ class Truths:
             return self.chain(*names(entry, ("camera", "output")))
         if part in RESIDUALS:
             return Judged(self._residual(entry).baking)
+        if part == "lmt":
+            return Judged(LookTransform(self.look, names(entry, ())[2]).baking())
+        if part == "still":
+            camera, _, scene = names(entry, ())
+            _, target = stills.shown_on(self.look)
+            chain = stills.chain(self.look, camera or None, scene)
+            return Judged(
+                Baking.of(chain, stills.decoding(self.look, camera or None, scene), target)
+            )
         return None
+
+    def curves(self, entry: Mapping[str, Any]) -> Exact | None:
+        """Return what curves declare to be, or None if their part is not known here.
+
+        Raises
+        ------
+        InputError
+            As `judged`.
+        """
+        if entry.get("part") != "look-acescct":
+            judged = self.judged(entry)
+            return None if judged is None else judged.exact
+        scene = names(entry, ())[2]
+        steps = (*self.look.graph.trims(scene), *self.look.graph.look(scene))
+        return lambda code: acescct.encode(evaluate(steps, acescct.decode(code)))
 
     def declared(self, entry: Mapping[str, Any]) -> Declared | None:
         """Return what a file of operations declares to be, or None if its part is not known here.

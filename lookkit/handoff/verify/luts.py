@@ -177,6 +177,8 @@ def _against_graph(
     name: str, entry: Mapping[str, Any], folder: Path, file: LutFile, truths: Truths
 ) -> Row:
     try:
+        if file.lattice is None and "part" in entry:
+            return _curves(name, entry, file, truths)
         chain = truths.judged(entry) if "part" in entry else _by_name(name, file, truths)
     except InputError as error:
         return Row(name, "graph", "faulty", str(error))
@@ -185,15 +187,49 @@ def _against_graph(
     lattice = file.lattice
     if lattice is None or lattice.low.any() or (lattice.high != 1.0).any():
         return Row(name, "graph", "faulty", "expected one lattice over 0-1")
-    stated = _stated(entry, folder / f"{name}.json")
+    stated = stated_figures(entry, folder / f"{name}.json")
+    return judged_lattice(name, lattice.values, chain, stated, truths)
+
+
+def judged_lattice(
+    name: str,
+    lattice: Array,
+    chain: Judged,
+    stated: dict[str, dict[str, float]] | str,
+    truths: Truths,
+    points: float = POINTS,
+) -> Row:
+    """Hold a lattice against the graph: its certificate, else its points, else the budget.
+
+    Parameters
+    ----------
+    stated
+        The certified figures, {} without any, or what is wrong with them.
+    points
+        How far a sampled point may be from the graph.
+    """
     if isinstance(stated, str):
         return Row(name, "graph", "faulty", stated)
-    figures = {reader: lattice_figures(chain, lattice.values, reader) for reader in READERS}
+    figures = {reader: lattice_figures(chain, lattice, reader) for reader in READERS}
     if stated:
-        return _certified(name, figures, stated)
+        return certified_lattice(name, figures, stated)
     if not truths.look.recipe.deliver.fit:
-        return _sampled(name, chain, lattice.values)
+        return _sampled(name, chain, lattice, points)
     return _budgeted(name, figures, truths.look.recipe.deliver.budget or Budget())
+
+
+def _curves(name: str, entry: Mapping[str, Any], file: LutFile, truths: Truths) -> Row:
+    """Compare a 1D file with the graph at its rows."""
+    exact, curve = truths.curves(entry), file.curve
+    if exact is None or curve is None or curve.low.any() or (curve.high != 1.0).any():
+        return Row(name, "graph", "faulty", f"no curves over 0-1 of a part {entry['part']!r}")
+    rows = np.repeat(np.linspace(0.0, 1.0, len(curve.table))[:, None], 3, axis=1)
+    apart = float(np.abs(curve.table - exact(rows)).max())
+    if apart > POINTS:
+        text = f"rows differ from the graph by up to {apart * 1023:.3g} ten-bit codes"
+        return Row(name, "graph", "misreads", text, apart, POINTS)
+    text = f"rows equal the graph within {POINTS:g} (found {apart:.1e})"
+    return Row(name, "graph", "agrees", text, apart, POINTS)
 
 
 def _by_name(name: str, file: LutFile, truths: Truths) -> Judged:
@@ -230,7 +266,7 @@ def lattice_figures(chain: Judged, lattice: Array, reader: Reader) -> Figures:
     return found
 
 
-def _stated(entry: Mapping[str, Any], beside: Path) -> dict[str, dict[str, float]] | str:
+def stated_figures(entry: Mapping[str, Any], beside: Path) -> dict[str, dict[str, float]] | str:
     """Return the certified figures by reader, {} without a certificate, or what is wrong."""
     own = entry.get("figures")
     certificate = None
@@ -243,8 +279,9 @@ def _stated(entry: Mapping[str, Any], beside: Path) -> dict[str, dict[str, float
         return certificate or {}
     try:
         stated = {
-            str(reader): {key: float(values[key]) for key in _STATED}
-            for reader, values in own.items()
+            str(reader): {key: float(own[reader][key]) for key in _STATED}
+            for reader in READERS
+            if reader in own
         }
     except (ValueError, KeyError, TypeError, AttributeError):
         return "its figures in the manifest cannot be read"
@@ -267,9 +304,10 @@ def _figures_in(certificate: Any) -> dict[str, dict[str, float]]:
     }
 
 
-def _certified(
+def certified_lattice(
     name: str, figures: Mapping[Reader, Figures], stated: Mapping[str, Mapping[str, float]]
 ) -> Row:
+    """Compare figures that were measured again with the certified ones."""
     worst, lie = 0.0, ""
     if not set(stated) <= set(figures):
         return Row(name, "graph", "faulty", f"a certificate for readers {', '.join(stated)}")
@@ -288,16 +326,16 @@ def _certified(
     return Row(name, "graph", "misreads", lie, worst, CERTIFIED)
 
 
-def _sampled(name: str, chain: Judged, lattice: Array) -> Row:
+def _sampled(name: str, chain: Judged, lattice: Array, points: float) -> Row:
     size = len(lattice)
     index = np.random.default_rng(size).integers(0, size, (5000, 3))
     exact = chain.exact(index / (size - 1))
     apart = float(np.abs(lattice[tuple(index.T)] - exact).max())
-    text = f"points equal the graph within {POINTS:g} (found {apart:.1e})"
-    if apart > POINTS:
+    text = f"points equal the graph within {points:g} (found {apart:.1e})"
+    if apart > points:
         text = f"points differ from the graph by up to {apart * 1023:.3g} ten-bit codes"
-        return Row(name, "graph", "misreads", text, apart, POINTS)
-    return Row(name, "graph", "agrees", text, apart, POINTS)
+        return Row(name, "graph", "misreads", text, apart, points)
+    return Row(name, "graph", "agrees", text, apart, points)
 
 
 def _budgeted(name: str, figures: Mapping[Reader, Figures], budget: Budget) -> Row:
