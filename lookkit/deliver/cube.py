@@ -97,7 +97,8 @@ def write_look_cube(
     """Bake, write and certify one .cube in `folder`.
 
     The certificate is measured on the written file, read back; it is written beside it as
-    JSON and as text, and as a picture where the recipe asks for one. With "auto", the smallest size that keeps to the budget stays.
+    JSON and as text, and as a picture where the recipe asks for one. With "auto", the smallest
+    size that keeps to the budget stays.
 
     Raises
     ------

@@ -185,14 +185,14 @@ def _settled(lattice: Array, problem: _Problem, watch: Watch) -> Array:
     change = problem.settled(lattice) - lattice
     share = np.ones((*lattice.shape[:3], 1))
     for left in _SETTLED_SHARES:
-        worse, mean = watch.worse(lattice + share * change, margin=False)
-        worse |= watch.folded(lattice + share * change)
-        if mean > _STILL_GAINS:
-            share *= left
-        elif worse.any():
-            share[corners_of(worse, len(lattice))] *= left
-        else:
+        folds = watch.folded(lattice + share * change)
+        if not folds.any():
             break
+        share[corners_of(folds, len(lattice))] *= left
+    worse, mean = watch.worse(lattice + share * change, margin=False)
+    share[corners_of(worse, len(lattice))] = 0.0
+    if mean > _STILL_GAINS:
+        share[:] = 0.0
     return problem.ramp.rising(lattice + share * change)
 
 
