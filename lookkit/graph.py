@@ -1,9 +1,10 @@
 """From a recipe to the chain of steps that one camera's picture takes to one output.
 
-    code -> input transform -> camera trims -> scene trims -> look -> rendering
+    code -> input transform -> match -> camera trims -> scene trims -> look -> rendering
          -> output transform -> signal
 
-Where a camera or an output is in legal range, the conversion is a step of its own. The nodes of
+A match that was made without knowing the encoding takes the place of the input transform. Where
+a camera or an output is in legal range, the conversion is a step of its own. The nodes of
 a list form a directed acyclic graph (`recipe/wiring.py`). A chain is serial: at each place where
 all light passes through one node the graph is cut, and what lies between two cuts becomes one
 step.
@@ -19,6 +20,7 @@ from typing import TypeVar
 import numpy as np
 
 from lookkit.errors import InputError, UnknownNameError
+from lookkit.matchfile.steps import Match, MatchColours, MatchCurve
 from lookkit.nodes.base import Node, Op, part_of_matrices
 from lookkit.recipe.model import Recipe
 from lookkit.recipe.wiring import Wiring, wire
@@ -138,6 +140,43 @@ class OutputTransform:
     def lower(self) -> list[OcioTransform]:
         """Return the encoding as OCIO transforms."""
         return self.output.lower_nominal() if self.nominal else self.output.lower()
+
+
+DecodingStep = InputTransform | RangeStep | MatchCurve | MatchColours
+
+
+@dataclass(frozen=True)
+class Decoding:
+    """What a camera's code values mean: the steps from them to the scene, and back."""
+
+    steps: tuple[DecodingStep, ...]
+
+    @property
+    def scene_linear(self) -> bool:
+        """Whether codes are scene-linear light, without ends."""
+        first = self.steps[0]
+        return isinstance(first, InputTransform) and first.encoding.scene_linear
+
+    def evaluate(self, code: Array) -> Array:
+        """Return scene-linear AP1, shape (..., 3)."""
+        for step in self.steps:
+            code = step.evaluate(code)
+        return code
+
+    def inverse(self, scene: Array) -> Array:
+        """Return code values of scene-linear AP1, shape (..., 3).
+
+        Raises
+        ------
+        InputError
+            If a step has no inverse.
+        """
+        for step in reversed(self.steps):
+            back = step.inverse(scene)
+            if back is None:
+                raise InputError(f"{step.label!r} has no inverse")
+            scene = back
+        return scene
 
 
 @dataclass(frozen=True)
@@ -283,15 +322,28 @@ class Graph:
         chosen = _find("camera", camera, self.recipe.cameras)
         return InputTransform(self.recipe.encoding_of(camera), chosen.range, chosen.bits)
 
-    def camera(self, camera: str) -> tuple[Op, ...]:
-        """Return the steps from `camera`'s code values to the scene, its own trims included."""
-        step = self.input_transform(camera)
-        trims = serial(self.recipe.cameras[camera].trims)
-        if step.signal_range == "full":
-            return (step, *trims)
-        bits = step.bits or step.encoding.bits
-        to_full = RangeStep(step.signal_range, "full", bits, State.CODE)
-        return (to_full, InputTransform(step.encoding, "full", bits), *trims)
+    def camera(self, camera: str, scene: str | None = None) -> tuple[Op, ...]:
+        """Return the steps from `camera`'s code values to the scene, its own trims included.
+
+        With a match, that is the main camera's scene; `scene` picks the match.
+        """
+        steps = _decoding(self.input_transform(camera), self._match(camera, scene))
+        return (*steps, *serial(self.recipe.cameras[camera].trims))
+
+    def decoding(self, camera: str, scene: str | None = None) -> Decoding:
+        """Return what `camera`'s code values mean in a scene, before any trims.
+
+        The colour stage of a match is left out, for it has no inverse.
+        """
+        match = self._match(camera, scene)
+        without = None if match is None else match.without_stage
+        return Decoding(_decoding(self.input_transform(camera), without))
+
+    def _match(self, camera: str, scene: str | None) -> Match | None:
+        if scene is not None:
+            _find("scene", scene, self.recipe.scenes)
+        _find("camera", camera, self.recipe.cameras)
+        return self.recipe.match_of(camera, scene)
 
     def trims(self, scene: str | None) -> tuple[Op, ...]:
         """Return the steps that run before the look in a scene; None is no scene."""
@@ -338,7 +390,7 @@ class Graph:
                 raise InputError(f"scene {scene!r} was not taken by camera {camera!r}")
         return checked(
             (
-                *self.camera(camera),
+                *self.camera(camera, scene),
                 *self.trims(scene),
                 *self.look(scene),
                 *self.rendering(output, scene),
@@ -351,6 +403,18 @@ class Graph:
             return self.recipe
         _find("scene", scene, self.recipe.scenes)
         return self.recipe.in_scene(scene)
+
+
+def _decoding(step: InputTransform, match: Match | None) -> tuple[DecodingStep, ...]:
+    """Return the steps from code values to the scene, without trims."""
+    matching = () if match is None else match.steps
+    bits = step.bits or step.encoding.bits
+    to_full = RangeStep(step.signal_range, "full", bits, State.CODE)
+    ranged = () if step.signal_range == "full" else (to_full,)
+    if matching and matching[0].takes == State.CODE:
+        return (*ranged, *matching)
+    full = InputTransform(step.encoding, "full", bits) if ranged else step
+    return (*ranged, full, *matching)
 
 
 def checked(chain: Sequence[Op]) -> tuple[Op, ...]:

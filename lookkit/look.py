@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import hashlib
+import json
+import tomllib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from functools import cached_property
 from os import PathLike
 from pathlib import Path
@@ -20,6 +23,7 @@ from lookkit.lower import lower
 from lookkit.recipe.extend import shipped_recipes
 from lookkit.recipe.load import read_recipe
 from lookkit.recipe.model import Recipe
+from lookkit.recipe.named_files import named_files, renamed
 from lookkit.spaces.working import Array, OcioTransform
 
 if TYPE_CHECKING:
@@ -68,8 +72,22 @@ class Look:
 
     @cached_property
     def recipe_hash(self) -> str:
-        """The sha256 of the recipe's text."""
-        return hashlib.sha256(self.text.encode()).hexdigest()
+        """The sha256 of the recipe.
+
+        It is that of the text; of a recipe that names files, that of its tables with each
+        name replaced by the sha256 of the file, so that it does not depend on where they lie.
+
+        Raises
+        ------
+        InputError
+            If one of them is gone.
+        """
+        content = {name: _sha256_of(path) for name, path in files_of(self)}
+        if not content:
+            return hashlib.sha256(self.text.encode()).hexdigest()
+        tables = renamed(tomllib.loads(self.text), content.__getitem__)
+        text = json.dumps(tables, sort_keys=True, default=str)
+        return hashlib.sha256(text.encode()).hexdigest()
 
     @cached_property
     def graph(self) -> Graph:
@@ -86,19 +104,28 @@ class Look:
         """The names of the recipe's outputs."""
         return tuple(self.recipe.outputs)
 
-    def delivering(self, scenes: Iterable[str]) -> Look:
-        """Return the same look, to be delivered for these scenes instead of the recipe's own.
+    def delivering(self, scenes: Iterable[str] | None = None, date: datetime | None = None) -> Look:
+        """Return the same look, to be delivered otherwise than its recipe says.
+
+        Parameters
+        ----------
+        scenes
+            Scenes that get files of their own; None leaves those of the recipe.
+        date
+            For files whose format demands one, with its time zone; None leaves the recipe's.
 
         Raises
         ------
         UnknownNameError
             If the recipe has no such scene.
         """
-        chosen = tuple(dict.fromkeys(scenes))
-        for scene in chosen:
-            if scene not in self.recipe.scenes:
-                raise UnknownNameError("scene", scene, self.recipe.scenes)
-        deliver = self.recipe.deliver.model_copy(update={"scenes": chosen})
+        changes: dict[str, Any] = {} if date is None else {"date": date}
+        if scenes is not None:
+            changes["scenes"] = tuple(dict.fromkeys(scenes))
+            for scene in changes["scenes"]:
+                if scene not in self.recipe.scenes:
+                    raise UnknownNameError("scene", scene, self.recipe.scenes)
+        deliver = self.recipe.deliver.model_copy(update=changes)
         recipe = self.recipe.model_copy(update={"deliver": deliver})
         return Look(recipe, self.text, self.source)
 
@@ -203,7 +230,7 @@ class Look:
         """
         from lookkit.lattice.samples import CodeSpace, audit_sets
 
-        step = self.graph.input_transform(camera)
+        step = self.graph.decoding(camera, scene)
         found: dict[str, FastError] = {}
         for name, codes in audit_sets(CodeSpace(step.inverse, step.evaluate)).items():
             exact = self.evaluate(codes, camera=camera, output=output, scene=scene)
@@ -226,6 +253,19 @@ class Look:
                 transforms = lower(chain, self.lattices)
             self._processors[key] = Processor(transforms)
         return self._processors[key]
+
+
+def files_of(look: Look) -> tuple[tuple[str, Path], ...]:
+    """Return the LUTs and matches that a look's recipe names: the name, and where the file is."""
+    names = dict.fromkeys(name for _, name in named_files(tomllib.loads(look.text)))
+    return tuple((name, look.recipe.folder / name) for name in names)
+
+
+def _sha256_of(path: Path) -> str:
+    try:
+        return hashlib.sha256(path.read_bytes()).hexdigest()
+    except OSError as error:
+        raise InputError(f"{path}: cannot be read ({error.strerror})") from error
 
 
 @dataclass(frozen=True)

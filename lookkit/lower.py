@@ -7,11 +7,14 @@ a little exactness, and what stands between two such steps costs less inside tha
 
 from __future__ import annotations
 
-from collections.abc import MutableMapping, Sequence
+from collections.abc import Callable, MutableMapping, Sequence
 
 from lookkit.nodes.base import Op
 from lookkit.piece import Piece, labels, lattice_piece
 from lookkit.spaces.working import OcioTransform
+
+Say = Callable[[Op], list[OcioTransform] | None]
+"""What a step is as OpenColorIO transforms, or None where they cannot say it."""
 
 Known = MutableMapping[tuple[Op, ...], Piece]
 """Lattices that were made before, by their steps."""
@@ -23,25 +26,29 @@ def lower(chain: Sequence[Op], known: Known | None = None) -> list[OcioTransform
     Raises
     ------
     LookkitError
-        If a step that OpenColorIO cannot express takes or gives other than scene light.
+        If the first step that OpenColorIO cannot express takes other than scene light.
     """
     return [transform for piece in pieces(chain, known) for transform in piece.transforms]
 
 
-def pieces(chain: Sequence[Op], known: Known | None = None) -> list[Piece]:
+def pieces(
+    chain: Sequence[Op], known: Known | None = None, say: Say = lambda op: op.lower()
+) -> list[Piece]:
     """Return `chain` as pieces: what is analytic, and at most one lattice.
 
     Parameters
     ----------
     known
         Where lattices are looked up, and kept for the next chain with the same steps.
+    say
+        What each step becomes; a file format may be able to say less than OpenColorIO.
 
     Raises
     ------
     LookkitError
         As `lower`.
     """
-    lowered = [op.lower() for op in chain]
+    lowered = [say(op) for op in chain]
     opaque = [place for place, transforms in enumerate(lowered) if transforms is None]
     if not opaque:
         return [_analytic(chain, lowered)] if chain else []

@@ -79,14 +79,19 @@ def labels(chain: Sequence[Op]) -> str:
 
 
 def lattice_piece(chain: Sequence[Op]) -> Piece:
-    """Return steps from scene light to scene light as one lattice with its measured error.
+    """Return steps that take scene light as one lattice with its measured error.
+
+    Parameters
+    ----------
+    chain
+        What the last step gives, light or a signal, lies between -8 and 512.
 
     Raises
     ------
     LookkitError
-        If they take or give anything else.
+        If they take anything else.
     """
-    if (chain[0].takes, chain[-1].gives) != (State.SCENE, State.SCENE):
+    if chain[0].takes != State.SCENE:
         raise LookkitError(f"{labels(chain)!r} cannot be expressed as OpenColorIO operations")
     light = probe_light(_PROBES, seed=1)
     exact = evaluate(chain, light)

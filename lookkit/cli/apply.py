@@ -8,8 +8,11 @@ from typing import TYPE_CHECKING
 
 import click
 
+from lookkit.cli.options import file_options
+
 if TYPE_CHECKING:
     from lookkit.media.jobs import Job, Plan
+    from lookkit.recipe.shots import Shot
 
 
 class Rate(click.ParamType):  # type: ignore[type-arg]
@@ -38,24 +41,17 @@ class Rate(click.ParamType):  # type: ignore[type-arg]
 @click.command("apply")
 @click.argument("recipe", type=click.Path(path_type=Path))
 @click.argument("files", nargs=-1, required=True)
-@click.option("--camera", help="Which of the recipe's cameras took them.")
-@click.option("--scene", help="Which of the recipe's scenes they are of.")
-@click.option("--output", help="Which of the recipe's outputs; default the first.")
+@file_options
 @click.option("--into", type=click.Path(path_type=Path), help="Folder for the results.")
 @click.option(
-    "--format", "extension", help="mov, mp4, mkv, exr, dpx, tif, png or jpg; default the source's."
+    "--format",
+    "extension",
+    help="mov, mp4, mkv, mxf, exr, dpx, tif, png or jpg; default the source's.",
 )
 @click.option(
     "--codec", help="prores-422-hq, prores-4444, dnxhr-hq, dnxhr-hqx, dnxhr-444, h264, hevc."
 )
 @click.option("--bits", type=int, help="Bit depth of the results.")
-@click.option(
-    "--range",
-    "signal_range",
-    type=click.Choice(["full", "legal"]),
-    help="Signal range of movies whose tags lie.",
-)
-@click.option("--matrix", help="Y'CbCr matrix of movies whose tags lie or lack it: bt709, ...")
 @click.option("--rate", type=Rate(), help="Frame rate of sequences that become movies.")
 @click.option("--deinterlace", is_flag=True, help="Make whole frames of interlaced fields.")
 @click.option("--fast", is_flag=True, help="Grade movies through one lattice; see `check`.")
@@ -67,6 +63,7 @@ def command(
     files: tuple[str, ...],
     camera: str | None,
     scene: str | None,
+    shots: tuple[Shot, ...],
     output: str | None,
     into: Path | None,
     extension: str | None,
@@ -86,10 +83,10 @@ def command(
     FILES are movies, stills, camera raw, folders, and sequences: a name with # for each
     digit, with its frames after it if not all are meant: name.####.exr 1001-1100.
 
-    The camera is told by --camera, a line of the recipe's shot list, or the file's own colour
-    tags. Results are named after the source, the look and the output; sources are never
-    changed. What is there already from the same command is kept, so an interrupted run goes
-    on where it stopped. The exit status is 1 if any file failed.
+    The camera is told by --camera, a line of the shot list (--shot, then the recipe's), or the
+    file's own colour tags. Results are named after the source, the look and the output;
+    sources are never changed. What is there already from the same command is kept, so an
+    interrupted run goes on where it stopped. The exit status is 1 if any file failed.
     """
     from lookkit.cli.progress import shown_progress
     from lookkit.look import load
@@ -111,6 +108,7 @@ def command(
         deinterlace=deinterlace,
         fast=fast,
         overwrite=overwrite,
+        shots=shots,
     )
     with shown_progress() as progress:
         planned = plan(look, files, options, progress)

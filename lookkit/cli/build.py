@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
 from pathlib import Path
 
 import click
@@ -9,6 +10,7 @@ import click
 
 @click.command("build")
 @click.argument("recipe", type=click.Path(path_type=Path))
+@click.argument("frames", nargs=-1)
 @click.option(
     "--into",
     type=click.Path(path_type=Path),
@@ -22,22 +24,42 @@ import click
     help="A scene to deliver, instead of those the recipe asks for.",
 )
 @click.option(
+    "--date",
+    type=click.DateTime(["%Y-%m-%dT%H:%M:%SZ", "%Y-%m-%d"]),
+    help="UTC, for files that must have a date (AMF); default SOURCE_DATE_EPOCH, else 2000-01-01.",
+)
+@click.option(
     "--merge",
     "base",
     metavar="CONFIG",
     help="An OCIO config (.ocio, .ocioz, ocio://NAME) that the look is also merged over.",
 )
-def command(recipe: Path, into: Path, scenes: tuple[str, ...], base: str | None) -> None:
-    """Write the hand-off folder of RECIPE: .cube files, the OCIO config and what to know."""
+def command(
+    recipe: Path,
+    frames: tuple[str, ...],
+    into: Path,
+    scenes: tuple[str, ...],
+    date: datetime | None,
+    base: str | None,
+) -> None:
+    """Write the hand-off folder of RECIPE: LUTs, CLF, CDL, OCIO config, report, what to know.
+
+    FRAMES are stills, clips, folders and sequences to show in the report and on a sheet; whose
+    they are is found as for `lookkit apply`.
+    """
     from lookkit.cli.progress import shown_progress
     from lookkit.handoff.build import build
     from lookkit.look import load
 
     look = load(recipe)
+    when = None if date is None else date.replace(tzinfo=UTC)
     with shown_progress() as progress:
-        made = build(look.delivering(scenes) if scenes else look, into, progress, base=base)
+        made = build(
+            look.delivering(scenes or None, when), into, progress, base=base, frames=frames
+        )
     for path in sorted(made.folder.rglob("*")):
         if path.is_file():
             click.echo(path)
-    for one in made.over_budget:
+    beware = look.recipe.all_match_warnings((None, *look.recipe.deliver.scenes))
+    for one in (*beware, *made.left_out, *made.over_budget):
         click.echo(f"beware: {one}", err=True)

@@ -21,12 +21,12 @@ T = TypeVar("T")
 @click.option(
     "--camera",
     multiple=True,
-    required=True,
     metavar="B:FRAMES[@STOPS]",
     help="Frames of the camera to be matched, once for each exposure.",
 )
 @click.option("-o", "target", type=click.Path(path_type=Path), help="The match file (.toml).")
-@click.option("--light", default="main", show_default=True, help="Name of the light of the frames.")
+@click.option("--light", help="Name of the frames' light; default the scene's, else main.")
+@click.option("--scene", help="The recipe's scene in whose light they were shot.")
 @click.option("--recipe", type=click.Path(path_type=Path), help="Whose cameras' encodings to use.")
 @click.option("--encoding", multiple=True, metavar="A=NAME", help="An encoding, or unknown.")
 @click.option("--range", "ranges", multiple=True, metavar="B=legal", help="full or legal.")
@@ -40,7 +40,8 @@ T = TypeVar("T")
     "--crop", multiple=True, metavar="B=X,Y,W,H", help="Where to look for the chart, in pixels."
 )
 @click.option(
-    "--scene",
+    "--scene-frame",
+    "scene_frames",
     multiple=True,
     metavar="A:FRAME",
     help="A frame of the scene itself, of both cameras: refuse a match of another light.",
@@ -55,46 +56,60 @@ T = TypeVar("T")
     help="A colour stage beyond the matrix, which has no 1D + 3x3 form.",
 )
 @click.option(
-    "--check", is_flag=True, help="Match nothing: compare the cameras through the recipe."
+    "--check",
+    type=click.Path(path_type=Path),
+    metavar="RECIPE",
+    help="Match nothing: say how far apart the cameras of a recipe land.",
 )
 @click.option("--output", help="With --check: one of the recipe's outputs; default the first.")
 def command(
     reference: tuple[str, ...],
     camera: tuple[str, ...],
     target: Path | None,
-    light: str,
+    light: str | None,
+    scene: str | None,
     recipe: Path | None,
     encoding: tuple[str, ...],
     ranges: tuple[str, ...],
     corners: tuple[str, ...],
     crop: tuple[str, ...],
-    scene: tuple[str, ...],
+    scene_frames: tuple[str, ...],
     no_chart: bool,
     hold_white: bool,
     stage: Any,
-    check: bool,
+    check: Path | None,
     output: str | None,
 ) -> None:
-    r"""Make one camera's picture land where the main camera's does.
+    """Make one camera's picture land where the main camera's does.
 
-    Shoot the 24-patch chart with both cameras in each light, best at -2, 0 and +2 stops:
+    Shoot the 24-patch chart with both cameras in each light, best at -2, 0 and +2 stops of
+    the camera to be matched, and name the frames:
 
     \b
-    lookkit match --recipe film.toml --light window -o B.match.toml \
-        --reference A:a.mov \\
+    lookkit match --recipe film.toml --scene kitchen -o B.match.toml
+        --reference A:a.mov
         --camera B:under.mov@-2 --camera B:normal.mov --camera B:over.mov@+2
 
     FRAMES is a still, a clip, a folder of stills or a pattern with *; they are averaged.
-    A match holds for its own light only. To see how far apart the recipe's cameras land:
+    Beside the match file go pictures of what was sampled and of how well it fits. The file
+    holds one match for each light; then, in the recipe:
 
     \b
-    lookkit match --check --recipe film.toml --camera A:a.mov --camera B:b.mov
-    """
+    [cameras.B]
+    match = "B.match.toml"
+
+    How far apart the cameras then land, on the chart of each match or on frames of it:
+
+    \b
+    lookkit match --check film.toml
+    lookkit match --check film.toml --scene kitchen --camera A:a.mov --camera B:b.mov
+    """  # noqa: D301 (click keeps the lines after its mark)
     from lookkit.cli.progress import shown_progress
     from lookkit.errors import InputError
     from lookkit.look import load
+    from lookkit.match.check import check_frames, check_matches
     from lookkit.match.report import summary
-    from lookkit.match.run import Settings, check_consistency, make_match
+    from lookkit.match.run import Settings, load_cameras, make_match
 
     settings = Settings(
         _by_camera("--encoding", encoding, str),
@@ -102,28 +117,34 @@ def command(
         _by_camera("--corners", corners, _numbers),
         _by_camera("--crop", crop, _numbers),
     )
-    look = load(recipe) if recipe is not None else None
-    if check:
-        if look is None:
-            raise InputError("--check needs --recipe")
+    if check is not None:
+        look = load(check)
+        if not camera:
+            click.echo("\n\n".join(one.text() for one in check_matches(look, output)))
+            return
         with shown_progress() as progress:
-            matrix = check_consistency(
-                camera, look, output=output, settings=settings, progress=progress
+            found = check_frames(
+                camera, look, scene=scene, output=output, settings=settings, progress=progress
             )
-        click.echo(matrix.table())
+        click.echo(found.text())
         return
-    if target is None or not reference:
-        missing = "-o" if target is None else "--reference"
-        raise InputError(f"{missing} is missing; see lookkit match --help")
+    missing = [
+        name
+        for name, value in (("--reference", reference), ("--camera", camera), ("-o", target))
+        if not value
+    ]
+    if target is None or missing:
+        raise InputError(f"{', '.join(missing)}: missing; see lookkit match --help")
     with shown_progress() as progress:
         written = make_match(
             reference,
             camera,
             target,
-            look=look,
+            look=None if recipe is None else load_cameras(recipe),
             settings=settings,
             light=light,
             scene=scene,
+            scene_frames=scene_frames,
             chart=not no_chart,
             stage=stage,
             hold_white=hold_white,

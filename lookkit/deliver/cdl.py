@@ -13,10 +13,11 @@ from xml.etree import ElementTree as ET
 
 import numpy as np
 
-from lookkit.errors import LookkitError
+from lookkit.errors import InputError, LookkitError
 from lookkit.files import write_beside
-from lookkit.nodes.cdl import Cdl, apply_cdl
-from lookkit.spaces.working import Array
+from lookkit.nodes.cdl import Cdl, apply_cdl, undo_cdl
+from lookkit.ocio import library
+from lookkit.spaces.working import Array, OcioTransform
 
 NAMESPACE = "urn:ASC:CDL:v1.01"
 
@@ -37,11 +38,43 @@ class Correction:
         """Return a `cdl` node's numbers as a correction."""
         return cls(id, node.slope, node.offset, node.power, node.saturation, description)
 
+    def transform(self) -> OcioTransform:
+        """Return the no-clamp CDL of OpenColorIO, for ACEScct codes."""
+        return library().CDLTransform(
+            slope=[*self.slope], offset=[*self.offset], power=[*self.power], sat=self.saturation
+        )
+
     def apply(self, code: Array) -> Array:
         """Return the no-clamp CDL of ACEScct `code`, shape (..., 3)."""
         return apply_cdl(
             code, np.array(self.slope), np.array(self.offset), np.array(self.power), self.saturation
         )
+
+    def undo(self, code: Array) -> Array:
+        """Return the code that `apply` made `code` of, shape (..., 3)."""
+        return undo_cdl(
+            code, np.array(self.slope), np.array(self.offset), np.array(self.power), self.saturation
+        )
+
+
+def read_cc(path: Path) -> Correction:
+    """Return the correction of a .cc, as OpenColorIO reads it.
+
+    Raises
+    ------
+    InputError
+        If it is not there, or OpenColorIO refuses it.
+    """
+    ocio = library()
+    try:
+        found = ocio.CDLTransform.CreateFromFile(str(path), "")
+    except (ocio.Exception, ocio.ExceptionMissingFile) as error:
+        raise InputError(f"{path.name}: no CDL that OpenColorIO reads") from error
+    slope, offset, power = (
+        (float(r), float(g), float(b))
+        for r, g, b in (found.getSlope(), found.getOffset(), found.getPower())
+    )
+    return Correction(found.getID(), slope, offset, power, float(found.getSat()))
 
 
 def write_cdl(corrections: Sequence[Correction], path: Path) -> None:

@@ -44,6 +44,11 @@ def display_name(look: Look, output: str) -> str:
     return name if len(shared) == 1 else f"{name} for {output}"
 
 
+def camera_space(camera: str, scene: str | None) -> str:
+    """Return the name of a camera's space; `scene` is one in which it is matched apart."""
+    return f"Camera {camera}" if scene is None else f"Camera {camera} in {scene}"
+
+
 class Parts:
     """Adds the parts of a look to a config, and their tables to a folder of LUT files."""
 
@@ -86,15 +91,23 @@ class Parts:
         self.ground.config.addColorSpace(raw)
 
     def _camera_spaces(self) -> None:
-        graph = self.look.graph
+        recipe = self.look.recipe
         for camera in self.look.cameras:
-            step = graph.input_transform(camera)
-            chain = graph.camera(camera)
-            plain = chain == (step,) and step.signal_range == step.encoding.native_range
-            steps = [*lower(chain, self.look.lattices), matrix_transform(AP1_TO_AP0)]
-            name = self.ground.free(["space"], f"Camera {camera}", self.owner)
-            self.cameras[camera, None] = name
-            self._add_space(name, steps, "Cameras", step.encoding, [camera], plain=plain)
+            self._camera_space(camera, None)
+            for scene in self.look.scenes:
+                if recipe.is_matched_apart(camera, scene):
+                    self._camera_space(camera, scene)
+
+    def _camera_space(self, camera: str, scene: str | None) -> None:
+        """Add the space of a camera; one of a scene where the scene has a match of its own."""
+        step = self.look.graph.input_transform(camera)
+        chain = self.look.graph.camera(camera, scene)
+        plain = chain == (step,) and step.signal_range == step.encoding.native_range
+        steps = [*lower(chain, self.look.lattices), matrix_transform(AP1_TO_AP0)]
+        name = self.ground.free(["space"], camera_space(camera, scene), self.owner)
+        self.cameras[camera, scene] = name
+        aliases = [camera] if scene is None else []
+        self._add_space(name, steps, "Cameras", step.encoding, aliases, plain=plain)
 
     def _add_space(
         self,

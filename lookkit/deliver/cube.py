@@ -6,9 +6,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, Literal
 
+from lookkit.deliver.certified import accuracy_figures, accuracy_lines, write_certificate
+from lookkit.deliver.names import chain_stem, codes_of, signal_of
 from lookkit.deliver.written import Job, Written
 from lookkit.errors import InputError, LookkitError
-from lookkit.files import safe_name, write_beside
+from lookkit.files import safe_name
 from lookkit.lattice.certificate import Certificate
 from lookkit.lattice.of_graph import Baking, exceeded
 from lookkit.lattice.picture import draw_certificate
@@ -53,7 +55,7 @@ def baking(look: Look, camera: str, output: str, scene: str | None = None) -> Ba
     """
     chain = look.graph.chain(camera, output, scene)
     refuse_linear(look, camera)
-    return Baking.of(chain, look.graph.input_transform(camera), look.graph.output(output))
+    return Baking.of(chain, look.graph.decoding(camera, scene), look.graph.output(output))
 
 
 def refuse_linear(look: Look, camera: str) -> None:
@@ -68,11 +70,7 @@ def refuse_linear(look: Look, camera: str) -> None:
 
 def cube_name(look: Look, camera: str, output: str, size: int, scene: str | None = None) -> str:
     """Return the file name, which says camera, scene, encoding, output, size and ranges."""
-    step = look.graph.input_transform(camera)
-    target = look.graph.output(output)
-    who = (camera,) if scene is None else (camera, scene)
-    parts = (*who, step.encoding.name, step.signal_range, "to", output, target.name, target.range)
-    return "_".join(safe_name(part) for part in parts) + f"_{size}.cube"
+    return f"{chain_stem(look, camera, output, scene)}_{size}.cube"
 
 
 @dataclass(frozen=True)
@@ -123,9 +121,7 @@ def write_look_cube(
         path.unlink()
     if over and deliver.budget is not None:
         raise LookkitError("\n".join(f"{path.name}: {one}" for one in over))
-    for suffix, text in ((".json", certificate.to_json()), (".txt", certificate.to_text())):
-        with write_beside(path.with_name(path.name + suffix)) as beside:
-            beside.write_text(text, encoding="utf-8")
+    write_certificate(certificate, path)
     if deliver.pictures:
         draw_certificate(certificate, path.with_name(path.name + ".png"), path.name)
     return Baked(path, number, certificate, tuple(over))
@@ -142,16 +138,14 @@ def _write(
     look: Look, camera: str, output: str, made: Array, path: Path, scene: str | None
 ) -> None:
     recipe = look.recipe
-    step = look.graph.input_transform(camera)
     target = look.graph.output(output)
     shown = recipe.name if scene is None else f"{recipe.name}, scene {scene}"
     comments = (
         f"look: {shown}, version {recipe.version}, show {recipe.show}",
         f"recipe: sha256 {look.recipe_hash}",
         f"made by: lookkit {__version__}",
-        f"takes: camera {camera}, {step.encoding.name}, {step.signal_range} range, "
-        "0-1 = all codes of the file",
-        f"gives: {target.name}, {target.range} range, 0-1 = all codes of the file",
+        f"takes: camera {camera}, {codes_of(look, camera, scene)}, 0-1 = all codes of the file",
+        f"gives: {signal_of(look, output)}, 0-1 = all codes of the file",
         "for viewing and finishing; not an exposure meter",
     )
     title = f"{shown}: camera {camera} to {target.name}"
@@ -159,15 +153,27 @@ def _write(
 
 
 def jobs(look: Look) -> list[Job]:
-    """Return one job per .cube that the recipe asks for, in `cube/CAMERA/`."""
-    return [
-        _job(look, camera, output, size, scene)
+    """Return one job per .cube that the recipe asks for, in `cube/CAMERA/`.
+
+    Where a chain, or the look in ACEScct, changes each channel by itself, it is also a 1D file.
+    """
+    from lookkit.deliver.cube_1d import chain_job, look_job
+
+    chains = [
+        (camera, output, scene)
         for camera in look.cameras
         if not look.graph.input_transform(camera).encoding.scene_linear
         for scene in scenes_of(look, camera)
         for output in look.outputs
+    ]
+    curves = [chain_job(look, *one) for one in chains]
+    curves += [look_job(look, scene) for scene in (None, *look.recipe.deliver.scenes)]
+    lattices = [
+        _job(look, camera, output, size, scene)
+        for camera, output, scene in chains
         for size in look.recipe.deliver.sizes
     ]
+    return [*lattices, *(job for job in curves if job is not None)]
 
 
 def scenes_of(look: Look, camera: str) -> tuple[str | None, ...]:
@@ -182,12 +188,7 @@ def _job(look: Look, camera: str, output: str, size: Size, scene: str | None) ->
         place = folder / "cube" / safe_name(camera)
         place.mkdir(parents=True, exist_ok=True)
         made = write_look_cube(look, camera, output, size, place, scene)
-        step = look.graph.input_transform(camera)
-        target = look.graph.output(output)
-        note = (
-            f"{step.encoding.name}, {step.signal_range} range, in; {target.name}, "
-            f"{target.range} range, out"
-        )
+        note = f"{codes_of(look, camera, scene)}, in; {signal_of(look, output)}, out"
         figures = {} if made.certificate is None else accuracy_figures(made.certificate)
         lines = () if made.certificate is None else accuracy_lines(made.certificate)
         one = Written(
@@ -205,30 +206,3 @@ def _job(look: Look, camera: str, output: str, size: Size, scene: str | None) ->
         return [one]
 
     return Job(f"cube {camera} to {output}", write)
-
-
-def accuracy_lines(certificate: Certificate) -> tuple[str, ...]:
-    """Return how exact a file is, in a line for each kind of reader."""
-    lines = []
-    for reading in certificate.readings:
-        pictures = reading.sets["image-like"].delta_e_2000
-        lights = reading.sets["saturated-emitters"].delta_e_2000
-        lines.append(
-            f"read {reading.reader}: pictures Delta E 2000 mean {pictures.mean:.2f}, 99.9 % "
-            f"{pictures.p999:.2f}; coloured lights 99 % {lights.p99:.2f}"
-        )
-    return tuple(lines)
-
-
-def accuracy_figures(certificate: Certificate) -> dict[str, dict[str, float]]:
-    """Return the same figures by reader, for the manifest."""
-    return {
-        reading.reader: {
-            "image-like mean": round(reading.sets["image-like"].delta_e_2000.mean, 4),
-            "image-like 99.9 %": round(reading.sets["image-like"].delta_e_2000.p999, 4),
-            "saturated-emitters 99 %": round(
-                reading.sets["saturated-emitters"].delta_e_2000.p99, 4
-            ),
-        }
-        for reading in certificate.readings
-    }

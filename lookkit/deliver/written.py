@@ -5,7 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
+
+SOURCE: Final = "source"
+"""The part of files that the recipe takes: they are held against the manifest alone."""
 
 
 @dataclass(frozen=True)

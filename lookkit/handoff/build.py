@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from lookkit.deliver.config import merged_job
-from lookkit.deliver.written import Job, Written
+from lookkit.deliver.written import Written
 from lookkit.errors import InputError
 from lookkit.files import build_beside, safe_name
+from lookkit.handoff import pages
+from lookkit.handoff.carried import write_recipe
 from lookkit.handoff.formats import FORMATS
 from lookkit.handoff.manifest import write_manifest
 from lookkit.handoff.readme import readme
@@ -18,6 +20,7 @@ from lookkit.progress import Progress, silent
 
 if TYPE_CHECKING:
     from lookkit.look import Look
+    from lookkit.media.jobs import Options
 
 
 def handoff_name(look: Look) -> str:
@@ -28,18 +31,25 @@ def handoff_name(look: Look) -> str:
 
 @dataclass(frozen=True)
 class Handoff:
-    """A written hand-off folder, and where its files exceed the default budget."""
+    """A written hand-off folder.
+
+    `over_budget` says where its files exceed the default budget, `left_out` what could not be
+    written here.
+    """
 
     folder: Path
     over_budget: tuple[str, ...] = ()
+    left_out: tuple[str, ...] = ()
 
 
 def build(
     look: Look,
     into: Path,
     progress: Progress = silent,
-    more: Callable[[Look], list[Job]] = lambda look: [],
+    *,
     base: str | None = None,
+    frames: Sequence[str | Path] = (),
+    options: Options | None = None,
 ) -> Handoff:
     """Write the hand-off folder below `into`.
 
@@ -53,10 +63,10 @@ def build(
         The folder to put the hand-off into; made if it does not exist.
     progress
         Told of each job.
-    more
-        Gives jobs besides those of the formats, done after them.
     base
         An OCIO config that the look is also merged over; see `config.merge_config`.
+    frames, options
+        Frames for the report and a sheet, as `lookkit apply` takes them.
 
     Raises
     ------
@@ -70,12 +80,13 @@ def build(
     if not recipe.cameras or not recipe.outputs:
         what = "cameras" if not recipe.cameras else "outputs"
         raise InputError(f"{look.source}: no {what}, expected at least one to build for")
-    jobs = [
-        job for name in FORMATS if name in recipe.deliver.formats for job in FORMATS[name](look)
-    ]
+    left_out = pages.missing() if "report" in recipe.deliver.formats else ""
+    chosen = [name for name in FORMATS if name in recipe.deliver.formats and name != "report"]
+    jobs = [job for name in chosen for job in FORMATS[name](look)]
     if base is not None:
         jobs.append(merged_job(look, base))
-    jobs += more(look)
+    if "report" in recipe.deliver.formats and not left_out:
+        jobs.append(pages.pages_job(look, frames, options))
     total = len(jobs) + 1
     with build_beside(into / handoff_name(look)) as folder:
         written: list[Written] = []
@@ -83,9 +94,9 @@ def build(
             progress(job.label, done, total)
             written += job.write(folder)
         progress("manifest", len(jobs), total)
-        (folder / "recipe.toml").write_text(look.text, encoding="utf-8")
+        written += write_recipe(look, folder)
         (folder / "README.txt").write_text(readme(look, folder, written), encoding="utf-8")
         write_manifest(look, folder, written)
         progress("done", total, total)
     over = [f"{one.path.name}: {text}" for one in written for text in one.over_budget]
-    return Handoff(into / handoff_name(look), tuple(over))
+    return Handoff(into / handoff_name(look), tuple(over), (left_out,) if left_out else ())

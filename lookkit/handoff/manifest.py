@@ -27,7 +27,7 @@ def manifest(look: Look, folder: Path, written: Sequence[Written]) -> dict[str, 
         name = path.relative_to(folder).as_posix()
         if path.is_file() and name != NAME:
             files[name] = {
-                "sha256": hashlib.sha256(path.read_bytes()).hexdigest(),
+                "sha256": sha256_of(path),
                 "bytes": path.stat().st_size,
                 **described.get(name, {}),
             }
@@ -42,6 +42,12 @@ def manifest(look: Look, folder: Path, written: Sequence[Written]) -> dict[str, 
         "deliver": recipe.deliver.model_dump(mode="json"),
         "files": files,
     }
+
+
+def sha256_of(path: Path) -> str:
+    """Return the sha256 of a file's bytes, as hexadecimal digits."""
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def write_manifest(look: Look, folder: Path, written: Sequence[Written]) -> None:

@@ -23,6 +23,39 @@ RECIPIENTS: Final = {
         "Compositing, review",
         "ocio/: an OpenColorIO config (config.ocio with luts/, or config.ocioz alone).",
     ),
+    "clf": (
+        "Colourist",
+        "clf/: the look as Common LUT Format operations, from and to ACES2065-1; in clf/CAMERA/ "
+        "the camera's codes to ACES2065-1 (_input), to ACES2065-1 after the look (_look), and to "
+        "each output. Each file says which part of it, if any, is a lattice.",
+    ),
+    "cdl": (
+        "Colourist who wants numbers to turn",
+        "cdl/: the ASC CDL nearest to the look (.cc; .ccc and .cdl hold all), in ACEScct without "
+        "clamps, and the residual (.cube or .clf) that makes the rest of the look behind it.",
+    ),
+    "stills": (
+        "Stills photographer",
+        "stills/: the look as a lattice picture (.png, level 8, 16 bits) for finished sRGB "
+        "photographs; keep it lossless and untouched. There is no ICC profile beside it: no "
+        "well-kept library writes device links.",
+    ),
+    "aces": (
+        "Finishing in ACES",
+        "aces/: the look as a look modification transform (_lmt), from and to ACEScct or "
+        "ACES2065-1, to be followed by the ACES 2 output for Rec.709 of 100 cd/m2; the lines below "
+        "say how far it is from the look there and on other outputs.",
+    ),
+    "report": (
+        "Everybody",
+        "report.html: the look in curves and colours, and how exact the files are. sheet.png, "
+        "where frames were given: every scene and camera side by side.",
+    ),
+    "amf": (
+        "Finishing in ACES",
+        "*.amf: for each camera and output, which CLF files of clf/ make the picture, with their "
+        "hashes. They stand at the top so that their paths need not climb.",
+    ),
 }
 """For each format: who needs it, and what it is."""
 

@@ -82,7 +82,51 @@ def ffmpeg(path: Path, pixels: npt.NDArray[np.float64], curves: bool) -> npt.NDA
     return np.asarray(taken.to_ndarray()[0], dtype=np.float64)
 
 
-READS: dict[str, Read] = {"ocio": ocio, "colour": colour_science, "ffmpeg": ffmpeg}
+def clf_io(path: Path, pixels: npt.NDArray[np.float64], curves: bool) -> npt.NDArray[np.float64]:
+    """Read with colour-clf-io, and put the pixels through the numbers that it parsed."""
+    from lookkit.inspect.clf_numbers import apply_clf
+
+    return apply_clf(path, pixels)
+
+
+def haldclut(path: Path, pixels: npt.NDArray[np.float64], curves: bool) -> npt.NDArray[np.float64]:
+    """Read a picture of a lattice with FFmpeg's haldclut filter, tetrahedral, in 16 bits."""
+    import av
+    import av.filter
+    import av.logging
+
+    av.logging.set_level(av.logging.ERROR)
+    with av.open(str(path)) as container:
+        lattice = next(container.decode(video=0)).reformat(format="rgb48le")
+    rate = Fraction(1, 25)
+    graph: Any = av.filter.Graph()
+    inputs = [
+        graph.add_buffer(width=width, height=height, format="rgb48le", time_base=rate)
+        for width, height in ((len(pixels), 1), (lattice.width, lattice.height))
+    ]
+    clut = graph.add("haldclut", interp="tetrahedral")
+    sink = graph.add("buffersink")
+    for index, source in enumerate(inputs):
+        source.link_to(clut, 0, index)
+    clut.link_to(sink)
+    graph.configure()
+    codes = np.rint(np.clip(pixels, 0.0, 1.0) * 65535.0).astype(np.uint16)
+    picture = av.VideoFrame.from_ndarray(np.ascontiguousarray(codes[None]), format="rgb48le")
+    for frame, source in ((picture, inputs[0]), (lattice, inputs[1])):
+        frame.time_base, frame.pts = rate, 0
+        source.push(frame)
+        source.push(None)
+    taken: Any = sink.pull().reformat(format="rgb48le")
+    return np.asarray(taken.to_ndarray()[0], dtype=np.float64) / 65535.0
+
+
+READS: dict[str, Read] = {
+    "ocio": ocio,
+    "colour": colour_science,
+    "ffmpeg": ffmpeg,
+    "clf-io": clf_io,
+    "haldclut": haldclut,
+}
 
 
 def version(reader: str) -> str:
@@ -95,6 +139,10 @@ def version(reader: str) -> str:
         import colour as lib
 
         return f"colour-science {lib.__version__}"
+    if reader == "clf-io":
+        import colour_clf_io
+
+        return f"colour-clf-io {colour_clf_io.__version__}"
     import av
 
     return "FFmpeg, libavfilter " + ".".join(str(n) for n in av.library_versions["libavfilter"])

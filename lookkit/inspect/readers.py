@@ -17,19 +17,30 @@ import numpy as np
 
 from lookkit.spaces.working import Array
 
-ReaderName = Literal["ocio", "colour", "ffmpeg"]
+ReaderName = Literal["ocio", "colour", "ffmpeg", "clf-io", "haldclut"]
 READERS: Final[tuple[ReaderName, ...]] = ("ocio", "colour", "ffmpeg")
+"""Those that an inspection asks; a verification asks the others too."""
 LIBRARIES: Final = {
     "ocio": "OpenColorIO",
     "colour": "colour-science",
     "ffmpeg": "FFmpeg (through PyAV)",
+    "clf-io": "colour-clf-io",
+    "haldclut": "FFmpeg's haldclut (through PyAV)",
 }
-EXTRAS: Final = {"ocio": "", "colour": ": lookkit[match]", "ffmpeg": ": lookkit[clips]"}
+EXTRAS: Final = {
+    "ocio": "",
+    "colour": ": lookkit[match]",
+    "ffmpeg": ": lookkit[clips]",
+    "clf-io": ": lookkit[verify]",
+    "haldclut": ": lookkit[clips]",
+}
 """What to install for each."""
 ENDINGS: Final = {
     "ocio": None,
     "colour": (".cube", ".csp", ".spi1d", ".spi3d", ".spimtx"),
     "ffmpeg": (".cube", ".3dl", ".csp", ".m3d"),
+    "clf-io": (".clf",),
+    "haldclut": (".png",),
 }
 """The endings that a reader knows; None for all that lookkit knows."""
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from lookkit.evaluate import evaluate
-from lookkit.graph import InputTransform
+from lookkit.graph import Decoding
 from lookkit.lattice.certificate import Certificate, certify
 from lookkit.lattice.fit import fit_lattice
 from lookkit.lattice.samples import CodeSpace
@@ -30,8 +30,8 @@ class Baking:
     light: Light
 
     @classmethod
-    def of(cls, chain: Sequence[Op], camera: InputTransform, output: Output) -> Baking:
-        """Return the baking of `chain`, which begins at `camera` and ends at `output`."""
+    def of(cls, chain: Sequence[Op], camera: Decoding, output: Output) -> Baking:
+        """Return the baking of `chain`, which begins with `camera` and ends at `output`."""
         to_xyz = 100.0 * output.limiting.to_xyz().T
         white = None
         if output.is_hdr:

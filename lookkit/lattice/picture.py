@@ -57,18 +57,13 @@ def certificate_figure(certificate: Certificate, title: str) -> Any:
     """
     try:
         from matplotlib.figure import Figure
-        from matplotlib.layout_engine import ConstrainedLayoutEngine
     except ImportError as error:
         raise LookkitError(
             "pictures need matplotlib: install lookkit with its extra, lookkit[pictures]"
         ) from error
     readings = certificate.readings
-    figure = Figure(
-        figsize=(12.0, 4.9 + 1.75 * len(readings)),
-        dpi=110,
-        layout=ConstrainedLayoutEngine(w_pad=0.1, h_pad=0.08),
-        facecolor=_PAPER,
-    )
+    figure = Figure(figsize=(12.0, 4.9 + 1.75 * len(readings)), dpi=110, facecolor=_PAPER)
+    figure.set_layout_engine("constrained", w_pad=0.1, h_pad=0.08)
     figure.suptitle(f"{title}\n{_summary(certificate)}", fontsize=10, color=_INK)
     rows = figure.add_gridspec(1 + len(readings), 2, height_ratios=[2.6, *[1.0] * len(readings)])
     _draw_sets(figure.add_subplot(rows[0, 0]), readings)

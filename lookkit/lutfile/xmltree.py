@@ -6,6 +6,7 @@ expand or recurse is refused.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Final
@@ -16,6 +17,7 @@ from lookkit.lutfile.faults import Faults
 DEEPEST: Final = 24
 MOST_ELEMENTS: Final = 20_000
 _SEPARATOR: Final = " "
+_NO_XML: Final = re.compile(r"[^\t\n\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 
 
 @dataclass
@@ -124,3 +126,8 @@ def parse(data: bytes, faults: Faults) -> Element | None:
         faults.add(1, "not-xml", f"an encoding that cannot be read ({error})", "UTF-8")
         return None
     return builder.root
+
+
+def printable(text: str) -> str:
+    """Return text with what XML 1.0 cannot carry as `?`."""
+    return _NO_XML.sub("?", text)

@@ -25,6 +25,8 @@ WORKING_WIDTH: Final = 1440
 _PITCH: Final = (charts.SWATCH + charts.GAP) / charts.SWATCH
 _SMALLEST: Final = 24.0
 _RANSAC_PIXELS: Final = 3.0
+_SMOOTHINGS: Final = 2
+"""Of the five that the library does by default; more finds no more charts, and costs most."""
 FEWEST_SEEN: Final = 16
 
 HELP_YOURSELF: Final = "give the four corners of its outer patches, or a crop around it"
@@ -59,7 +61,8 @@ class Chart:
     @property
     def mirrored(self) -> bool:
         """Whether the picture shows the chart as in a mirror."""
-        return bool(np.linalg.det(self.homography[:2, :2]) < 0.0)
+        (x, y), (next_x, next_y) = self.corners.T, np.roll(self.corners, -1, axis=0).T
+        return bool((x * next_y - y * next_x).sum() < 0.0)
 
 
 def from_corners(picture: Array, corners: Sequence[Sequence[float]] | Array) -> Chart:
@@ -219,7 +222,12 @@ def _squares(shade: Array) -> tuple[Array, Array, Array]:
     method = cv2.INTER_AREA if scale > 1.0 else cv2.INTER_CUBIC
     small = np.clip(cv2.resize(source, size, interpolation=method), 0.0, 1.0)
     try:
-        data = segment(small, apply_cctf_encoding=False, additional_data=True)
+        data = segment(
+            small,
+            apply_cctf_encoding=False,
+            additional_data=True,
+            bilateral_filter_iterations=_SMOOTHINGS,
+        )
     except (cv2.error, ValueError, IndexError):
         return np.empty((0, 2)), np.empty(0), np.empty((0, 2, 2))
     quads = np.asarray(data.swatches, dtype=np.float64).reshape(-1, 4, 2)

@@ -15,9 +15,9 @@ import numpy as np
 
 from lookkit.errors import InputError
 from lookkit.match import charts
-from lookkit.match.camera_curve import bt709_decode
 from lookkit.match.colour import difference
 from lookkit.match.solve import Problem, Solution, errors, solve, start
+from lookkit.matchfile.camera_curve import bt709_decode
 from lookkit.progress import Progress, silent
 from lookkit.spaces.working import MID_GREY, Array
 
@@ -156,6 +156,7 @@ def fit_shots(
         np.repeat(np.arange(len(shots)), len(target)),
         np.tile(target, (len(shots), 1)),
         usable.ravel(),
+        np.tile(charts.centres() - 0.5, (len(shots), 1)) if len(target) == charts.COUNT else None,
     )
     if not problem.keep[problem.shot == np.argmin(np.abs(problem.stops))].sum() >= 8:
         raise InputError("the main exposure has fewer than 8 usable patches: expose less")

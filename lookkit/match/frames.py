@@ -7,21 +7,22 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 
-from lookkit.errors import InputError, LookkitError
-from lookkit.match.camera_curve import bt709_decode
-from lookkit.match.model import UNKNOWN
+from lookkit.errors import InputError
+from lookkit.matchfile.camera_curve import bt709_decode
+from lookkit.matchfile.model import UNKNOWN
+from lookkit.media.clip import MOVIES, frames_of, planes_of, probe
+from lookkit.media.jobs import STILLS
+from lookkit.media.stills import read_still
 from lookkit.progress import Progress, silent
 from lookkit.spaces import ranges
 from lookkit.spaces.encodings import Encoding
 from lookkit.spaces.ranges import SignalRange
 from lookkit.spaces.working import Array
 
-STILLS: Final = (".exr", ".tif", ".tiff", ".png", ".jpg", ".jpeg", ".dpx", ".cin")
-CLIPS: Final = (".mov", ".mp4", ".mxf", ".mkv", ".webm", ".avi", ".m4v")
 MOST_FRAMES: Final = 48
 
 
@@ -116,8 +117,7 @@ class Footage:
     def decode(self, codes: Array) -> Array:
         """Return linear light: AP1 for a known encoding, else BT.709-decoded camera RGB."""
         if self.encoding is not None:
-            bits = self.bits if self.range else None
-            return self.encoding.decode(codes, range=self.range, bits=bits)
+            return self.encoding.decode(codes, range=self.range, bits=self.bits)
         return bt709_decode(ranges.convert(codes, self.signal_range, "full", self.depth))
 
 
@@ -138,10 +138,7 @@ def read_exposure(
     span: SignalRange | None = None
     for number, path in enumerate(paths):
         progress("reading frames", number, len(paths))
-        if not path.is_file():
-            what = "is not a file" if path.exists() else "does not exist"
-            raise InputError(f"{path}: {what}, expected a picture or a clip")
-        read = _clip if path.suffix.lower() in CLIPS else _still
+        read = _clip if path.suffix.lower() in MOVIES else _still
         for frame, bits, span in read(path):  # noqa: B007 the last ones describe the file
             picture = frame
             if not np.isfinite(picture).all():
@@ -196,7 +193,7 @@ def _expand(place: str) -> list[Path]:
 
 
 def _only(paths: Iterable[Path], place: str, problem: str) -> list[Path]:
-    found = sorted(one for one in paths if one.suffix.lower() in (*STILLS, *CLIPS))
+    found = sorted(one for one in paths if one.suffix.lower() in (*STILLS, *MOVIES))
     if not found:
         raise InputError(f"{place}: {problem}")
     return found
@@ -207,80 +204,24 @@ _Picture = tuple[Array, int, SignalRange | None]
 
 
 def _still(path: Path) -> Iterator[_Picture]:
-    import OpenImageIO as oiio
-
-    hints = oiio.ImageSpec()
-    hints.attribute("cineon:linear", 0)
-    reader = oiio.ImageInput.open(str(path), hints)
-    if reader is None:
-        reason = (oiio.geterror().strip().splitlines() or ["unknown format"])[0]
-        raise InputError(f"{path}: cannot be read as a picture ({reason})")
-    try:
-        spec = reader.spec()
-        if spec.nchannels < 3:
-            raise InputError(f"{path}: {spec.nchannels} channel(s), expected red, green and blue")
-        names = [name.rpartition(".")[2].upper() for name in spec.channelnames]
-        order = [names.index(c) for c in "RGB"] if set("RGB") <= set(names) else [0, 1, 2]
-        pixels = reader.read_image(0, 0, 0, spec.nchannels, "float")
-        if pixels is None or reader.has_error:
-            raise InputError(f"{path}: damaged or cut short")
-        bits = spec.get_int_attribute("oiio:BitsPerSample", 8 * spec.format.size())
-        yield np.asarray(pixels)[..., order].astype(np.float64), bits, None
-    finally:
-        reader.close()
+    read = read_still(path)
+    yield read.pixels.astype(np.float64), read.bits, None
 
 
 def _clip(path: Path) -> Iterator[_Picture]:
-    """Yield the first frames of a clip."""
-    try:
-        import av
-    except ImportError as error:
-        raise LookkitError(
-            f"{path}: clips need the optional extra 'clips' (pip install 'lookkit[clips]')"
-        ) from error
-    try:
-        with av.open(str(path)) as container:
-            if not container.streams.video:
-                raise InputError(f"{path}: holds no picture")
-            for frame in islice(container.decode(video=0), MOST_FRAMES):
-                yield _frame(frame)
-    except av.FFmpegError as error:
-        raise InputError(f"{path}: cannot be read as a clip ({error.strerror})") from error
-
-
-_LUMA = {"709": (0.2126, 0.0722), "601": (0.299, 0.114), "2020": (0.2627, 0.0593)}
-"""Kr and Kb of ITU-R BT.709, BT.601 and BT.2020."""
-_MATRIX = {1: "709", 5: "601", 6: "601", 9: "2020", 10: "2020"}
-"""By the code points of ITU-T H.273 for matrix coefficients."""
-
-
-def _frame(frame: Any) -> _Picture:
-    """Y'CbCr to R'G'B' codes on the file's own scale; super-white and chroma excursions kept."""
-    component = frame.format.components[0]
-    bits = int(component.bits)
-    if frame.format.is_rgb:
-        rgb = frame.reformat(format="gbrp16le").to_ndarray()
-        return np.asarray(rgb, dtype=np.float64)[..., :3] / 65535.0, bits, "full"
-    full = int(frame.color_range) == 2 or frame.format.name.startswith("yuvj")
-    planes = np.asarray(frame.reformat(format="yuv444p16le").to_ndarray(), dtype=np.float64)
-    # Widening by swscale is a shift: in units of the file's own integers again.
-    y, cb, cr = np.moveaxis(planes, -1, 0) / 2.0 ** (16 - bits)
-    low, high = ranges.limits("full" if full else "legal", bits)
-    middle = 2.0 ** (bits - 1)
-    spread = (high - low) if full else 224.0 * 2.0 ** (bits - 8)
-    height = frame.height
-    fallback = "601" if height < 720 else "709"
-    kr, kb = _LUMA[_MATRIX.get(int(frame.colorspace), fallback)]
-    luma = (y - low) / (high - low)
-    blue = luma + 2.0 * (1.0 - kb) * (cb - middle) / spread
-    red = luma + 2.0 * (1.0 - kr) * (cr - middle) / spread
-    green = (luma - kr * red - kb * blue) / (1.0 - kr - kb)
-    signal = np.stack([red, green, blue], axis=-1)
-    return (low + (high - low) * signal) / (2**bits - 1), bits, "full" if full else "legal"
+    """Yield the first frames of a clip, read as `lookkit apply` reads them."""
+    clip = probe(path)
+    rows, offset = clip.coding.to_rgb()
+    frames = frames_of(clip, deinterlace=clip.interlaced)
+    for frame in islice(frames, MOST_FRAMES):
+        planes = [plane[:, : clip.width] / 65535.0 for plane in planes_of(frame.picture)]
+        picture = np.stack(planes, axis=-1) @ rows.T + offset
+        yield picture, clip.coding.bits, clip.coding.range
 
 
 def _digest(paths: Sequence[Path]) -> str:
     whole = hashlib.sha256()
     for path in paths:
-        whole.update(path.read_bytes())
+        with path.open("rb") as file:
+            whole.update(hashlib.file_digest(file, "sha256").digest())
     return whole.hexdigest()

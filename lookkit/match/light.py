@@ -8,14 +8,14 @@ import numpy as np
 
 from lookkit.errors import InputError
 from lookkit.match.frames import Footage
-from lookkit.match.model import MatchFile, MatchOp
+from lookkit.matchfile.steps import Match
 from lookkit.spaces.working import Array
 
 TOLERANCE: Final = 0.2
 """Stops by which red or blue may lie off against green on average."""
 
 
-def refuse_other_light(op: MatchOp, reference: Footage, camera: Footage) -> tuple[float, float]:
+def refuse_other_light(match: Match, reference: Footage, camera: Footage) -> tuple[float, float]:
     """Check a match on frames of a scene that both cameras saw from about the same place.
 
     The means of the two pictures should then have one colour. Returns red and blue of the
@@ -27,30 +27,17 @@ def refuse_other_light(op: MatchOp, reference: Footage, camera: Footage) -> tupl
         If they differ by more than `TOLERANCE`: the chart was shot in another light.
     """
     ours = _mean(reference.decode(reference.main.picture))
-    theirs = _mean(op.scene(camera.decode(camera.main.picture)))
+    theirs = _mean(match.scene(camera.decode(camera.main.picture)))
     ratio = np.log2(theirs / ours)
     red, blue = float(ratio[0] - ratio[1]), float(ratio[2] - ratio[1])
     if max(abs(red), abs(blue)) > TOLERANCE:
         raise InputError(
-            f"the match for the light {op.match.light!r} does not fit this scene: after it, "
-            f"camera {op.file.camera} is off by {red:+.2f} stop in red and {blue:+.2f} in blue "
-            f"against camera {op.file.reference}. The chart was shot under a light unlike the "
+            f"the match for the light {match.one.light!r} does not fit this scene: after it, "
+            f"camera {match.file.camera} is off by {red:+.2f} stop in red and {blue:+.2f} in blue "
+            f"against camera {match.file.reference}. The chart was shot under a light unlike the "
             "scene's: shoot it in the scene's own light"
         )
     return red, blue
-
-
-def light_warning(file: MatchFile, scene: str, light: str | None) -> str | None:
-    """Return a warning if a scene's light has no match in the file, else None."""
-    names = [one.light for one in file.lights]
-    if light in names or (light is None and len(names) == 1):
-        return None
-    listing = ", ".join(repr(name) for name in names)
-    what = f"has the light {light!r}" if light else "names no light"
-    return (
-        f"scene {scene!r} {what}; camera {file.camera} is matched for {listing}: its picture "
-        "will not land where the main camera's does"
-    )
 
 
 def _mean(scene: Array) -> Array:

@@ -15,10 +15,13 @@ from lookkit.match.colour import difference
 from lookkit.match.find import Chart, find_chart, from_corners
 from lookkit.match.fit import SIGNAL_TOP, Errors, Fit, Shot, Stage, curve_knots, fit_shots
 from lookkit.match.frames import Exposure, Footage
-from lookkit.match.model import (
+from lookkit.match.patches import Patches, sample
+from lookkit.match.quality import CLIPPED_SHARE, Finding
+from lookkit.matchfile.camera_curve import bt709_encode
+from lookkit.matchfile.model import (
+    ChartSeen,
     LightMatch,
     MatchFile,
-    MatchOp,
     Method,
     Provenance,
     Source,
@@ -26,8 +29,7 @@ from lookkit.match.model import (
     Statistics,
     ToneCurve,
 )
-from lookkit.match.patches import Patches, sample
-from lookkit.match.quality import CLIPPED_SHARE, Finding
+from lookkit.matchfile.steps import Match
 from lookkit.nodes.base import Matrix
 from lookkit.progress import Progress, silent
 from lookkit.spaces.primaries import AP1, BT709, between
@@ -91,9 +93,9 @@ class Matched:
     camera: tuple[Reading, ...] = ()
 
     @property
-    def op(self) -> MatchOp:
-        """The match as a step of the graph."""
-        return self.file.for_light()
+    def match(self) -> Match:
+        """The match itself."""
+        return Match(self.file, self.file.lights[0])
 
     @property
     def before_errors(self) -> Errors:
@@ -189,9 +191,24 @@ def match_charts(
     file = build_file(
         name, camera, light, "chart" if method == "chart" else "published chart", fit, findings,
         target, (*([reference] if isinstance(reference, Footage) else []), camera),
+        _chart_seen(camera, main, target, seen),
     )  # fmt: skip
-    after = file.for_light().scene(main.patches.light) * level
+    after = Match(file, file.lights[0]).scene(main.patches.light) * level
     return Matched(file, fit, tuple(findings), target, before, after, seen, ours, theirs)
+
+
+def _chart_seen(camera: Footage, main: Reading, target: Array, seen: np.ndarray) -> ChartSeen:
+    """Return the patches of the main exposure that count, to five decimals."""
+    own = main.patches.light if camera.encoding is not None else bt709_encode(main.patches.light)
+    theirs = target * 2.0**main.exposure.stops
+
+    def rows(colours: Array) -> tuple[tuple[float, ...], ...]:
+        return tuple(tuple(round(float(value), 5) for value in row) for row in colours[seen])
+
+    numbers = tuple(int(number) + 1 for number in np.flatnonzero(seen))
+    return ChartSeen.model_validate(
+        {"patches": numbers, "camera": rows(own), "reference": rows(theirs)}
+    )
 
 
 def unmatched(camera: Footage, light: Array) -> Array:
@@ -213,6 +230,7 @@ def build_file(
     findings: Sequence[Finding],
     target: Array,
     sources: Sequence[Footage],
+    seen: ChartSeen | None = None,
 ) -> MatchFile:
     """Return the match file of a fit; its rounded numbers are the match."""
     solution = fit.solution
@@ -238,6 +256,7 @@ def build_file(
         matrix=_rows(solution.matrix),
         roots=None if solution.roots is None else _rows(solution.roots),
         statistics=statistics,
+        chart=seen,
         provenance=provenance(sources),
     )
     return file_with(reference, camera, one)
@@ -452,9 +471,11 @@ def _camera_findings(
         findings += quality.clipping(name, one.exposure.stops, one.patches)
     main = main_reading(readings)
     plain = replace(fit.solution, flare=np.zeros(3))
-    scene = plain.scene(main.patches.light, main.exposure.stops)
+    fall = (charts.centres() - 0.5) @ plain.shade
+    scene = plain.scene(main.patches.light, main.exposure.stops + fall[:, None])
     findings += quality.noise(name, main.patches, scene, main.usable)
     findings += quality.glare(name, fit, usable)
+    findings += quality.shading(name, reference, fit.solution)
     findings += quality.evenness(name, scene, target, seen)
     findings += quality.flare(name, fit.solution, target)
     findings += quality.exposure(reference, name, target, before, seen)

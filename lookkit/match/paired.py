@@ -23,8 +23,9 @@ from lookkit.match.make import (
     refuse_itself,
     unmatched,
 )
-from lookkit.match.model import LightMatch, Statistics, ToneCurve
 from lookkit.match.quality import Finding
+from lookkit.matchfile.model import LightMatch, Statistics, ToneCurve
+from lookkit.matchfile.steps import Match
 from lookkit.progress import Progress, silent
 from lookkit.spaces.primaries import AP1, BT709, between
 from lookkit.spaces.working import MID_GREY, Array
@@ -34,6 +35,8 @@ BLOCK: Final = 12
 MOST_PAIRS: Final = 600
 FEWEST_PAIRS: Final = 60
 _FEWEST_POINTS: Final = 20
+_CLIPS: Final = 0.98
+_BLACK: Final = 0.002
 _TRUSTED: Final = 0.35
 """Share of pairs that must agree with the fit, or registration is not believed."""
 
@@ -124,7 +127,7 @@ def _from_pairs(
         tuple(findings),
         target[kept],
         unmatched(camera, values[kept]),
-        file.for_light().scene(values[kept]),
+        Match(file, file.lights[0]).scene(values[kept]),
         np.ones(int(kept.sum()), dtype=bool),
     )
 
@@ -132,15 +135,19 @@ def _from_pairs(
 def _exposure_and_white(
     reference: Footage, camera: Footage, light: str, findings: list[Finding]
 ) -> Matched:
-    """Gains that make the logarithmic means of the two pictures equal."""
-    wanted = _useful(reference.decode(_thumbnail(reference.main.picture)), reference)
-    plain = unmatched(camera, camera.decode(_thumbnail(camera.main.picture)))
-    have = _useful(plain, camera)
-    gain = np.exp(np.log(wanted).mean(axis=0) - np.log(have).mean(axis=0))
+    """Gains that make the mean light of the two pictures equal.
+
+    Where one camera clips a share of its picture, that share of the brightest pixels is
+    left out of both.
+    """
+    wanted, lost = _light(reference)
+    have, lost_too = _light(camera)
+    wanted, have = (_darkest(one, 1.0 - max(lost, lost_too)) for one in (wanted, have))
+    gain = wanted.mean(axis=0) / have.mean(axis=0)
     base = np.eye(3) if camera.encoding is not None else between(BT709, AP1, "bradford")
     rows = [[round(float(value), 7) for value in row] for row in gain[:, None] * base]
     ends = (
-        round(float(np.log2(np.percentile(wanted.mean(axis=1), 1) / MID_GREY)), 2),
+        round(float(np.log2(max(np.percentile(wanted.mean(axis=1), 1), 1e-4) / MID_GREY)), 2),
         round(float(np.log2(np.percentile(wanted.mean(axis=1), 99) / MID_GREY)), 2),
     )
     findings.append(
@@ -151,8 +158,8 @@ def _exposure_and_white(
             float(np.log2(gain.mean())),
             "stops",
             f"approximate: camera {camera.camera} was only given exposure and white "
-            f"({np.log2(gain.mean()):+.2f} stops); expect errors of 2.5 to 4 Delta E; shoot the "
-            "chart for a match",
+            f"({np.log2(gain.mean()):+.2f} stops); expect errors of 3 to 8 Delta E, more if the "
+            "pictures show different things; shoot the chart for a match",
         )
     )
     quantiles = np.linspace(2, 98, 49)
@@ -182,19 +189,24 @@ def _exposure_and_white(
     return Matched(file, None, tuple(findings), target, before, after, np.ones(len(target), bool))
 
 
-def _useful(scene: Array, footage: Footage) -> Array:
-    """Pixels that are neither black nor clipped, (n, 3)."""
-    pixels = scene.reshape(-1, 3)
-    codes = _thumbnail(footage.main.picture).reshape(-1, 3)
-    fair = (pixels > 0.002).all(axis=1) & (codes < 0.98).all(axis=1)
-    if footage.encoding is not None and footage.encoding.scene_linear:
-        fair = (pixels > 0.002).all(axis=1)
-    if fair.mean() < 0.02:
+def _light(footage: Footage) -> tuple[Array, float]:
+    """Scene-linear AP1 of a small version, (n, 3), and the share of it that clips."""
+    codes = _thumbnail(footage.main.picture)
+    scene = unmatched(footage, footage.decode(codes)).reshape(-1, 3)
+    endless = footage.encoding is not None and footage.encoding.scene_linear
+    clipped = 0.0 if endless else float((codes >= _CLIPS).any(axis=-1).mean())
+    bright = float(scene.mean())
+    if clipped > 0.5 or bright < _BLACK or (scene.mean(axis=0) <= 0.0).any():
         raise InputError(
             f"camera {footage.camera} ({', '.join(footage.main.files[:2])}): the frame is black "
             "or clipped nearly everywhere: nothing can be matched to it"
         )
-    return np.asarray(pixels[fair])
+    return scene, clipped
+
+
+def _darkest(scene: Array, share: float) -> Array:
+    brightness = scene.mean(axis=1)
+    return np.asarray(scene[brightness <= np.quantile(brightness, share)])
 
 
 def _thumbnail(picture: Array) -> Array:
@@ -223,8 +235,8 @@ def _pairs(reference: Footage, camera: Footage) -> tuple[Array, Array] | str:
     a, spread_a = _blocks(ours)
     b, spread_b = _blocks(warped)
     whole = _blocks(np.repeat(covered[..., None], 3, axis=2))[0][:, 0] > 0.999
-    top = 1e9 if reference.encoding and reference.encoding.scene_linear else 0.98
-    fair = whole & (b.max(axis=1) < 0.98) & (b.min(axis=1) > 0.005) & (a.max(axis=1) < top)
+    top = 1e9 if reference.encoding and reference.encoding.scene_linear else _CLIPS
+    fair = whole & (b.max(axis=1) < _CLIPS) & (b.min(axis=1) > 0.005) & (a.max(axis=1) < top)
     flat = (spread_a < 0.03) & (spread_b < 0.03)
     chosen = np.flatnonzero(fair & flat)
     if len(chosen) < FEWEST_PAIRS:

@@ -12,12 +12,13 @@ import numpy as np
 from lookkit.errors import LookkitError
 from lookkit.files import write_beside
 from lookkit.match import charts
-from lookkit.match.camera_curve import bt709_decode
 from lookkit.match.colour import difference
 from lookkit.match.find import Chart
 from lookkit.match.homography import carry
 from lookkit.match.make import Matched, Reading
 from lookkit.match.patches import CENTRAL
+from lookkit.matchfile.camera_curve import bt709_decode
+from lookkit.media.stills import write_still
 from lookkit.spaces.primaries import AP1, BT709, between
 from lookkit.spaces.working import Array
 
@@ -110,7 +111,7 @@ def summary(made: Matched) -> str:
 
 def write_patches(reading: Reading, path: Path) -> None:
     """Write the picture with what was sampled drawn on it; dark skin has a double outline."""
-    write_png(path, patches_picture(reading.exposure.picture, reading.chart))
+    write_still(path, patches_picture(reading.exposure.picture, reading.chart), bits=8)
 
 
 def patches_picture(picture: Array, chart: Chart) -> Array:
@@ -135,22 +136,6 @@ def _outline(picture: Array, corners: Array) -> None:
             x, y = np.floor(line + offset).astype(int).T
             inside = (x >= 0) & (y >= 0) & (x < picture.shape[1]) & (y < picture.shape[0])
             picture[y[inside], x[inside]] = value
-
-
-def write_png(path: Path, picture: Array) -> None:
-    """Write a picture (height, width, 3) of display values in 0-1 as an 8-bit PNG."""
-    import OpenImageIO as oiio
-
-    height, width = picture.shape[:2]
-    spec = oiio.ImageSpec(width, height, 3, "uint8")
-    pixels = np.ascontiguousarray(np.round(np.clip(picture, 0.0, 1.0) * 255.0).astype(np.uint8))
-    with write_beside(path) as beside:
-        writer = oiio.ImageOutput.create(str(beside))
-        if writer is None or not writer.open(str(beside), spec):
-            raise LookkitError(f"{path}: cannot be written as a picture")
-        written = writer.write_image(pixels)
-        if not (writer.close() and written):
-            raise LookkitError(f"{path}: writing failed ({writer.geterror().strip()})")
 
 
 def write_page(made: Matched, path: Path) -> None:
@@ -276,7 +261,7 @@ def _curve(axes: Any, made: Matched) -> None:
     light = bt709_decode(signal)
     gain = float(np.array(match.matrix)[1].sum())
     axes.semilogy(signal, np.maximum(light * gain, 1e-4), "--", color="0.6", label="BT.709")
-    axes.semilogy(signal, np.maximum(match.curve.curve(light) * gain, 1e-4), label="fitted")
+    axes.semilogy(signal, np.maximum(match.curve.rising(light) * gain, 1e-4), label="fitted")
     axes.axhspan(0.18 * 2.0**low, 0.18 * 2.0**high, color="0.92", label="observed light")
     axes.set_ylim(1e-3, 20.0)
     axes.set_xlabel("signal of the matched camera (0 black, 1 white)")

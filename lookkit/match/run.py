@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+import os
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import partial
 from pathlib import Path
 from typing import Final
 
@@ -12,22 +12,21 @@ import numpy as np
 
 from lookkit.errors import InputError, LookkitError, UnknownNameError
 from lookkit.files import safe_name
-from lookkit.lattice.difference import lab
 from lookkit.look import Look
 from lookkit.match import charts
-from lookkit.match.consistency import Consistency, consistency
 from lookkit.match.fit import Stage
 from lookkit.match.frames import Footage, parse_frames, read_exposure
 from lookkit.match.light import refuse_other_light
-from lookkit.match.make import DEFAULT_LIGHT, Matched, Reading, main_reading, match_charts, read_all
-from lookkit.match.model import UNKNOWN, MatchFile, read_match, write_match
+from lookkit.match.make import DEFAULT_LIGHT, Matched, main_reading, match_charts
 from lookkit.match.paired import match_frames
 from lookkit.match.report import write_json, write_page, write_patches
+from lookkit.matchfile.model import UNKNOWN, MatchFile
 from lookkit.progress import Progress, silent
+from lookkit.recipe.load import read_recipe
+from lookkit.recipe.match_file import read_match, write_match
+from lookkit.recipe.write import toml_value
 from lookkit.spaces.encodings import Encoding, encoding
-from lookkit.spaces.outputs import Output
 from lookkit.spaces.ranges import RANGES, SignalRange
-from lookkit.spaces.working import Array
 
 CHART: Final = "chart:"
 
@@ -64,6 +63,18 @@ class Written:
     notes: tuple[str, ...]
 
 
+def load_cameras(path: Path) -> Look:
+    """Load a recipe for what it says of its cameras; the matches it names need not be there yet.
+
+    Raises
+    ------
+    InputError, RecipeError
+        As `lookkit.load`.
+    """
+    recipe, text = read_recipe(path, matches=False)
+    return Look(recipe, text, str(path))
+
+
 def make_match(
     reference: Sequence[str],
     camera: Sequence[str],
@@ -71,8 +82,9 @@ def make_match(
     *,
     look: Look | None = None,
     settings: Settings | None = None,
-    light: str = DEFAULT_LIGHT,
-    scene: Sequence[str] = (),
+    light: str | None = None,
+    scene: str | None = None,
+    scene_frames: Sequence[str] = (),
     chart: bool = True,
     stage: Stage = "auto",
     hold_white: bool = False,
@@ -89,7 +101,11 @@ def make_match(
         added to it (or takes the place of the same light's old match).
     look
         Whose cameras say how the frames are encoded.
+    light
+        The name of the light; default that of the scene, else "main".
     scene
+        The recipe's scene in whose light the frames were shot.
+    scene_frames
         CAMERA:FRAME of both cameras, frames of the scene itself, to check the light on.
     chart
         False matches frames of any scene.
@@ -103,11 +119,13 @@ def make_match(
     notes: list[str] = []
     if target.suffix.lower() != ".toml":
         raise InputError(f"{target}: expected a name that ends with .toml")
-    theirs = _footage(camera, look, settings, progress, notes)
+    light = _light_name(light, scene, look)
+    theirs = footage_of(camera, look, settings, progress, notes)
     edition = _edition(reference)
-    main = edition or _footage(reference, look, settings, progress, notes)
+    main = edition or footage_of(reference, look, settings, progress, notes, main=True)
     _all_used(settings, theirs, main)
     old = _old_match(target, theirs, main)
+    frames = _scene_frames(scene_frames, main, theirs, look, settings, progress)
     if chart:
         made = match_charts(
             main, theirs, light=light, stage=stage, hold_white=hold_white, progress=progress
@@ -116,65 +134,51 @@ def make_match(
         raise InputError("a published chart cannot be matched to without a chart in the frames")
     else:
         made = match_frames(main, theirs, light=light, progress=progress)
-    if scene:
-        _check_scene(made, scene, main, theirs, look, settings, progress)
+    if frames is not None:
+        refuse_other_light(made.match, *frames)
     file = old.with_light(made.file.lights[0]) if old is not None else made.file
-    return Written(made, file, _write(made, file, target, notes), tuple(notes))
+    written = _write(made, file, target, notes)
+    if look is not None:
+        notes += _still_to_do(look, file, target, light)
+    return Written(made, file, written, tuple(notes))
 
 
-def check_consistency(
-    cameras: Sequence[str],
-    look: Look,
-    *,
-    output: str | None = None,
-    settings: Settings | None = None,
-    progress: Progress = silent,
-) -> Consistency:
-    """Send the chart as each camera shot it through the recipe, and compare.
-
-    Parameters
-    ----------
-    cameras
-        CAMERA:FRAMES of each of the recipe's cameras, the chart in the same light.
-    output
-        One of the recipe's outputs; default the first.
-
-    Raises
-    ------
-    InputError
-        If a chart is not found, or a camera or output is not in the recipe.
-    """
-    settings = settings or Settings()
-    if not look.outputs:
-        raise InputError("the recipe has no output, expected at least one")
-    name = output or look.outputs[0]
-    read: dict[str, Reading] = {}
-    for text in cameras:
-        footage = _footage([text], look, settings, progress, [])
-        if footage.camera in read:
-            raise InputError(f"camera {footage.camera} is given twice")
-        read[footage.camera] = main_reading(read_all(footage, progress))
-    usable = np.logical_and.reduce([one.usable for one in read.values()])
-    if usable.sum() < 12:
+def _light_name(light: str | None, scene: str | None, look: Look | None) -> str:
+    """Return the light's name as the match file will have it."""
+    if scene is None:
+        return light or DEFAULT_LIGHT
+    if look is None:
+        raise InputError(f"scene {scene!r} is a scene of a recipe: name the recipe too")
+    if scene not in look.scenes:
+        raise UnknownNameError("scene", scene, look.scenes)
+    own = look.recipe.light_of(scene)
+    if own is None and light is None:
         raise InputError(
-            f"only {int(usable.sum())} of 24 patches are usable in all cameras' frames"
+            f"{look.source}: scene {scene!r} names no light, expected one: light = 3200 (kelvin), "
+            '"daylight", or a name of yours'
         )
-    return consistency(
-        {camera: one.patches.codes[usable] for camera, one in read.items()},
-        {camera: partial(look.evaluate, camera=camera, output=name) for camera in read},
-        _seen_on(look.graph.output(name)),
-    )
+    if light is not None and own is not None and light != own:
+        raise InputError(f"the light of scene {scene!r} is {own}, not {light}")
+    return light or str(own)
 
 
-def _seen_on(display: Output) -> Callable[[Array], Array]:
-    """From a display's signal to L*a*b*, against its paper white."""
-    to_xyz = 100.0 * display.limiting.to_xyz()
-    white = display.reference_white / 100.0 * to_xyz.sum(axis=1)
-
-    def seen(signal: Array) -> Array:
-        return lab(display.decode(signal) @ to_xyz.T, white)
-
-    return seen
+def _still_to_do(look: Look, file: MatchFile, target: Path, light: str) -> list[str]:
+    """Return what the recipe has to say so that it uses the match."""
+    recipe, camera = look.recipe, file.camera
+    named = recipe.cameras[camera].match or ()
+    names = (named,) if isinstance(named, str) else named
+    todo = []
+    if target.resolve() not in [(recipe.folder / name).resolve() for name in names]:
+        place = os.path.relpath(target.resolve(), recipe.folder.resolve())
+        todo.append(f"for {look.source}, in [cameras.{camera}]: match = {toml_value(place)}")
+    took = [scene for scene in look.scenes if camera in recipe.cameras_of(scene)]
+    lights = {recipe.light_of(scene) for scene in took}
+    if took and light not in lights and (lights != {None} or len(file.lights) > 1):
+        todo.append(
+            f"for {look.source}, in the scene of this light: light = {toml_value(light)}; no scene "
+            "has it yet"
+        )
+    return todo
 
 
 def _edition(reference: Sequence[str]) -> str | None:
@@ -186,14 +190,16 @@ def _edition(reference: Sequence[str]) -> str | None:
     return charts.edition(names[0]).name
 
 
-def _footage(
+def footage_of(
     texts: Sequence[str],
     look: Look | None,
     settings: Settings,
     progress: Progress,
     notes: list[str],
+    *,
+    main: bool = False,
 ) -> Footage:
-    """Read the exposures of one camera."""
+    """Read the exposures of one camera; the `main` camera's encoding is taken as it is told."""
     parsed = [parse_frames(text) for text in texts]
     names = sorted({camera for camera, _, _ in parsed})
     if len(names) != 1:
@@ -201,16 +207,23 @@ def _footage(
             f"frames of {len(names)} cameras ({', '.join(names)}) where one camera is expected"
         )
     camera = names[0]
-    known, span, bits = _how_encoded(camera, look, settings, notes)
+    known, span, bits = _how_encoded(camera, look, settings, notes, main)
     corners = settings.corners.get(camera)
     if corners is not None and len(corners) != 8:
         raise InputError(f"corners of camera {camera}: {len(corners)} numbers, expected 8")
     crop = settings.crops.get(camera)
     if crop is not None and len(crop) != 4:
         raise InputError(f"crop of camera {camera}: {len(crop)} numbers, expected 4")
+    exposures = tuple(read_exposure(paths, stops, progress) for _, paths, stops in parsed)
+    for one in exposures:
+        if span is not None and one.range not in (None, span):
+            notes.append(
+                f"camera {camera}: {one.files[0]} says {one.range} range, but is read as {span}, "
+                "as told"
+            )
     return Footage(
         camera,
-        tuple(read_exposure(paths, stops, progress) for _, paths, stops in parsed),
+        exposures,
         known,
         span,
         bits,
@@ -220,7 +233,7 @@ def _footage(
 
 
 def _how_encoded(
-    camera: str, look: Look | None, settings: Settings, notes: list[str]
+    camera: str, look: Look | None, settings: Settings, notes: list[str], main: bool
 ) -> tuple[Encoding | None, SignalRange | None, int | None]:
     """Return the encoding (None: unknown, a consumer gamma), and the range and bits if told."""
     known: Encoding | None = None
@@ -235,7 +248,7 @@ def _how_encoded(
         known = look.recipe.encoding_of(camera)
         chosen = look.recipe.cameras[camera]
         span, bits = chosen.range, chosen.bits
-        if not known.is_log and not known.scene_linear:
+        if not main and not known.is_log and not known.scene_linear:
             notes.append(
                 f"camera {camera}: {known.name} is only the start, the match finds the curve"
             )
@@ -289,15 +302,16 @@ def _old_match(target: Path, theirs: Footage, main: Footage | str) -> MatchFile 
     return old
 
 
-def _check_scene(
-    made: Matched,
+def _scene_frames(
     scene: Sequence[str],
     main: Footage | str,
     theirs: Footage,
     look: Look | None,
     settings: Settings,
     progress: Progress,
-) -> None:
+) -> tuple[Footage, Footage] | None:
+    if not scene:
+        return None
     if isinstance(main, str):
         raise InputError("a scene is compared between two cameras, not with a published chart")
     frames = {parse_frames(text)[0]: text for text in scene}
@@ -307,9 +321,10 @@ def _check_scene(
         )
     plain = Settings(settings.encodings, settings.ranges)
     ours, others = (
-        _footage([frames[one.camera]], look, plain, progress, []) for one in (main, theirs)
+        footage_of([frames[one.camera]], look, plain, progress, [], main=one is main)
+        for one in (main, theirs)
     )
-    refuse_other_light(made.op, ours, others)
+    return ours, others
 
 
 def _write(made: Matched, file: MatchFile, target: Path, notes: list[str]) -> tuple[Path, ...]:

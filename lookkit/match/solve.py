@@ -1,10 +1,11 @@
 """The least-squares problem at the heart of a match.
 
-    scene = M z + R roots(z),   z = 2^-(stops + error) curve(x) - flare
+    scene = M z + R roots(z),   z = 2^-(stops + error + shade . place) curve(x) - flare
 
 with one rising curve for the three channels, a 3x3 matrix M, where asked for a matrix R
 on `roots` (a colour stage that leaves neutrals alone and scales with exposure), an error
-of each shot's exposure and a flare. Residuals are steps of about one Delta E 2000 with a
+of each shot's exposure, a flare, and light that falls off over the chart. Residuals are
+steps of about one Delta E 2000 with a
 Huber loss on the norm of each patch. After P. Debevec, J. Malik, "Recovering High Dynamic
 Range Radiance Maps from Photographs" (1997) for the joint curve, and G. Finlayson,
 M. Mackiewicz, A. Hurlbert, "Color Correction Using Root-Polynomial Regression" (2015).
@@ -13,13 +14,15 @@ M. Mackiewicz, A. Hurlbert, "Color Correction Using Root-Polynomial Regression" 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
 
 from lookkit.lattice.difference import delta_e_2000
 from lookkit.match.colour import lab, lab_jacobian, perceived
-from lookkit.match.curve import RisingCurve
+from lookkit.matchfile.curve import RisingCurve
+from lookkit.matchfile.roots import root_terms
 from lookkit.spaces.working import Array
 
 HUBER: Final = 2.0
@@ -28,10 +31,14 @@ _SMOOTH: Final = 20.0
 _SMOOTH_KINK: Final = 0.01
 """Bends of the log slope are nearly free of cost where few (a camcorder's knee)."""
 _NEAR_IDENTITY: Final = 0.2
+_STEADY: Final = 2.0
+"""Above all light that was seen, the slope goes on as it is: a trend would run away."""
 _EXPOSURE: Final = 100.0
 _EXPOSURE_KINK: Final = 0.002
 """Stops; an exposure may be off by more, at a cost in proportion that data outweighs."""
 _FLARE: Final = 30.0
+_SHADE: Final = 100.0
+_SHADE_KINK: Final = 0.002
 _ROOTS: Final = 3.0
 _LN2: Final = float(np.log(2.0))
 
@@ -52,6 +59,9 @@ class Problem:
         Scene-linear AP1 that each observation should become, (n, 3).
     keep
         Which observations count, (n,) booleans.
+    place
+        Where each lies on the chart, from -0.5 to 0.5 across and down, (n, 2); None
+        where light cannot fall off over it (pairs of a scene).
     """
 
     values: Array
@@ -59,6 +69,12 @@ class Problem:
     shot: np.ndarray
     target: Array
     keep: np.ndarray
+    place: Array | None = None
+
+    @property
+    def bracketed(self) -> bool:
+        """Whether several exposures tell the flare and each other's errors."""
+        return len(self.stops) > 1
 
 
 @dataclass(frozen=True)
@@ -70,6 +86,8 @@ class Solution:
     roots: Array | None
     exposure_errors: Array
     flare: Array
+    shade: Array
+    """Rise of camera B's light against camera A's, stops from edge to edge, (2,)."""
 
     def scene(self, values: Array, stops: Array | float = 0.0, flare: bool = False) -> Array:
         """Return scene-linear AP1 of linear values (..., 3) shot at `stops`."""
@@ -81,22 +99,6 @@ class Solution:
         if self.roots is not None:
             out = out + root_terms(z) @ self.roots.T
         return np.asarray(out)
-
-
-def root_terms(z: Array) -> Array:
-    """Return sqrt(rg) - (r+g)/2, sqrt(gb) - (g+b)/2, sqrt(rb) - (r+b)/2, shape (..., 3).
-
-    All are 0 for neutrals and scale with exposure; negative channels count as 0.
-    """
-    r, g, b = np.moveaxis(np.maximum(z, 0.0), -1, 0)
-    return np.stack(
-        [
-            np.sqrt(r * g) - 0.5 * (r + g),
-            np.sqrt(g * b) - 0.5 * (g + b),
-            np.sqrt(r * b) - 0.5 * (r + b),
-        ],
-        axis=-1,
-    )
 
 
 def _root_jacobian(z: Array) -> Array:
@@ -121,7 +123,7 @@ def start(problem: Problem, knots: Array | None, stage: bool) -> Solution:
     rows = middle & problem.keep
     matrix = _robust_matrix(z[rows], problem.target[rows])
     roots = np.zeros((3, 3)) if stage else None
-    return Solution(curve, matrix, roots, np.zeros(shots), np.zeros(3))
+    return Solution(curve, matrix, roots, np.zeros(shots), np.zeros(3), np.zeros(2))
 
 
 def _robust_matrix(source: Array, target: Array) -> Array:
@@ -143,28 +145,32 @@ def solve(problem: Problem, first: Solution, tolerance: float = 1e-6) -> Solutio
     """Return the solution nearest to `first` that minimises the loss."""
     from scipy.optimize import least_squares
 
-    goal = lab(problem.target)
-    weights = perceived(goal)
-    shots = len(problem.stops)
-    flare = shots > 1
+    goal, weights = _goal(problem.target.tobytes())
 
     def residuals(vector: Array) -> Array:
-        return _residuals(problem, _unpack(vector, first, flare), goal, weights, flare)[0]
+        return _residuals(problem, _unpack(vector, first, problem), goal, weights)[0]
 
     def jacobian(vector: Array) -> Array:
-        return _residuals(problem, _unpack(vector, first, flare), goal, weights, flare, True)[1]
+        return _residuals(problem, _unpack(vector, first, problem), goal, weights, True)[1]
 
     result = least_squares(
         residuals,
-        _pack(first, flare),
+        _pack(first, problem),
         jac=jacobian,
-        method="trf",
+        method="lm",
         ftol=tolerance,
         xtol=tolerance,
         gtol=1e-9,
         max_nfev=100,
     )
-    return _unpack(result.x, first, flare)
+    return _unpack(result.x, first, problem)
+
+
+@lru_cache(maxsize=4)
+def _goal(target: bytes) -> tuple[Array, Array]:
+    """Return L*a*b* of the target and its local metric; the same for every left-out patch."""
+    goal = lab(np.frombuffer(target).reshape(-1, 3))
+    return goal, perceived(goal)
 
 
 def errors(problem: Problem, solution: Solution) -> Array:
@@ -173,22 +179,31 @@ def errors(problem: Problem, solution: Solution) -> Array:
 
 
 def _scene(problem: Problem, solution: Solution) -> Array:
-    stops = (problem.stops + solution.exposure_errors)[problem.shot][:, None]
-    return solution.scene(problem.values, stops, flare=True)
+    return solution.scene(problem.values, _stops(problem, solution)[:, None], flare=True)
 
 
-def _pack(solution: Solution, flare: bool) -> Array:
+def _stops(problem: Problem, solution: Solution) -> Array:
+    """Return the exposure of each observation, (n,)."""
+    stops = (problem.stops + solution.exposure_errors)[problem.shot]
+    if problem.place is not None:
+        stops = stops + problem.place @ solution.shade
+    return np.asarray(stops)
+
+
+def _pack(solution: Solution, problem: Problem) -> Array:
     parts = [solution.matrix.ravel()]
     if solution.curve is not None:
         parts.append(solution.curve.log_slopes)
     if solution.roots is not None:
         parts.append(solution.roots.ravel())
-    if flare:
+    if problem.bracketed:
         parts += [solution.exposure_errors, solution.flare]
+    if problem.place is not None:
+        parts.append(solution.shade)
     return np.concatenate(parts)
 
 
-def _unpack(vector: Array, like: Solution, flare: bool) -> Solution:
+def _unpack(vector: Array, like: Solution, problem: Problem) -> Solution:
     at = 9
     solution = replace(like, matrix=vector[:9].reshape(3, 3))
     if like.curve is not None:
@@ -198,11 +213,15 @@ def _unpack(vector: Array, like: Solution, flare: bool) -> Solution:
     if like.roots is not None:
         solution = replace(solution, roots=vector[at : at + 9].reshape(3, 3))
         at += 9
-    if flare:
+    if problem.bracketed:
         shots = len(like.exposure_errors)
         solution = replace(
-            solution, exposure_errors=vector[at : at + shots], flare=vector[at + shots :]
+            solution,
+            exposure_errors=vector[at : at + shots],
+            flare=vector[at + shots : at + shots + 3],
         )
+    if problem.place is not None:
+        solution = replace(solution, shade=vector[-2:])
     return solution
 
 
@@ -223,14 +242,13 @@ def _residuals(
     solution: Solution,
     goal: Array,
     weights: Array,
-    flare: bool,
     derivative: bool = False,
 ) -> tuple[Array, Array]:
     keep = problem.keep
     values, shot = problem.values[keep], problem.shot[keep]
     curve = solution.curve
     light = values if curve is None else curve(values)
-    scale = 2.0 ** -(problem.stops + solution.exposure_errors)[shot][:, None]
+    scale = 2.0 ** -_stops(problem, solution)[keep][:, None]
     scaled = light * scale
     z = scaled - solution.flare
     scene = z @ solution.matrix.T
@@ -246,15 +264,19 @@ def _residuals(
     data = miss * weight[:, None]
 
     rows = [data.ravel()]
-    bends = np.empty(0)
+    bends, steady = np.empty(0), np.empty(0)
     if curve is not None:
         bends = np.diff(curve.log_slopes, 2)
+        steady = _STEADY * (curve.knots[:-1] >= problem.values.max())
         rows += [_SMOOTH * _soft(bends, _SMOOTH_KINK)[0], _NEAR_IDENTITY * curve.log_slopes]
+        rows.append(steady * np.diff(curve.log_slopes))
     if solution.roots is not None:
         rows.append(_ROOTS * solution.roots.ravel())
-    if flare:
+    if problem.bracketed:
         off = _soft(solution.exposure_errors, _EXPOSURE_KINK)[0]
         rows += [_EXPOSURE * off, _FLARE * solution.flare]
+    if problem.place is not None:
+        rows.append(_SHADE * _soft(solution.shade, _SHADE_KINK)[0])
     residual = np.concatenate(rows)
     if not derivative:
         return residual, np.empty(0)
@@ -276,10 +298,13 @@ def _residuals(
         columns.append((by_z @ by_curve).reshape(count, -1))
     if terms is not None:
         columns.append(np.einsum("nri,nj->nrij", by_scene, terms).reshape(count, 9))
-    if flare:
+    by_stop = np.einsum("nij,nj->ni", by_z, -_LN2 * scaled)
+    if problem.bracketed:
         by_error = np.zeros((len(z), 3, len(problem.stops)))
-        by_error[np.arange(len(z)), :, shot] = np.einsum("nij,nj->ni", by_z, -_LN2 * scaled)
+        by_error[np.arange(len(z)), :, shot] = by_stop
         columns += [by_error.reshape(count, -1), -by_z.reshape(count, 3)]
+    if problem.place is not None:
+        columns.append((by_stop[:, :, None] * problem.place[keep][:, None, :]).reshape(count, 2))
     top = np.concatenate(columns, axis=1)
     bottom = np.zeros((len(residual) - count, top.shape[1]))
     row, column = 0, 9
@@ -291,14 +316,21 @@ def _residuals(
         bottom[slopes - 2 : 2 * slopes - 2, column : column + slopes] = _NEAR_IDENTITY * np.eye(
             slopes
         )
-        row, column = 2 * slopes - 2, column + slopes
+        row = 2 * slopes - 2
+        bottom[row : row + slopes - 1, column : column + slopes] = steady[:, None] * np.diff(
+            np.eye(slopes), axis=0
+        )
+        row, column = row + slopes - 1, column + slopes
     if solution.roots is not None:
         bottom[row : row + 9, column : column + 9] = _ROOTS * np.eye(9)
         row, column = row + 9, column + 9
-    if flare:
+    if problem.bracketed:
         shots = len(problem.stops)
-        bottom[row : row + shots, column : column + shots] = _EXPOSURE * np.diag(
-            _soft(solution.exposure_errors, _EXPOSURE_KINK)[1]
-        )
-        bottom[row + shots :, column + shots :] = _FLARE * np.eye(3)
+        change = _soft(solution.exposure_errors, _EXPOSURE_KINK)[1]
+        bottom[row : row + shots, column : column + shots] = _EXPOSURE * np.diag(change)
+        row, column = row + shots, column + shots
+        bottom[row : row + 3, column : column + 3] = _FLARE * np.eye(3)
+        row, column = row + 3, column + 3
+    if problem.place is not None:
+        bottom[row:, column:] = _SHADE * np.diag(_soft(solution.shade, _SHADE_KINK)[1])
     return residual, np.concatenate([top, bottom])

@@ -122,9 +122,10 @@ def _probe(av: Any, container: Any, path: Path, matrix: str | None) -> Clip:
         raise InputError(f"{path}: holds {' and '.join(kinds)} but no picture")
     times, time_base = _times(container, video), video.time_base
     first = _first_frame(av, container, path, video)
+    start = first.pts or 0
     siting, field = _siting_and_field(av, first, video.codec_context.name)
     turned = round(-first.rotation / 90) % 4 * 90
-    notes = []
+    notes = _left_out(container, video)
     if abs(first.rotation) % 90:
         notes.append(f"turned by {first.rotation:g} degrees, which is left as it is")
     elif turned:
@@ -150,7 +151,7 @@ def _probe(av: Any, container: Any, path: Path, matrix: str | None) -> Clip:
         rate=rate,
         variable=variable,
         time_base=time_base,
-        first=first.pts or 0,
+        first=start,
         last=times[-1] if times else 0,
         frames=len(times),
         rotation=turned,
@@ -162,6 +163,22 @@ def _probe(av: Any, container: Any, path: Path, matrix: str | None) -> Clip:
         audio=len(container.streams.audio),
         notes=tuple(notes),
     )
+
+
+def _left_out(container: Any, video: Any) -> list[str]:
+    """Return what a movie holds besides its picture, sound and timecode: it is not carried over."""
+    kinds = [stream.type for stream in container.streams if stream.index != video.index]
+    others = {
+        "subtitles": kinds.count("subtitle"),
+        "another picture": kinds.count("video"),
+        "attached files": kinds.count("attachment"),
+        "other data": sum(
+            stream.type == "data" and not stream.metadata.get("timecode")
+            for stream in container.streams
+        ),
+        "chapters": len(container.chapters()) if hasattr(container, "chapters") else 0,
+    }
+    return [f"holds {name} too: left out" for name, count in others.items() if count]
 
 
 def _times(container: Any, video: Any) -> list[int]:
@@ -391,6 +408,43 @@ def frames_of(
         )
 
 
+def frame_at(clip: Clip, share: float = 0.5) -> Frame:
+    """Decode one frame alone: the one at a share of the clip's time, 0 the first, 1 the last.
+
+    Fields of an interlaced clip are made a whole frame.
+
+    Raises
+    ------
+    LookkitError
+        If it is damaged, or of another size or form than the first.
+    """
+    av = library()
+    time = clip.first + round((clip.last - clip.first) * share)
+    number = round(max(clip.frames - 1, 0) * share)
+    try:
+        with av.open(str(clip.path), metadata_errors="replace") as container:
+            video = container.streams[clip.stream]
+            if time > clip.first:
+                container.seek(time, stream=video)
+            chosen = None
+            for frame in container.decode(video):
+                chosen = frame
+                if frame.pts is None or frame.pts >= time:
+                    break
+            if chosen is None:
+                raise LookkitError(f"{clip.path}: no frame at {number + 1} of {clip.frames}")
+            _check_frame(clip, chosen, number, deinterlace=True)
+            if not clip.format.startswith("yuvj"):
+                chosen.color_range = _LEGAL
+            widen = Filter(av, chosen, widened(clip, deinterlace=clip.interlaced))
+            made = [*widen.feed(chosen), *widen.feed(None)]
+    except av.FFmpegError as error:
+        raise LookkitError(
+            f"{clip.path}: damaged at frame {number + 1} of {clip.frames} ({reason(error)})"
+        ) from error
+    return Frame(number, made[0], time)
+
+
 def _check_frame(clip: Clip, frame: Any, count: int, deinterlace: bool) -> None:
     place = f"{clip.path}: frame {count + 1}"
     width, height = clip.stored_size
@@ -418,6 +472,6 @@ def described(clip: Clip) -> str:
 
 
 __all__ = [
-    "MOVIES", "UNSPECIFIED", "Clip", "Filter", "Frame", "described", "frames_of", "planes_of",
-    "probe", "widened",
+    "MOVIES", "UNSPECIFIED", "Clip", "Filter", "Frame", "described", "frame_at", "frames_of",
+    "planes_of", "probe", "widened",
 ]  # fmt: skip

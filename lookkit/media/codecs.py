@@ -66,9 +66,9 @@ CODECS: Final[Mapping[str, Codec]] = {
               {"profile": "3"}),
         Codec("prores-4444", "prores_ks", (".mov", ".mkv"), {10: "yuv444p10le"},
               {"profile": "4"}),
-        Codec("dnxhr-hq", "dnxhd", (".mov", ".mkv"), {8: "yuv422p"},
+        Codec("dnxhr-hq", "dnxhd", (".mov", ".mxf", ".mkv"), {8: "yuv422p"},
               {"profile": "dnxhr_hq"}, least=(256, 120)),
-        Codec("dnxhr-hqx", "dnxhd", (".mov", ".mkv"), {10: "yuv422p10le"},
+        Codec("dnxhr-hqx", "dnxhd", (".mov", ".mxf", ".mkv"), {10: "yuv422p10le"},
               {"profile": "dnxhr_hqx"}, least=(256, 120)),
         Codec("dnxhr-444", "dnxhd", (".mov", ".mkv"), {10: "yuv444p10le"},
               {"profile": "dnxhr_444"}, least=(256, 120)),
@@ -79,15 +79,15 @@ CODECS: Final[Mapping[str, Codec]] = {
     )
 }  # fmt: skip
 
-SUFFIXES: Final = (".mov", ".mp4", ".mkv")
+SUFFIXES: Final = (".mov", ".mp4", ".mkv", ".mxf")
 """The movie formats that can be written."""
 
 
 def codec_for(name: str | None, suffix: str, *, deep: bool) -> Codec:
     """Return the codec called `name`, or the usual one of a movie format.
 
-    The usual one is ProRes 422 HQ in .mov; in the others HEVC for pictures of more than
-    8 bits or high dynamic range (`deep`), else H.264.
+    The usual one is ProRes 422 HQ in .mov and DNxHR HQX in .mxf; in the others HEVC for
+    pictures of more than 8 bits or high dynamic range (`deep`), else H.264.
 
     Raises
     ------
@@ -97,7 +97,8 @@ def codec_for(name: str | None, suffix: str, *, deep: bool) -> Codec:
         If it does not go into that format.
     """
     if name is None:
-        name = "prores-422-hq" if suffix == ".mov" else "hevc" if deep else "h264"
+        usual = {".mov": "prores-422-hq", ".mxf": "dnxhr-hqx"}
+        name = usual.get(suffix, "hevc" if deep else "h264")
     if name not in CODECS:
         raise UnknownNameError("codec", name, CODECS)
     codec = CODECS[name]

@@ -37,6 +37,8 @@ LATTICE_BITS: Final = 12
 """Targets of more bits are never graded through a lattice."""
 
 _STRIP: Final = 1 << 16
+_STRIPS: Final = 4
+"""Strips of a picture for each core when they go through a lattice."""
 _PROBES: Final = np.array(
     [(0.5, 0.5, 0.5), (0.5, 0.5, 0.0), (0.5, 0.0, 0.5), (0.0, 0.5, 0.5), (0.8, 0.4, 0.2)]
 )
@@ -90,6 +92,9 @@ class Grader:
         target keeps the bits below its own depth, for whoever rounds last.
         """
         rows = max(1, _STRIP // width)
+        if self._lattice is not None:
+            # Few strips: OpenColorIO goes line by line anyway, and each call has its price.
+            rows = max(rows, -(-len(source[0]) // (_STRIPS * cores())))
 
         def work(start: int) -> None:
             stop = start + rows
@@ -109,7 +114,7 @@ class Grader:
             return
         self._lattice.apply(source, target, width)
         first = target[0][:, :width]
-        if first.max() == _FLAGGED:
+        if self.flagged_cells and first.max() == _FLAGGED:
             where = np.nonzero(first == _FLAGGED)
             for at in range(0, len(where[0]), _STRIP):
                 some = (where[0][at : at + _STRIP], where[1][at : at + _STRIP])
@@ -184,14 +189,8 @@ def grade_of(
     takes, and from those that the output gives to the target's; beyond black and white
     they are carried too, as far as the integers go.
     """
-    chain = look.graph.input_transform(camera)
     display = look.graph.output(output)
-    taken = ranges.scale_offset(
-        source.range,
-        chain.range or chain.encoding.native_range,
-        source.bits,
-        chain.bits or chain.encoding.bits,
-    )
+    taken = taken_range(look, source, camera)
     given = ranges.scale_offset(display.range, target.range, display.bits, target.bits)
 
     def grade(rgb: Pixels) -> Pixels:
@@ -199,6 +198,13 @@ def grade_of(
         return np.clip(_scaled(graded, *given), 0.0, 1.0)
 
     return grade
+
+
+def taken_range(look: Look, source: Coding, camera: str) -> tuple[float, float]:
+    """Return scale and offset from the codes of a file to those that a camera's chain takes."""
+    chain = look.graph.input_transform(camera)
+    bits = chain.bits or chain.encoding.bits
+    return ranges.scale_offset(source.range, chain.signal_range, source.bits, bits)
 
 
 def _scaled(values: Pixels, scale: float, offset: float) -> Pixels:

@@ -21,7 +21,7 @@ from lookkit.media.raw import RAW
 from lookkit.media.stills import FORMATS
 from lookkit.media.tags import Tags, output_tags, still_tags
 from lookkit.progress import Progress, silent
-from lookkit.recipe.shots import shot_for
+from lookkit.recipe.shots import Shot, shot_for
 from lookkit.version import __version__
 
 if TYPE_CHECKING:
@@ -46,7 +46,8 @@ class Options:
     `camera`, `scene` and `output` are names of the recipe. `extension` and `codec` choose the
     form of the results, `bits` their depth. `range` and `matrix` say how Y'CbCr files are
     coded where their tags do not, or say it wrong. `rate` is that of sequences that become
-    movies. `fast` grades clips through one lattice of the whole look.
+    movies. `fast` grades clips through one lattice of the whole look. `shots` are lines of a
+    shot list that come before the recipe's.
     """
 
     camera: str | None = None
@@ -62,6 +63,7 @@ class Options:
     deinterlace: bool = False
     fast: bool = False
     overwrite: bool = False
+    shots: tuple[Shot, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -128,6 +130,28 @@ class _Found:
     root: Path | None = None
 
 
+@dataclass(frozen=True)
+class Taken:
+    """A source, and whose it is.
+
+    `range` is how the signal lies in a clip's integers, `rate` what a sequence says of its
+    frame rate, `root` the folder that was searched for it.
+    """
+
+    source: Source
+    camera: str
+    scene: str | None = None
+    range: SignalRange = "full"
+    rate: Fraction | None = None
+    warnings: tuple[str, ...] = ()
+    root: Path | None = None
+
+    @property
+    def place(self) -> Path:
+        """The source as a path, with # for the numbers of a sequence."""
+        return place_of(self.source)
+
+
 def place_of(source: Source) -> Path:
     """Return a source as a path, with # for the numbers of a sequence."""
     if isinstance(source, Clip):
@@ -165,7 +189,7 @@ def plan(
         place = place_of(one.source)
         progress(f"looking at {place.name}", count, len(found))
         try:
-            job = _job(look, one, options)
+            job = _job(look, _taken(look, one, options), options)
             key = Path(str(job.result).casefold())
             if key in taken:
                 raise InputError(
@@ -177,6 +201,34 @@ def plan(
         except LookkitError as error:
             made.refused.append(Refused(place, str(error)))
     return made
+
+
+def assign(
+    look: Look, inputs: Sequence[str | Path], options: Options, progress: Progress = silent
+) -> tuple[list[Taken], list[Refused]]:
+    """Find the files and say whose each is, as `plan` does, with nothing to be written.
+
+    Parameters
+    ----------
+    inputs, options
+        As of `plan`; what options say of results is not looked at.
+
+    Raises
+    ------
+    InputError
+        If an option cannot be, such as an unknown camera.
+    """
+    options = _checked(look, options)
+    made = Plan()
+    found = list(_find(look, inputs, made))
+    taken = []
+    for count, one in enumerate(found):
+        progress(f"looking at {place_of(one.source).name}", count, len(found))
+        try:
+            taken.append(_taken(look, one, options))
+        except LookkitError as error:
+            made.refused.append(Refused(place_of(one.source), str(error)))
+    return taken, made.refused
 
 
 def _checked(look: Look, options: Options) -> Options:
@@ -276,11 +328,11 @@ def _mark(look: Look, output: str) -> str:
     return f"_{safe_name(look.recipe.name)}_{safe_name(output)}"
 
 
-def _job(look: Look, found: _Found, options: Options) -> Job:
+def _taken(look: Look, found: _Found, options: Options) -> Taken:
     source = found.source
     suffix = (source.tail if isinstance(source, Numbered) else source.suffix).lower()
     if isinstance(source, Path) and suffix in MOVIES:
-        return _movie_job(look, probe(source, matrix=options.matrix), found.root, options)
+        return _taken_clip(look, probe(source, matrix=options.matrix), found.root, options)
     first = source.path(source.frames[0]) if isinstance(source, Numbered) else source
     if suffix not in (*STILLS, *RAW):
         if not first.exists():
@@ -291,27 +343,52 @@ def _job(look: Look, found: _Found, options: Options) -> Job:
     if suffix in RAW:
         if not first.is_file():
             raise InputError(f"{first}: does not exist")
-        tags, spec_rate = Tags(named="raw, scene-linear"), None
+        tags, rate = Tags(named="raw, scene-linear"), None
     else:
-        tags, spec_rate = _still_says(first)
+        tags, rate = _still_says(first)
     camera, scene, warnings = _whose(look, place_of(source), tags, options)
+    if isinstance(source, Numbered) and source.missing:
+        warnings.append(f"{source.pattern}: frames {listed(source.missing)} are missing")
+    return Taken(source, camera, scene, "full", rate, tuple(warnings), found.root)
+
+
+def _taken_clip(look: Look, clip: Clip, root: Path | None, options: Options) -> Taken:
+    camera, scene, warnings = _whose(look, clip.path, clip.tags, options)
+    signal_range = clip.coding.range
+    if options.range is not None:
+        signal_range = options.range
+    else:
+        told = look.graph.input_transform(camera).range
+        if told is not None and told != signal_range:
+            tagged = "tagged" if clip.range_tagged else "by default"
+            warnings.append(
+                f"{clip.path}: {tagged} {signal_range} range, but the recipe reads camera "
+                f"{camera} as {told}; the recipe is followed"
+            )
+            signal_range = told
+    warnings += [f"{clip.path}: {note}" for note in clip.notes]
+    return Taken(clip, camera, scene, signal_range, None, tuple(warnings), root)
+
+
+def _job(look: Look, taken: Taken, options: Options) -> Job:
+    source = taken.source
+    if isinstance(source, Clip):
+        return _movie_job(look, taken, source, options)
     job = Job(
         source,
-        _still_target(look, source, found.root, options),
-        camera,
+        _still_target(look, source, taken.root, options),
+        taken.camera,
         str(options.output),
-        scene,
+        taken.scene,
         bits=options.bits,
         fast=options.fast,
         overwrite=options.overwrite,
-        warnings=tuple(warnings),
+        warnings=taken.warnings,
     )
-    if isinstance(source, Numbered):
-        if source.missing:
-            gaps = f"{source.pattern}: frames {listed(source.missing)} are missing"
-            job = replace(job, warnings=(*job.warnings, gaps))
-        if options.extension in SUFFIXES or (options.codec and options.extension is None):
-            job = _numbered_movie(look, job, source, found.root, options, spec_rate)
+    if isinstance(source, Numbered) and (
+        options.extension in SUFFIXES or (options.codec and options.extension is None)
+    ):
+        job = _numbered_movie(look, job, source, taken.root, options, taken.rate)
     return replace(job, id=_id_of(look, job))
 
 
@@ -333,40 +410,32 @@ def _still_says(path: Path) -> tuple[Tags, Fraction | None]:
     return still_tags(spec), Fraction(rate).limit_denominator(1001) if known else None
 
 
-def _movie_job(look: Look, clip: Clip, root: Path | None, options: Options) -> Job:
+def _movie_job(look: Look, taken: Taken, clip: Clip, options: Options) -> Job:
     if clip.interlaced and not options.deinterlace:
         raise InputError(f"{clip.path}: interlaced; --deinterlace makes whole frames of its fields")
-    camera, scene, warnings = _whose(look, clip.path, clip.tags, options)
-    signal_range = clip.coding.range
-    if options.range is not None:
-        signal_range = options.range
-    else:
-        told = look.graph.input_transform(camera).range
-        if told is not None and told != signal_range:
-            tagged = "tagged" if clip.range_tagged else "by default"
-            warnings.append(
-                f"{clip.path}: {tagged} {signal_range} range, but the recipe reads camera "
-                f"{camera} as {told}; the recipe is followed"
-            )
-            signal_range = told
-    warnings += [f"{clip.path}: {note}" for note in clip.notes]
+    warnings = list(taken.warnings)
     suffix = options.extension or _movie_suffix(clip.path, options.codec)
     stem = f"{clip.path.stem}{_mark(look, str(options.output))}"
-    folder = _folder(clip.path.parent, root, options.into)
+    folder = _folder(clip.path.parent, taken.root, options.into)
     job = Job(
         clip,
         folder / f"{stem}{suffix}",
-        camera,
+        taken.camera,
         str(options.output),
-        scene,
+        taken.scene,
         bits=options.bits,
-        range=signal_range,
+        range=taken.range,
         deinterlace=options.deinterlace and clip.interlaced,
         fast=options.fast,
         overwrite=options.overwrite,
     )
     if suffix in SUFFIXES:
         deep = clip.coding.bits > 8 or look.graph.output(job.output).is_hdr
+        if suffix == ".mxf" and clip.variable:
+            raise InputError(
+                f"{clip.path}: variable frame rate, which .mxf does not keep; "
+                "expected --format mov, mp4 or mkv"
+            )
         job = _as_movie(look, job, suffix, options, deep, (clip.width, clip.height))
     else:
         count = max(clip.frames, 1)
@@ -456,7 +525,7 @@ def _whose(
 ) -> tuple[str, str | None, list[str]]:
     """Return camera, scene and warnings; refuse where nothing says which camera it was."""
     recipe = look.recipe
-    shot = shot_for(recipe.shots, path)
+    shot = shot_for((*options.shots, *recipe.shots), path)
     scene = options.scene or (shot.scene if shot else None)
     camera = options.camera or (shot.camera if shot else None)
     encodings = {name: look.graph.input_transform(name).encoding for name in look.cameras}
@@ -471,8 +540,8 @@ def _whose(
             told = f"tagged {tags}" if str(tags) else "it has no colour tags"
             choices = ", ".join(f"{name} ({one.name})" for name, one in encodings.items())
             raise InputError(
-                f"{path}: nothing says which camera took it ({told}); expected --camera or a line "
-                f"of the recipe's [[shots]]; the cameras: {choices or 'none'}"
+                f"{path}: nothing says which camera took it ({told}); expected --camera, --shot or "
+                f"a line of the recipe's [[shots]]; the cameras: {choices or 'none'}"
             )
         camera = alike[0]
     if camera not in look.cameras:
@@ -485,6 +554,7 @@ def _whose(
             f"{path}: tagged {tags}, but the recipe reads camera {camera} as "
             f"{encodings[camera].name}; the recipe is followed"
         )
+    warnings += [f"{path}: {one}" for one in recipe.match_warnings(camera, scene)]
     return camera, scene, warnings
 
 

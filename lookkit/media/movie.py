@@ -19,6 +19,10 @@ from lookkit.media.tags import Mastering, Tags
 
 JOB: Final = "lookkit"
 """The metadata key under which a result names the job that made it."""
+HDR_BOXES: Final = (".mov", ".mp4")
+"""The movie formats that take the mastering display and the light level."""
+_COMMENT: Final = "comment_"
+"""How FFmpeg names what MXF holds as a user's comments, which is all it holds freely."""
 
 _CONTAINER_OWN: Final = (
     "major_brand", "minor_version", "compatible_brands", "encoder", "timecode", "duration",
@@ -83,20 +87,31 @@ class MovieWriter:
         self.path, self.spec, self.name = path, spec, name
         self.written = 0
         options = {"fflags": "+bitexact"}
-        if path.suffix != ".mkv":
+        if path.suffix == ".mxf":
+            options["store_user_comments"] = "1"
+        elif path.suffix != ".mkv":
             options["movflags"] = "use_metadata_tags"
         with self._failing():
             self._file = av.open(str(path), "w", options=options)
-            self._file.metadata.update(_carried(spec.metadata))
-            self._file.metadata[JOB] = spec.job
-            said = self._file.metadata.get("comment")
-            self._file.metadata["comment"] = f"{said}; {spec.note}" if said else spec.note
+            self._file.metadata.update(self._metadata())
             if spec.timecode:
                 self._file.metadata["timecode"] = spec.timecode
             self._stream = self._picture_stream()
             self._sound = {stream.index: self._sound_stream(stream) for stream in sound}
             self._file.start_encoding()
         self._narrow: Filter | None = None
+
+    def _metadata(self) -> dict[str, str]:
+        """Return what the file says of itself: what its source said, the job and the look."""
+        kept = {
+            key.removeprefix(_COMMENT): value for key, value in _carried(self.spec.metadata).items()
+        }
+        said = kept.get("comment")
+        kept |= {JOB: self.spec.job, "comment": f"{said}; {self.spec.note}" if said else
+                 self.spec.note}  # fmt: skip
+        if self.path.suffix == ".mxf":
+            return {f"{_COMMENT}{key}": value for key, value in kept.items()}
+        return kept
 
     def _picture_stream(self) -> Any:
         spec, codec = self.spec, self.spec.codec
@@ -121,7 +136,7 @@ class MovieWriter:
         context.colorspace = spec.tags.matrix
         context.color_range = 2 if spec.coding.range == "full" else 1
         context.sample_aspect_ratio = spec.aspect
-        if codec.tag and self.path.suffix != ".mkv":
+        if codec.tag and self.path.suffix in HDR_BOXES:
             context.codec_tag = codec.tag
         stream.metadata.update(_carried(spec.video_metadata))
         return stream
@@ -173,7 +188,7 @@ class MovieWriter:
             for packet in self._stream.encode(None):
                 self._file.mux(packet)
             self._file.close()
-        if self.spec.mastering is not None and self.path.suffix != ".mkv":
+        if self.spec.mastering is not None and self.path.suffix in HDR_BOXES:
             with self._failing():
                 add_hdr_boxes(self.path, self.spec.mastering, light_level)
 
@@ -193,13 +208,21 @@ class MovieWriter:
 def carries_sound(suffix: str, stream: Any) -> bool:
     """Say whether a movie format takes the packets of a sound stream as they are."""
     av = library()
-    formats = {".mov": "mov", ".mp4": "mp4", ".mkv": "matroska"}
+    formats = {".mov": "mov", ".mp4": "mp4", ".mkv": "matroska", ".mxf": "mxf"}
+    trial = av.open(io.BytesIO(), "w", format=formats[suffix])
     try:
-        with av.open(io.BytesIO(), "w", format=formats[suffix]) as trial:
-            trial.add_stream_from_template(stream)
-            trial.start_encoding()
+        if suffix == ".mxf":
+            # MXF wants a picture before any sound.
+            picture = trial.add_stream("mpeg2video", rate=25)
+            picture.width, picture.height, picture.pix_fmt = 720, 576, "yuv420p"
+        trial.add_stream_from_template(stream)
+        trial.start_encoding()
     except (av.FFmpegError, OSError, ValueError):
         return False
+    finally:
+        # A file without a packet cannot be finished in every format.
+        with contextlib.suppress(av.FFmpegError, OSError):
+            trial.close()
     return True
 
 
@@ -209,14 +232,23 @@ def job_of_movie(path: Path) -> str | None:
     try:
         with av.open(str(path), metadata_errors="replace") as container:
             return next(
-                (value for key, value in container.metadata.items() if key.casefold() == JOB), None
+                (
+                    value
+                    for key, value in container.metadata.items()
+                    if key.casefold().removeprefix(_COMMENT) == JOB
+                ),
+                None,
             )
     except (av.FFmpegError, OSError):
         return None
 
 
 def _carried(metadata: tuple[tuple[str, str], ...]) -> dict[str, str]:
-    return {key: value for key, value in metadata if key.casefold() not in _CONTAINER_OWN}
+    return {
+        key: value
+        for key, value in metadata
+        if key.casefold().removeprefix(_COMMENT) not in _CONTAINER_OWN
+    }
 
 
 def _x265_hdr(mastering: Mastering | None) -> list[str]:

@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from fractions import Fraction
 from pathlib import Path
+from queue import SimpleQueue
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -20,15 +21,15 @@ from lookkit.media.avlib import library
 from lookkit.media.clip import Clip, Frame, frames_of, planes_of
 from lookkit.media.codecs import CODECS
 from lookkit.media.coding import Coding
+from lookkit.media.frame import read_code
 from lookkit.media.grader import LATTICE_PIXELS, LATTICE_SIZE, TOLERANCE, Grade, Grader, grade_of
 from lookkit.media.jobs import Job
 from lookkit.media.light import LightMeter
-from lookkit.media.movie import MovieSpec, MovieWriter, carries_sound, job_of_movie
+from lookkit.media.movie import HDR_BOXES, MovieSpec, MovieWriter, carries_sound, job_of_movie
 from lookkit.media.numbered import Numbered, listed
 from lookkit.media.partial import whole_or_none
 from lookkit.media.pipeline import Ahead, Behind
-from lookkit.media.raw import RAW, read_raw
-from lookkit.media.stills import Attribute, Still, read_still, write_still
+from lookkit.media.stills import Attribute, Still, write_still
 from lookkit.media.tags import mastering_of, output_tags
 from lookkit.media.timecode import advanced, packed, unpacked
 from lookkit.ocio import cores
@@ -141,23 +142,13 @@ def _still(look: Look, job: Job, source: Path, target: Path, tick: Tick) -> Done
 
 
 def _grade_still(look: Look, job: Job, source: Path, target: Path) -> int:
-    still = _read(look, job, source)
+    still = read_code(look, job.camera, source)
     graded = look.apply(still.pixels, camera=job.camera, output=job.output, scene=job.scene)
     bits = job.bits
     if bits is None and target.suffix == source.suffix.lower() and still.bits in (8, 16):
         bits = still.bits
     _write(look, job, target, graded, still, bits, [_made_at(source)])
     return still.not_finite
-
-
-def _read(look: Look, job: Job, path: Path) -> Still:
-    """Read a still as code values of its camera."""
-    if path.suffix.lower() not in RAW:
-        return read_still(path)
-    import OpenImageIO as oiio
-
-    code = look.graph.input_transform(job.camera).inverse(read_raw(path))
-    return Still(np.ascontiguousarray(code, dtype=np.float32), None, 16, oiio.ImageSpec())
 
 
 def _write(
@@ -333,6 +324,11 @@ def _to_movie(look: Look, job: Job, target: Path, tick: Tick) -> Done:
     tags = output_tags(display)
     coding = Coding("bt2020" if tags.matrix == 9 else "bt709", "legal", int(job.bits or 10))
     warnings = list(job.warnings)
+    if mastering_of(display) is not None and target.suffix not in HDR_BOXES:
+        warnings.append(
+            f"{job.place}: the light level (MaxCLL, MaxFALL) does not go into {target.suffix}; "
+            "it is left out"
+        )
     with ExitStack() as stack:
         part = stack.enter_context(whole_or_none(target))
         if isinstance(job.source, Clip):
@@ -390,10 +386,13 @@ def _encode(
     writer = MovieWriter(part, spec, job.result, sound)
     meter = _meter(look, job, spec)
     count, last = 0, -1
+    # Graded frames are used again: fresh memory for each costs more than a copy of it.
+    spare: SimpleQueue[Any] = SimpleQueue()
 
     def write(item: Any) -> None:
         if isinstance(item, tuple):
             writer.write(*item)
+            spare.put(item[0])
             tick(1)
         else:
             writer.sound_packet(item)
@@ -404,7 +403,9 @@ def _encode(
                 if not isinstance(item, Frame):
                     behind.put(item)
                     continue
-                picture = av.VideoFrame(clip.width, clip.height, "yuv444p16le")
+                if spare.empty():
+                    spare.put(av.VideoFrame(clip.width, clip.height, "yuv444p16le"))
+                picture = spare.get()
                 target = planes_of(picture)
                 grader.planes(planes_of(item.picture), target, clip.width)
                 if meter is not None:
@@ -432,7 +433,7 @@ def _sequence_to_movie(
     look: Look, job: Job, source: Numbered, part: Path, tick: Tick, tags: Any, coding: Coding
 ) -> int:
     av = library()
-    first = _read(look, job, source.path(source.frames[0]))
+    first = read_code(look, job.camera, source.path(source.frames[0]))
     height, width = first.pixels.shape[:2]
     codec = CODECS[str(job.codec)]
     if why := codec.misfit(width, height):
@@ -454,7 +455,7 @@ def _sequence_to_movie(
 
     def read() -> Iterator[tuple[int, Pixels]]:
         for number, frame in enumerate(source.frames):
-            still = _read(look, job, source.path(frame))
+            still = read_code(look, job.camera, source.path(frame))
             if still.pixels.shape[:2] != (height, width):
                 found = "x".join(map(str, still.pixels.shape[1::-1]))
                 raise LookkitError(

@@ -92,11 +92,8 @@ class Cdl(Node):
         if self.saturation == 0.0 or min(self.slope) == 0.0:
             return None
         acescct = encoding("ACEScct")
-        code = acescct.encode(rgb)
-        luma = (code @ REC709_LUMA)[..., None]
-        code = luma + (code - luma) / self.saturation
-        code = np.where(code > 0.0, np.abs(code) ** (1.0 / np.array(self.power)), code)
-        return acescct.decode((code - np.array(self.offset)) / np.array(self.slope))
+        numbers = (np.array(self.slope), np.array(self.offset), np.array(self.power))
+        return acescct.decode(undo_cdl(acescct.encode(rgb), *numbers, self.saturation))
 
 
 def apply_cdl(code: Array, slope: Array, offset: Array, power: Array, saturation: float) -> Array:
@@ -105,3 +102,11 @@ def apply_cdl(code: Array, slope: Array, offset: Array, power: Array, saturation
     code = np.where(code > 0.0, np.abs(code) ** power, code)
     luma = (code @ REC709_LUMA)[..., None]
     return np.asarray(luma + saturation * (code - luma))
+
+
+def undo_cdl(code: Array, slope: Array, offset: Array, power: Array, saturation: float) -> Array:
+    """Return what the no-clamp ASC CDL made `code` of, shape (..., 3)."""
+    luma = (code @ REC709_LUMA)[..., None]
+    code = luma + (code - luma) / saturation
+    code = np.where(code > 0.0, np.abs(code) ** (1.0 / power), code)
+    return np.asarray((code - offset) / slope)

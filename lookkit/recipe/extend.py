@@ -19,6 +19,7 @@ from typing import Any
 from lookkit.errors import InputError, Problem, RecipeError, expected_one_of
 from lookkit.recipe.lines import Path as KeyPath
 from lookkit.recipe.lines import key_lines, line_of
+from lookkit.recipe.named_files import renamed
 from lookkit.spaces.data import configs_folder
 
 SCHEMA = 1
@@ -98,8 +99,8 @@ def dotted(path: KeyPath) -> str:
     return text
 
 
-def read_text(path: Path) -> str:
-    """Return the text of a recipe file.
+def read_text(path: Path, wanted: str = "a recipe (.toml)") -> str:
+    """Return the text of a recipe, or of what else is `wanted`.
 
     Raises
     ------
@@ -109,9 +110,9 @@ def read_text(path: Path) -> str:
     try:
         if not path.is_file():
             what = "is not a file" if path.exists() else "does not exist"
-            raise InputError(f"{path}: {what}, expected a recipe (.toml)")
+            raise InputError(f"{path}: {what}, expected {wanted}")
         if path.stat().st_size > _LARGEST:
-            raise InputError(f"{path}: larger than 4 MiB, expected a recipe (.toml)")
+            raise InputError(f"{path}: larger than 4 MiB, expected {wanted}")
         return path.read_bytes().decode("utf-8-sig")
     except OSError as error:
         raise InputError(f"{path}: cannot be read ({error.strerror})") from error
@@ -121,7 +122,9 @@ def read_text(path: Path) -> str:
         ) from error
 
 
-def parse_toml(text: str, file: str, leads: str = "") -> dict[str, Any]:
+def parse_toml(
+    text: str, file: str, leads: str = "", wanted: str = "a recipe in TOML"
+) -> dict[str, Any]:
     """Return the tables of a TOML text.
 
     Raises
@@ -137,10 +140,10 @@ def parse_toml(text: str, file: str, leads: str = "") -> dict[str, Any]:
         line = int(place[1]) if place else text.count("\n") + 1
         what = re.sub(r" \(at .*\)$", "", what)
         found = f"not valid TOML ({what}){leads}"
-        raise RecipeError([Problem(file, line, "", found, "a recipe in TOML")]) from error
+        raise RecipeError([Problem(file, line, "", found, wanted)]) from error
     except RecursionError as error:
         found = f"nested too deeply{leads}"
-        raise RecipeError([Problem(file, 0, "", found, "a recipe")]) from error
+        raise RecipeError([Problem(file, 0, "", found, wanted)]) from error
 
 
 def shipped_recipes() -> dict[str, Path]:
@@ -277,13 +280,10 @@ def _below(chain: list[tuple[Source, Path]]) -> tuple[Source, Path]:
 
 
 def _rebased(data: dict[str, Any], path: Path, first: Path) -> dict[str, Any]:
-    """Return the tables of the recipe at `path` with its LUT files seen from `first`'s folder."""
+    """Return the tables of the recipe at `path` with the files it names seen from `first`'s."""
     if path.parent == first.parent:
         return dict(data)
-    for _, node in _nodes(data):
-        if node.get("kind") == "lut" and isinstance(node.get("file"), str):
-            node["file"] = str(path.parent / node["file"])
-    return dict(data)
+    return renamed(data, lambda name: str(path.parent / name))
 
 
 def _over(below: Joined, source: Source, data: dict[str, Any], problems: list[Problem]) -> Joined:

@@ -18,16 +18,18 @@ from lookkit.recipe.extend import dotted as dotted
 from lookkit.recipe.extend import parse_toml as parse_toml
 from lookkit.recipe.extend import read_text as read_text
 from lookkit.recipe.lines import Path as KeyPath
+from lookkit.recipe.matches import Matches, read_matches
 from lookkit.recipe.model import Recipe, overridden
 from lookkit.recipe.tables import read_own
 from lookkit.recipe.wiring import Fault, state_faults, wire
 from lookkit.recipe.words import problems_of
 
 
-def read_recipe(path: Path) -> tuple[Recipe, str]:
+def read_recipe(path: Path, *, matches: bool = True) -> tuple[Recipe, str]:
     """Return the recipe of a file, with all that it extends, and its whole text.
 
-    The text is the file's own; of a recipe that extends another, the joined one.
+    The text is the file's own; of a recipe that extends another, the joined one. Without
+    `matches`, no match file is read, and no camera has one.
 
     Raises
     ------
@@ -38,7 +40,7 @@ def read_recipe(path: Path) -> tuple[Recipe, str]:
     """
     text = read_text(path)
     joined = join(text, str(path))
-    recipe = validated(joined, path.parent)
+    recipe = validated(joined, path.parent, matches=matches)
     if len(joined.sources) > 1:
         from lookkit.recipe.write import toml_text
 
@@ -50,8 +52,8 @@ def read_recipe(path: Path) -> tuple[Recipe, str]:
 def parse_recipe(text: str, file: str = "<recipe>") -> Recipe:
     """Validate the text of a recipe; `file` is named in the problems.
 
-    What it names in its folder (LUT files, a recipe that it extends) is looked for beside
-    `file`.
+    What it names in its folder (LUT files, matches, a recipe that it extends) is looked for
+    beside `file`.
 
     Raises
     ------
@@ -61,8 +63,8 @@ def parse_recipe(text: str, file: str = "<recipe>") -> Recipe:
     return validated(join(text, file), Path(file).parent)
 
 
-def validated(joined: Joined, folder: Path) -> Recipe:
-    """Return the recipe that joined tables make.
+def validated(joined: Joined, folder: Path, *, matches: bool = True) -> Recipe:
+    """Return the recipe that joined tables make; without `matches`, no match file is read.
 
     Raises
     ------
@@ -71,8 +73,10 @@ def validated(joined: Joined, folder: Path) -> Recipe:
     """
     data = joined.data
     own = read_own(data)
-    context = {"folder": folder, "own": own}
+    read = read_matches(joined, folder, own) if matches else Matches({}, complete=False)
+    context = {"folder": folder, "own": own, "matches": read}
     problems = [joined.problem(fault.keys, fault.found, fault.expected) for fault in own.faults]
+    problems += read.problems
     recipe = None
     try:
         recipe = Recipe.model_validate_json(

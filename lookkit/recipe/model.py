@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal, Union
 
 from pydantic import (
     AfterValidator,
+    AwareDatetime,
     Discriminator,
     Field,
     PrivateAttr,
@@ -19,12 +21,14 @@ from pydantic import (
 from pydantic_core import PydanticCustomError
 
 from lookkit.errors import InputError, UnknownNameError
+from lookkit.matchfile.steps import Match
 from lookkit.nodes import LOOK_KINDS, RENDERING_KINDS
 from lookkit.nodes.base import Node, Step, Table, error_at
 from lookkit.nodes.film_print import FilmPrint
 from lookkit.nodes.rendering import Rendering
 from lookkit.recipe.extend import SCHEMA as SCHEMA
 from lookkit.recipe.extend import overlay
+from lookkit.recipe.matches import Matches
 from lookkit.recipe.shots import Shot
 from lookkit.recipe.tables import NOTHING, Own
 from lookkit.spaces.encodings import Encoding, encoding
@@ -34,6 +38,7 @@ from lookkit.spaces.whitepoints import (
     HIGHEST_KELVIN,
     LOWEST_KELVIN,
     illuminant,
+    illuminants,
 )
 
 Name = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9 ._-]{0,62}$")]
@@ -47,6 +52,7 @@ else:
     AnyRendering = Annotated[Union[RENDERING_KINDS], Field(discriminator="kind")]  # noqa: UP007
 
 Bits = Literal[8, 10, 12, 16]
+NO_MATCHES = Matches({})
 
 
 def _own(info: ValidationInfo) -> Own:
@@ -78,11 +84,16 @@ def _known_output(name: str, info: ValidationInfo) -> str:
     return name
 
 
-def _known_light(name: str) -> str:
+def _known_light(name: str, info: ValidationInfo) -> str:
+    matches: Matches = (info.context or {}).get("matches", NO_MATCHES)
+    if name in matches.lights or not matches.complete:
+        # The lights of a match that was not read are not known.
+        return name
     try:
         illuminant(name)
     except UnknownNameError as error:
-        raise _unknown(error) from error
+        choices = (*sorted(matches.lights), *illuminants())
+        raise _unknown(UnknownNameError("light", name, choices)) from error
     return name
 
 
@@ -93,7 +104,13 @@ Light = Annotated[
     Annotated[Kelvin, Tag("number")] | Annotated[str, AfterValidator(_known_light), Tag("name")],
     Discriminator(lambda value: "name" if isinstance(value, str) else "number"),
 ]
-"""A colour temperature in kelvin, or the name of an illuminant."""
+"""A colour temperature in kelvin, or the name of an illuminant or of a match's light."""
+
+MatchNames = Annotated[
+    Annotated[str, Tag("name")] | Annotated[tuple[str, ...], Field(min_length=1), Tag("names")],
+    Discriminator(lambda value: "names" if isinstance(value, list | tuple) else "name"),
+]
+"""One file, or several with different lights."""
 
 
 class Camera(Table):
@@ -106,9 +123,17 @@ class Camera(Table):
     bits: Bits | None = Field(
         default=None, description="bit depth of its files; default the encoding's own"
     )
+    match: MatchNames | None = Field(
+        default=None,
+        description="the file, or files, of `lookkit match` that bring it to the main camera, in "
+        "the recipe's folder or with their full path; a scene's light picks the match. One that "
+        "was made without knowing the encoding takes the place of the input transform, any other "
+        "follows it",
+    )
     trims: tuple[AnyLookNode, ...] = Field(
         default=(),
-        description="nodes that run right after its input transform, in a graph of their own: "
+        description="nodes that run right after its input transform and match, in a graph of "
+        "their own: "
         "a curve that opens the highlights of display-ready pictures, a white balance",
     )
     note: str = Field(default="", description="for people")
@@ -172,7 +197,8 @@ class Scene(Table):
     light: Light | None = Field(
         default=None,
         description="the light it was taken under, in kelvin or by name (tungsten, daylight, "
-        "D55, ...): for people and for matching; it changes no pixel, white-balance does",
+        "D55, ..., or the light of a match): it picks the match that was made in it, and changes "
+        "no other pixel, white-balance does",
     )
     trims: tuple[AnyLookNode, ...] = Field(
         default=(), description="nodes that run before the look, in a graph of their own"
@@ -196,7 +222,7 @@ class Budget(Table):
     saturated_emitters: float = Field(default=6.0, gt=0.0, description="99 % of coloured lights")
 
 
-FormatName = Literal["cube", "config"]
+FormatName = Literal["cube", "config", "clf", "cdl", "stills", "aces", "amf", "report"]
 
 
 class Deliver(Table):
@@ -227,7 +253,18 @@ class Deliver(Table):
         default=(), description="scenes that get files of their own, beside the plain look"
     )
     formats: tuple[FormatName, ...] = Field(
-        default=("cube", "config"), description="what kinds of files are written"
+        default=("cube", "config", "clf", "cdl", "stills", "amf", "report"),
+        description="what kinds of files are written",
+    )
+    date: AwareDatetime | None = Field(
+        default=None,
+        description="date and time with its zone, for files whose format demands one (AMF); "
+        "default that of SOURCE_DATE_EPOCH, else 2000-01-01T00:00:00Z",
+    )
+    clf_namespace: Literal["smpte", "academy"] = Field(
+        default="smpte",
+        description="the form of CLF files: SMPTE ST 2136-1, or the Academy's version 3, which "
+        "older readers want",
     )
 
 
@@ -269,7 +306,7 @@ class Recipe(Table):
     _context: dict[str, Any] = PrivateAttr(default={})
 
     def model_post_init(self, context: Any) -> None:
-        """Keep what the recipe was validated with: its folder and its own tables."""
+        """Keep what the recipe was validated with: its folder, own tables and matches."""
         self._context.update(context or {})
 
     def rendering_for(self, name: str) -> Rendering:
@@ -287,6 +324,74 @@ class Recipe(Table):
         if choice.black is not None:
             target = target.with_black(choice.black)
         return target.delivered(choice.range, choice.bits, choice.excursions)
+
+    def matches_of(self, camera: str) -> tuple[Match, ...]:
+        """Return all matches of the camera called `camera`, one for each light."""
+        return tuple(self._matches.by_camera.get(camera, {}).values())
+
+    def match_of(self, camera: str, scene: str | None = None) -> Match | None:
+        """Return the match that the camera called `camera` takes in a scene; None is no scene.
+
+        It is the one for the scene's light. Where no light is said, it is the first of the
+        camera's; where there is none for that light, none.
+        """
+        lights = self._matches.by_camera.get(camera, {})
+        light = self.light_of(scene)
+        return next(iter(lights.values()), None) if light is None else lights.get(light)
+
+    def is_matched_apart(self, camera: str, scene: str | None) -> bool:
+        """Say whether a camera has another match in a scene that it took than without one."""
+        if scene is None or camera not in self.cameras_of(scene):
+            return False
+        return self.match_of(camera, scene) != self.match_of(camera)
+
+    def match_warnings(self, camera: str, scene: str | None = None) -> list[str]:
+        """Return in words why a matched camera may not land where the main camera does."""
+        found = self._missing_match(camera, scene)
+        span = self.cameras[camera].range or self.encoding_of(camera).native_range
+        for match in self.matches_of(camera):
+            file = match.file
+            if match.one.curve is not None and file.range != span:
+                found.append(
+                    f"camera {camera} is read in {span} range, its match was made from frames in "
+                    f"{file.range} range: right only if both are true of their files"
+                )
+            if not file.reference.startswith("chart ") and file.reference not in self.cameras:
+                found.append(
+                    f"camera {camera} is matched to camera {file.reference}, which is not in the "
+                    "recipe"
+                )
+        return list(dict.fromkeys(found))
+
+    def all_match_warnings(self, scenes: Iterable[str | None]) -> list[str]:
+        """Return `match_warnings` of all cameras that took one of `scenes`, each once."""
+        found = [
+            warning
+            for scene in scenes
+            for camera in self.cameras_of(scene)
+            for warning in self.match_warnings(camera, scene)
+        ]
+        return list(dict.fromkeys(found))
+
+    def _missing_match(self, camera: str, scene: str | None) -> list[str]:
+        lights = self._matches.by_camera.get(camera, {})
+        light = self.light_of(scene)
+        if not lights or light in lights or (light is None and len(lights) == 1):
+            return []
+        known = ", ".join(lights)
+        if light is not None:
+            return [
+                f"camera {camera} has no match for {light}, the light of scene {scene} (only for "
+                f"{known}): there it will not land where the main camera does; shoot the chart "
+                "in that light"
+            ]
+        where = "without a scene" if scene is None else f"in scene {scene}, which names no light,"
+        return [f"camera {camera} {where} takes the first of its matches ({known})"]
+
+    def light_of(self, scene: str | None) -> str | None:
+        """Return the name of a scene's light as matches have it: 3000 for 3000 kelvin."""
+        light = None if scene is None else self.scenes[scene].light
+        return f"{light:g}" if isinstance(light, int | float) else light
 
     def cameras_of(self, scene: str | None) -> tuple[str, ...]:
         """Return the names of the cameras that took a scene; None is any."""
@@ -328,6 +433,17 @@ class Recipe(Table):
         for node in (*self.look, self.rendering, *renderings):
             if node is not None and node.id is not None:
                 yield node.id, node
+
+    @property
+    def folder(self) -> Path:
+        """Where the files that it names are."""
+        folder: Path = self._context.get("folder", Path())
+        return folder
+
+    @property
+    def _matches(self) -> Matches:
+        matches: Matches = self._context.get("matches", NO_MATCHES)
+        return matches
 
     @property
     def _own(self) -> Own:

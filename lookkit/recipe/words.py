@@ -17,7 +17,7 @@ from lookkit.recipe.lines import Path as KeyPath
 Locate = Callable[[KeyPath, str, str], Problem]
 """From a key's path, what was found and what was expected to a located problem."""
 
-_TAGS = {"number", "channels", "wheel", "name", *(kind_name(kind) for kind in KINDS)}
+_TAGS = {"number", "channels", "wheel", "name", "names", *(kind_name(kind) for kind in KINDS)}
 
 _TYPES = {
     "float_type": "a number",

@@ -22,7 +22,9 @@ def toml_text(tables: Mapping[str, Any]) -> str:
 
 
 def _lines(table: Mapping[str, Any], path: str) -> list[str]:
-    lines = [f"{_key(key)} = {_value(value)}" for key, value in table.items() if not _is_big(value)]
+    lines = [
+        f"{_key(key)} = {toml_value(value)}" for key, value in table.items() if not _is_big(value)
+    ]
     for key, value in table.items():
         if not _is_big(value):
             continue
@@ -51,15 +53,16 @@ def _key(key: str) -> str:
     return key if _BARE.fullmatch(key) else _string(key)
 
 
-def _value(value: Any) -> str:
+def toml_value(value: Any) -> str:
+    """Return a value as TOML, in one line; numbers keep all their digits."""
     if isinstance(value, str):
         return _string(value)
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, Mapping):
-        return "{ " + ", ".join(f"{_key(k)} = {_value(v)}" for k, v in value.items()) + " }"
+        return "{ " + ", ".join(f"{_key(k)} = {toml_value(v)}" for k, v in value.items()) + " }"
     if isinstance(value, list | tuple):
-        return "[" + ", ".join(map(_value, value)) + "]"
+        return "[" + ", ".join(map(toml_value, value)) + "]"
     return repr(value)
 
 

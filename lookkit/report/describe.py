@@ -24,6 +24,7 @@ def describe(look: Look) -> str:
             f"camera {camera}: {step.encoding.name}, {step.signal_range} range, "
             f"{step.bits or step.encoding.bits} bits"
         )
+        lines += [f"  {one}" for one in _matches(look, camera)]
         lines += _list(recipe.cameras[camera].trims)
     for scene in look.scenes:
         cameras = ", ".join(recipe.cameras_of(scene))
@@ -68,6 +69,7 @@ def warnings(look: Look) -> list[str]:
     for where, nodes in lists:
         for node in nodes:
             found += [f"{where}, {node.label}: {text}" for text in node.warnings()]
+    found += look.recipe.all_match_warnings((None, *look.scenes))
     for name in look.cameras:
         step = look.graph.input_transform(name)
         native = step.encoding.native_range
@@ -82,6 +84,27 @@ def warnings(look: Look) -> list[str]:
                 f"{step.signal_range} range here"
             )
     return found
+
+
+def _matches(look: Look, camera: str) -> list[str]:
+    """Return a line for each match of a camera: how good it is, and which scenes take it."""
+    recipe = look.recipe
+    took = [scene for scene in look.scenes if camera in recipe.cameras_of(scene)]
+    lines = []
+    for match in recipe.matches_of(camera):
+        known = match.one.statistics
+        said = [] if known.left_out is None else [
+            f"on colours it did not see Delta E {known.left_out.mean:.1f} on average"
+        ]  # fmt: skip
+        said += ["approximate"] if known.approximate else []
+        scenes = [scene for scene in took if recipe.match_of(camera, scene) == match]
+        said += [f"scenes {', '.join(scenes)}"] if scenes else []
+        said += ["in place of the input transform"] if match.one.curve is not None else []
+        said += ["with a colour stage, which OpenColorIO carries as a lattice"] if (
+            match.one.roots is not None
+        ) else []  # fmt: skip
+        lines.append(f"{match.name}: {'; '.join(said)}" if said else match.name)
+    return lines
 
 
 def _list(nodes: Sequence[Node]) -> list[str]:

@@ -26,9 +26,17 @@ _STYLES: dict[State, Any] = {
 }
 _WIDTH, _HEIGHT = 1.9, 0.86
 _COLUMN, _ROW = 2.5, 1.08
-_INK, _PAPER = "0.15", "#f6f4ef"
 _LETTERS = 27
 _LINES = 3
+
+
+@dataclass(frozen=True)
+class Inks:
+    """The colours of the picture."""
+
+    ink: str = "0.15"
+    paper: str = "#f6f4ef"
+    line: str = "0.35"
 
 
 @dataclass
@@ -65,8 +73,25 @@ def draw_graph(look: Look, path: Path) -> None:
     LookkitError
         If matplotlib is not installed, or the picture cannot be written.
     """
+    made = graph_figure(look)
+    import matplotlib as mpl
+
+    with write_beside(path) as beside, mpl.rc_context({"svg.hashsalt": "lookkit"}):
+        dated = {"Date": None} if path.suffix.lower() == ".svg" else None
+        made.savefig(beside, metadata=dated)
+
+
+def graph_figure(look: Look, inks: Inks | None = None, *, titled: bool = True) -> Any:
+    """Return the graph as a matplotlib figure.
+
+    Raises
+    ------
+    LookkitError
+        If matplotlib is not installed.
+    """
     from lookkit.report.plotting import figure
 
+    inks = inks or Inks()
     drawing = _layout(look)
     columns = 1 + max(box.column for box in drawing.boxes)
     rows = [box.row for box in drawing.boxes]
@@ -77,18 +102,16 @@ def draw_graph(look: Look, path: Path) -> None:
     axis.set_ylim(_ROW * low, _ROW * high)
     axis.set_aspect("equal")
     axis.set_axis_off()
-    recipe = look.recipe
-    axis.set_title(f"{recipe.name}, version {recipe.version}, for {recipe.show}", fontsize=11)
+    if titled:
+        recipe = look.recipe
+        title = f"{recipe.name}, version {recipe.version}, for {recipe.show}"
+        axis.set_title(title, fontsize=11, color=inks.ink)
     for start, end, state in drawing.lines:
-        _draw_line(axis, drawing.boxes[start], drawing.boxes[end], state)
+        _draw_line(axis, drawing.boxes[start], drawing.boxes[end], state, inks)
     for box in drawing.boxes:
-        _draw_box(axis, box)
-    _draw_legend(axis, _ROW * (min(rows) - 0.95))
-    import matplotlib as mpl
-
-    with write_beside(path) as beside, mpl.rc_context({"svg.hashsalt": "lookkit"}):
-        dated = {"Date": None} if path.suffix.lower() == ".svg" else None
-        made.savefig(beside, metadata=dated)
+        _draw_box(axis, box, inks)
+    _draw_legend(axis, _ROW * (min(rows) - 0.95), inks)
+    return made
 
 
 def _layout(look: Look) -> _Drawing:
@@ -100,6 +123,8 @@ def _layout(look: Look) -> _Drawing:
         step = look.graph.input_transform(name)
         y = _spread(row, len(look.cameras))
         lines = [step.encoding.name, f"{step.signal_range} range"]
+        matched = dict.fromkeys(one.file.reference for one in recipe.matches_of(name))
+        lines += [f"matched to {reference}" for reference in matched]
         first = drawing.add(_Box(0, y, f"camera {name}", lines), [], State.SCENE)
         cameras[name] = _add_nodes(drawing, recipe.cameras[name].trims, [first], 1, y,
                                    State.SCENE)[0]  # fmt: skip
@@ -195,14 +220,14 @@ def _spread(row: int, rows: int) -> float:
     return (rows - 1) / 2.0 - row
 
 
-def _draw_box(axis: Any, box: _Box) -> None:
+def _draw_box(axis: Any, box: _Box, inks: Inks) -> None:
     from matplotlib.patches import FancyBboxPatch
 
     x, y = _COLUMN * box.column, _ROW * box.row
     axis.add_patch(
         FancyBboxPatch(
             (x - _WIDTH / 2, y - _HEIGHT / 2), _WIDTH, _HEIGHT,
-            boxstyle="round,pad=0,rounding_size=0.09", facecolor=_PAPER, edgecolor=_INK,
+            boxstyle="round,pad=0,rounding_size=0.09", facecolor=inks.paper, edgecolor=inks.ink,
             linewidth=0.9, linestyle="solid" if box.on else (0, (3, 2)), zorder=3,
         )
     )  # fmt: skip
@@ -213,17 +238,17 @@ def _draw_box(axis: Any, box: _Box) -> None:
         lines = ["off", *lines][:_LINES]
     top = y + 0.11 * len(lines)
     axis.text(x, top, _cut(box.title), ha="center", va="center", fontsize=8, weight="bold",
-              color=_INK, zorder=4)  # fmt: skip
+              color=inks.ink, zorder=4)  # fmt: skip
     for place, line in enumerate(lines, start=1):
         axis.text(x, top - 0.2 * place, line, ha="center", va="center", fontsize=6.5,
-                  color=_INK, zorder=4)  # fmt: skip
+                  color=inks.ink, zorder=4)  # fmt: skip
 
 
 def _cut(text: str) -> str:
     return text if len(text) <= _LETTERS else text[: _LETTERS - 3] + "..."
 
 
-def _draw_line(axis: Any, start: _Box, end: _Box, state: State) -> None:
+def _draw_line(axis: Any, start: _Box, end: _Box, state: State, inks: Inks) -> None:
     from matplotlib.patches import FancyArrowPatch
     from matplotlib.path import Path as Curve
 
@@ -235,13 +260,13 @@ def _draw_line(axis: Any, start: _Box, end: _Box, state: State) -> None:
     curve = Curve(points, [Curve.MOVETO, Curve.LINETO, *[Curve.CURVE4] * 3])
     axis.add_patch(
         FancyArrowPatch(path=curve, arrowstyle="-|>", mutation_scale=9, linewidth=1.1,
-                        linestyle=_STYLES[state], color="0.35", zorder=2)
+                        linestyle=_STYLES[state], color=inks.line, zorder=2)
     )  # fmt: skip
 
 
-def _draw_legend(axis: Any, y: float) -> None:
+def _draw_legend(axis: Any, y: float, inks: Inks) -> None:
     x = -0.5 * _WIDTH
     for state in _STYLES:
-        axis.plot([x, x + 0.5], [y, y], linestyle=_STYLES[state], color="0.35", linewidth=1.1)
-        axis.text(x + 0.6, y, f"{state} light", va="center", fontsize=7, color=_INK)
+        axis.plot([x, x + 0.5], [y, y], linestyle=_STYLES[state], color=inks.line, linewidth=1.1)
+        axis.text(x + 0.6, y, f"{state} light", va="center", fontsize=7, color=inks.ink)
         x += 1.75

@@ -1,31 +1,36 @@
-"""A sheet: one page of pictures, rows by columns, labelled."""
+"""A sheet: one page of pictures, rows by columns, labelled; PNG, JPEG, PDF or HTML."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
-import numpy as np
-import numpy.typing as npt
-
-from lookkit.errors import LookkitError
+from lookkit.errors import InputError, LookkitError
 from lookkit.files import write_beside
+from lookkit.report.shown import Bytes, pillow, profile, small
 
 PAPER = (244, 242, 238)
 INK = (40, 40, 40)
+FORMATS: Final = (".png", ".jpg", ".jpeg", ".pdf", ".html")
+
 _GAP = 10
 _MARGIN = 24
 _CAPTION = 22
 _TITLE = 40
+_LABEL = 26
+_DPI = 150
 
 
 @dataclass(frozen=True, eq=False)
 class Cell:
-    """One picture of a sheet: sRGB, uint8, shape (height, width, 3), with its caption."""
+    """One picture of a sheet: sRGB, uint8, shape (height, width, 3), with its caption.
 
-    picture: npt.NDArray[np.uint8]
+    A cell without a picture is an empty place.
+    """
+
+    picture: Bytes | None
     caption: str = ""
 
 
@@ -37,60 +42,187 @@ class Row:
     cells: Sequence[Cell]
 
 
-def draw_sheet(rows: Sequence[Row], path: Path, title: str = "", cell_width: int = 480) -> None:
-    """Write `rows` as one picture; PNG or JPEG by the extension of `path`, tagged sRGB.
-
-    Pictures are scaled to `cell_width` pixels by area averaging in the encoded values.
+def check_format(path: Path) -> None:
+    """Check that a sheet can be written under this name.
 
     Raises
     ------
-    LookkitError
-        If Pillow is not installed or the picture cannot be written.
+    InputError
+        If its extension is none of `FORMATS`.
     """
+    if path.suffix.lower() not in FORMATS:
+        listing = ", ".join(FORMATS)
+        raise InputError(f"{path}: unknown kind of sheet {path.suffix!r}, expected {listing}")
+
+
+def draw_sheet(
+    rows: Sequence[Row], path: Path, title: str = "", cell_width: int = 480, note: str = ""
+) -> None:
+    """Write `rows` as one page, its pictures tagged sRGB; the same rows give the same bytes.
+
+    Parameters
+    ----------
+    rows
+        Each with a cell for every column.
+    path
+        The extension chooses the format (see `FORMATS`).
+    cell_width
+        Pixels across each picture; others are averaged in light to it.
+    note
+        Stands below.
+
+    Raises
+    ------
+    InputError
+        If the format is unknown.
+    LookkitError
+        If Pillow (for a PDF fpdf2) is not installed or the page cannot be written.
+    """
+    check_format(path)
+    rows = [Row(row.label, [_fitted(cell, cell_width) for cell in row.cells]) for row in rows]
+    suffix = path.suffix.lower()
+    if suffix == ".html":
+        from html import escape
+
+        from lookkit.report.html import page, sheet_table
+
+        name = title or "Sheet"
+        text = page(name, f"<h1>{escape(name)}</h1>\n{sheet_table(rows, note)}")
+        with write_beside(path) as beside:
+            beside.write_text(text, encoding="utf-8", newline="\n")
+        return
+    layout = _Layout(rows, title, cell_width, note)
+    if suffix == ".pdf":
+        _draw_pdf(layout, path)
+    else:
+        _draw_picture(layout, path)
+
+
+def _fitted(cell: Cell, width: int) -> Cell:
+    return cell if cell.picture is None else Cell(small(cell.picture, width), cell.caption)
+
+
+class _Layout:
+    """Where everything of a sheet stands, in pixels."""
+
+    def __init__(self, rows: Sequence[Row], title: str, cell_width: int, note: str) -> None:
+        self.rows, self.title, self.note, self.cell_width = rows, title, note, cell_width
+        self.left = _MARGIN + _LABEL
+        columns = max(len(row.cells) for row in rows)
+        self.width = self.left + columns * (cell_width + _GAP) - _GAP + _MARGIN
+        tall = [
+            max((cell.picture.shape[0] for cell in row.cells if cell.picture is not None),
+                default=round(cell_width * 9 / 16))
+            for row in rows
+        ]  # fmt: skip
+        top = _MARGIN + (_TITLE - 8 if title else 0)
+        self.bands: list[tuple[Row, int, int]] = []
+        for row, high in zip(rows, tall, strict=True):
+            self.bands.append((row, top, high))
+            top += high + _CAPTION + _GAP
+        self.end = top
+        self.height = top + 16 + (_CAPTION if note else 0)
+
+    def x(self, column: int) -> int:
+        """Return the left edge of a column."""
+        return self.left + column * (self.cell_width + _GAP)
+
+
+def _draw_picture(layout: _Layout, path: Path) -> None:
+    pil = pillow()
+    page = pil.Image.new("RGB", (layout.width, layout.height), PAPER)
+    pen = pil.ImageDraw.Draw(page)
+    if layout.title:
+        pen.text((layout.left, _MARGIN - 6), layout.title, INK, font=_font(22))
+    for row, top, high in layout.bands:
+        page.paste(_upright(row.label, high), (_MARGIN - 8, top))
+        for column, cell in enumerate(row.cells):
+            if cell.picture is not None:
+                page.paste(pil.Image.fromarray(cell.picture), (layout.x(column), top))
+            font = _font(14)
+            text = _cut(cell.caption, layout.cell_width, font.getlength)
+            pen.text((layout.x(column), top + high + 3), text, INK, font=font)
+    if layout.note:
+        pen.text((layout.left, layout.end), layout.note, INK, font=_font(13))
+    with write_beside(path) as beside:
+        page.save(beside, icc_profile=profile(), quality=88, optimize=True)
+
+
+def _draw_pdf(layout: _Layout, path: Path) -> None:
     try:
-        from PIL import Image, ImageCms, ImageDraw
+        from fpdf import FPDF
     except ImportError as error:
         raise LookkitError(
-            "sheets need Pillow: install lookkit with its extra, lookkit[pictures]"
+            "PDF sheets need fpdf2: install lookkit with its extra, lookkit[pictures]"
         ) from error
-    pictures = [[_scaled(cell, cell_width, Image) for cell in row.cells] for row in rows]
-    heights = [max(picture.height for picture in row) for row in pictures]
-    columns = max(len(row) for row in pictures)
-    left = _MARGIN + 26
-    width = left + columns * (cell_width + _GAP) - _GAP + _MARGIN
-    height = _MARGIN + (_TITLE if title else 0) + sum(h + _CAPTION + _GAP for h in heights) + 8
-    page = Image.new("RGB", (width, height), PAPER)
-    pen = ImageDraw.Draw(page)
-    y = _MARGIN
-    if title:
-        pen.text((left, y - 6), title, INK, font=_font(22))
-        y += _TITLE - 8
-    for row, line, tall in zip(rows, pictures, heights, strict=True):
-        page.paste(_upright(row.label, tall, Image, ImageDraw), (_MARGIN - 8, y))
-        for number, (cell, picture) in enumerate(zip(row.cells, line, strict=True)):
-            x = left + number * (cell_width + _GAP)
-            page.paste(picture, (x, y))
-            pen.text((x, y + tall + 3), cell.caption, INK, font=_font(14))
-        y += tall + _CAPTION + _GAP
-    profile = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes()
+    from datetime import UTC, datetime
+
+    # A page of just the sheet's size; one sheet pixel is 1/150 inch.
+    point = 72 / _DPI
+    size = (layout.width * point, layout.height * point)
+    made = FPDF(unit="pt", format=size)
+    made.set_auto_page_break(False)
+    made.set_creation_date(datetime(2000, 1, 1, tzinfo=UTC))
+    made.set_title(_latin(layout.title or "Sheet"))
+    made.set_lang("en")
+    made.add_page()
+    made.set_fill_color(*PAPER)
+    made.rect(0, 0, *size, style="F")
+    made.set_text_color(*INK)
+
+    def write(x: float, y: float, text: str, height: int) -> None:
+        made.set_font("helvetica", size=height * point)
+        made.text(x * point, y * point, _latin(text))
+
+    if layout.title:
+        write(layout.left, _MARGIN + 14, layout.title, 22)
+    for row, top, high in layout.bands:
+        made.set_font("helvetica", size=16 * point)
+        wide = made.get_string_width(_latin(row.label))
+        x, y = (_MARGIN + 8) * point, (top + high / 2) * point + wide / 2
+        with made.rotation(90, x, y):
+            made.text(x, y, _latin(row.label))
+        for column, cell in enumerate(row.cells):
+            if cell.picture is not None:
+                picture = pillow().Image.fromarray(cell.picture)
+                picture.info["icc_profile"] = profile()
+                made.image(
+                    picture, layout.x(column) * point, top * point,
+                    layout.cell_width * point, cell.picture.shape[0] * point,
+                    alt_text=_latin(f"{row.label}: {cell.caption}"),
+                )  # fmt: skip
+            made.set_font("helvetica", size=14 * point)
+            room = layout.cell_width * point
+            text = _cut(_latin(cell.caption), room, made.get_string_width)
+            write(layout.x(column), top + high + 16, text, 14)
+    if layout.note:
+        write(layout.left, layout.end + 12, layout.note, 13)
     with write_beside(path) as beside:
-        page.save(beside, icc_profile=profile, quality=88, optimize=True)
+        made.output(str(beside))
 
 
-def _scaled(cell: Cell, width: int, image: Any) -> Any:
-    picture = image.fromarray(np.ascontiguousarray(cell.picture))
-    height = max(1, round(picture.height * width / picture.width))
-    return picture.resize((width, height), image.Resampling.BOX)
+def _cut(text: str, room: float, length: Callable[[str], float]) -> str:
+    """Return a text, cut off where it is longer than its room."""
+    if length(text) <= room:
+        return text
+    while text and length(text + "...") > room:
+        text = text[:-1]
+    return text.rstrip(" ,") + "..."
 
 
-def _upright(label: str, height: int, image: Any, draw: Any) -> Any:
+def _latin(text: str) -> str:
+    """Return a text in the letters that the fonts of every PDF reader have."""
+    return text.encode("latin-1", "replace").decode("latin-1")
+
+
+def _upright(label: str, height: int) -> Any:
     """Return the row's label, turned to read upwards."""
-    strip = image.new("RGB", (height, 26), PAPER)
-    draw.Draw(strip).text((height // 2, 13), label, INK, font=_font(16), anchor="mm")
+    pil = pillow()
+    strip = pil.Image.new("RGB", (height, _LABEL), PAPER)
+    pen = pil.ImageDraw.Draw(strip)
+    pen.text((height // 2, _LABEL // 2), label, INK, font=_font(16), anchor="mm")
     return strip.rotate(90, expand=True)
 
 
 def _font(size: int) -> Any:
-    from PIL import ImageFont
-
-    return ImageFont.load_default(size)
+    return pillow().ImageFont.load_default(size)

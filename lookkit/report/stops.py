@@ -86,9 +86,10 @@ def stop_chart(look: Look, camera: str) -> StopChart:
     """
     if camera not in look.cameras:
         raise UnknownNameError("camera", camera, look.cameras)
-    step = look.graph.input_transform(camera)
+    described = look.graph.input_transform(camera).encoding
+    step = look.graph.decoding(camera)
     clip: float | None = None
-    if not step.encoding.scene_linear:
+    if not described.scene_linear:
         top = step.evaluate(np.ones((1, 3)))
         clip = float(np.log2(top.max() / MID_GREY))
     last = HIGHEST if clip is None else clip
@@ -97,7 +98,7 @@ def stop_chart(look: Look, camera: str) -> StopChart:
         stops.append(clip)
     light = MID_GREY * 2.0 ** np.array(stops)[:, None].repeat(3, axis=1)
     codes = step.inverse(light)
-    shown = {name: _shown(look, camera, name, codes) for name in look.outputs}
+    shown = {name: landing(look, camera, name, codes) for name in look.outputs}
     rows = tuple(
         Stop(
             s,
@@ -107,11 +108,14 @@ def stop_chart(look: Look, camera: str) -> StopChart:
         )
         for i, s in enumerate(stops)
     )
-    return StopChart(camera, step.encoding.name, clip, rows)
+    return StopChart(camera, described.name, clip, rows)
 
 
-def _shown(look: Look, camera: str, output: str, codes: Array) -> tuple[Array, Array]:
-    """Return the percent of nominal signal and the cd/m2 that camera codes become."""
+def landing(look: Look, camera: str, output: str, codes: Array) -> tuple[Array, Array]:
+    """Return the percent of nominal signal (of green) and the cd/m2 that camera codes become.
+
+    Codes have shape (n, 3), both results (n,).
+    """
     target = look.graph.output(output)
     signal = evaluate(look.graph.chain(camera, output), codes)
     percent = 100.0 * ranges.convert(signal, target.range, "full", target.bits)[:, 1]

@@ -49,6 +49,7 @@ output = "Rec.709 BT.1886"
 [outputs.cinema]
 output = "P3-D65 2.6"
 [deliver]
+formats = ["cube", "config"]
 fit = false
 certify = false
 """

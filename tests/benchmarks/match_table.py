@@ -18,7 +18,9 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from lookkit.match.camera_curve import bt709_decode
+from lookkit.evaluate import evaluate
+from lookkit.lower import lower
+from lookkit.matchfile.camera_curve import bt709_decode
 from lookkit.ocio import Processor, library
 from lookkit.spaces import ranges
 from lookkit.spaces.primaries import AP1, BT709, between
@@ -86,23 +88,23 @@ def exported() -> None:
     ocio = library()
     worst = []
     for seed in SEEDS:
-        op = chart_trial(sim.TYPICAL, seed).op
+        steps = chart_trial(sim.TYPICAL, seed).match.steps
         spectra = np.concatenate([sim.held_out_spectra(), sim.skin_spectra()])
         codes = np.concatenate(
             [sim.pair(sim.TYPICAL, seed)[1].exact(spectra, s)
              for s in (-2.0, 0.0, 2.0)]
         )  # fmt: skip
-        wanted = op.evaluate(codes)
-        lowered = op.lower()
-        assert lowered is not None
-        direct = Processor(lowered).apply_exact(codes)
+        signals = ranges.convert(codes, "legal", "full", 8)
+        wanted = evaluate(steps, signals)
+        lowered = lower(steps)
+        direct = Processor(lowered).apply_exact(signals)
         with tempfile.TemporaryDirectory() as folder:
             path = Path(folder) / "match.clf"
             group = ocio.GroupTransform()
-            for transform in op.lower() or []:
+            for transform in lowered:
                 group.appendTransform(transform)
             group.write("Academy/ASC Common LUT Format", str(path), ocio.Config.CreateRaw())
-            read = Processor([ocio.FileTransform(src=str(path))]).apply_exact(codes)
+            read = Processor([ocio.FileTransform(src=str(path))]).apply_exact(signals)
         worst.append([sim.difference(direct, wanted).max(), sim.difference(read, wanted).max()])
     print(f"exported: OCIO max {np.max(worst, axis=0)[0]:.4f}, CLF {np.max(worst, axis=0)[1]:.4f}")
 

@@ -1,9 +1,11 @@
 """Throughput of clips, ProRes to ProRes through a lattice of 33, against FFmpeg's own lut3d.
 
 Run as `python -m tests.benchmarks.media_throughput [frames]`. Both decode, grade and encode
-through PyAV in this process, with the same codecs and threads, in turn; the ratio of the
-frames per second (ours / FFmpeg's) is to be at least 0.9. Stage times are of one frame
-alone; the ratio by processor time is what a busy machine disturbs least.
+through PyAV in this process, with the same codecs, threads and lattice, in turn; the ratio of
+the frames per second (ours / FFmpeg's) is to be at least 0.9. The lattice is the same because
+most of the time goes into encoding, and what a look does to noise decides how long that takes.
+Stage times are of one frame alone; the ratio by processor time is what a busy machine disturbs
+least.
 """
 
 import itertools
@@ -16,13 +18,14 @@ from pathlib import Path
 
 import numpy as np
 
+from lookkit.lutfile.cube import write_cube
 from lookkit.media import work
 from lookkit.media.clip import frames_of, planes_of, probe
 from lookkit.media.jobs import Options, plan
 from lookkit.media.run import run
 from tests.media.movies import av, made_look, noise, write_movie
 
-ROUNDS = 3
+ROUNDS = 5
 
 
 def ffmpeg(source: Path, target: Path, cube: Path) -> None:
@@ -78,16 +81,15 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         cube = folder / "look.cube"
-        axis = np.linspace(0, 1, 33) ** 1.1
-        rows = [f"{r:.6f} {g:.6f} {b:.6f}" for b in axis for g in axis for r in axis]
-        cube.write_text("LUT_3D_SIZE 33\n" + "\n".join(rows) + "\n")
+        lattice = look.cube(camera="A", output="monitor", size=33)
+        write_cube(cube, lattice, title="look", comments=(), decimals=8)
         for width, height in ((1920, 1080), (3840, 2160)):
             source = folder / f"A{width}.mov"
             pictures = noise(4, width, height)
             write_movie(source, [pictures[n % 4] for n in range(frames)], codec="prores_ks",
                         options={"profile": "3"})  # fmt: skip
             print(f"{width}x{height}: {stages(look, source)}")
-            ratios = []
+            ratios, best = [], [float("inf"), float("inf")]
             for turn in range(ROUNDS):
                 options = Options(camera="A", fast=True, into=folder / str(turn))
                 planned = plan(look, [source], options)
@@ -99,10 +101,12 @@ def main() -> None:
                 ffmpeg(source, folder / "ffmpeg.mov", cube)
                 theirs, their_work = time.perf_counter() - began, time.process_time() - spent
                 ratios.append(theirs / ours)
+                best = [min(best[0], ours), min(best[1], theirs)]
                 work_ratio = their_work / our_work
                 print(f"  ours {frames / ours:.2f}, FFmpeg {frames / theirs:.2f} frames/s, "
                       f"ratio {ratios[-1]:.2f}, by processor time {work_ratio:.2f}")  # fmt: skip
-            print(f"  median ratio {statistics.median(ratios):.2f}")
+            print(f"  median ratio {statistics.median(ratios):.2f}, of the best of each "
+                  f"{best[1] / best[0]:.2f}")  # fmt: skip
 
 
 if __name__ == "__main__":

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from lookkit.deliver.cdl import Correction, write_cdl
 from lookkit.errors import LookkitError
 from lookkit.nodes.cdl import apply_cdl
-from lookkit.ocio import library
+from lookkit.ocio import Processor, library
 
 # OpenColorIO's CDL tests (an independent implementation), no-clamp vectors, 1e-6:
 A = Correction("a", (1.35, 1.1, 0.071), (0.05, -0.23, 0.11), (0.93, 0.81, 1.27), 1.23, "words & <")
@@ -76,7 +76,9 @@ def test_the_published_schema_accepts_them(shared_data, tmp_path, suffix):
     schema.assertValid(etree.parse(str(path)))
 
 
-@pytest.mark.parametrize("name", ["cdl_test1.cc", "cdl_test1.ccc", "cdl_test1.cdl"])
+@pytest.mark.parametrize(
+    "name", ["cdl_test1.cc", "cdl_test1.ccc", "cdl_test1.cdl", "cdl_test_ASC_SAT.cc"]
+)
 def test_samples_by_others_survive_our_writer(shared_data, tmp_path, name):
     """OpenColorIO's own sample files, read by it, written by us, read by it again."""
     group = library().CDLTransform.CreateGroupFromFile(str(shared_data / "lut" / name))
@@ -98,6 +100,10 @@ def test_samples_by_others_survive_our_writer(shared_data, tmp_path, name):
         np.testing.assert_allclose(second.getSlope(), first.getSlope(), rtol=1e-6)
         np.testing.assert_allclose(second.getOffset(), first.getOffset(), rtol=1e-6)
         np.testing.assert_allclose(second.getPower(), first.getPower(), rtol=1e-6)
+        assert second.getSat() == pytest.approx(first.getSat(), rel=1e-6)
+        code = np.random.default_rng(1).uniform(-0.2, 1.4, (1000, 3))
+        before, after = (Processor([cdl]).apply(code) for cdl in (first, second))
+        np.testing.assert_allclose(after, before, rtol=1e-5, atol=1e-6)
 
 
 def test_a_cc_holds_exactly_one_and_other_endings_are_refused(tmp_path):

@@ -25,14 +25,24 @@ def look():
 
 
 @pytest.fixture(scope="module")
+def small():
+    """What is quick to build."""
+    text = RECIPE + (
+        '[deliver]\nsizes = [17]\nfit = false\ncertify = false\nformats = ["cube", "config"]\n'
+    )
+    return Look(parse_recipe(text), text)
+
+
+@pytest.fixture(scope="module")
 def folder(look, tmp_path_factory):
     return build(look, tmp_path_factory.mktemp("build")).folder
 
 
 def test_the_folder_is_named_after_show_look_and_version(folder):
     assert folder.name == "Pottery_Warm-print_v001"
-    assert {path.name for path in folder.iterdir()} == {
-        "README.txt", "manifest.json", "recipe.toml", "cube", "ocio"
+    assert {path.name for path in folder.iterdir() if path.suffix != ".amf"} == {
+        "README.txt", "manifest.json", "recipe.toml", "cdl", "clf", "cube", "ocio", "stills",
+        "report.html",
     }  # fmt: skip
     assert {path.name for path in (folder / "cube").iterdir()} == {"A", "B", "C"}
 
@@ -114,23 +124,23 @@ def test_a_folder_that_exists_is_left_alone(look, folder):
     assert (folder / "manifest.json").read_bytes() == before
 
 
-def test_an_interrupted_build_leaves_nothing(look, tmp_path):
+def test_an_interrupted_build_leaves_nothing(small, tmp_path):
     def interrupt(what, done, total):
         if done == 3:
             raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):
-        build(look, tmp_path, interrupt)
+        build(small, tmp_path, interrupt)
     assert list(tmp_path.iterdir()) == []
 
 
-def test_a_disk_that_fails_leaves_nothing(look, tmp_path, monkeypatch):
+def test_a_disk_that_fails_leaves_nothing(small, tmp_path, monkeypatch):
     def full(*args, **kwargs):
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr("lookkit.deliver.config.write_config", full)
     with pytest.raises(Exception, match="No space left"):
-        build(look, tmp_path)
+        build(small, tmp_path)
     assert list(tmp_path.iterdir()) == []
 
 
@@ -179,6 +189,7 @@ output = "Rec.709 BT.1886"
 range = "legal"
 [deliver]
 scenes = ["flats"]
+formats = ["cube", "config"]
 fit = false
 certify = false
 """
@@ -200,8 +211,8 @@ certify = false
             assert np.abs(read.apply(codes) - exact).max() <= 5e-5
 
 
-def test_a_config_of_somebody_gets_the_look_in_a_folder_of_its_own(look, tmp_path):
-    folder = build(look, tmp_path, base="ocio://cg-config-latest").folder
+def test_a_config_of_somebody_gets_the_look_in_a_folder_of_its_own(small, tmp_path):
+    folder = build(small, tmp_path, base="ocio://cg-config-latest").folder
     config = library().Config.CreateFromFile(str(folder / "ocio_merged" / CONFIG_NAME))
     assert "Warm print" in list(config.getLookNames())
     assert "ocio_merged/config.ocio" in (folder / "README.txt").read_text()

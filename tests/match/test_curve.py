@@ -6,8 +6,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from lookkit.match.camera_curve import bt709_decode
-from lookkit.match.curve import RisingCurve
+from lookkit.matchfile.camera_curve import bt709_decode
+from lookkit.matchfile.curve import RisingCurve
 
 KNOTS = bt709_decode(np.linspace(0.0, 1.09, 12))
 SLOPES = arrays(np.float64, 12, elements=st.floats(-2.0, 2.0))

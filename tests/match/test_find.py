@@ -19,7 +19,7 @@ def drawn(**how):
     return scenes.scene_with(np.random.default_rng(7), 720, 1280, **given)
 
 
-@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("seed", range(3))
 def test_the_chart_is_found_anywhere_within_six_pixels(seed):
     # Sixty such scenes run in tests/benchmarks/match_finding.py; there 60 of 60 are found.
     scene = scenes.random_scene(seed)
@@ -30,23 +30,19 @@ def test_the_chart_is_found_anywhere_within_six_pixels(seed):
 @pytest.mark.parametrize("how", [{"mirrored": True}, {"log": True, "stops": -2.0}])
 def test_a_mirrored_and_a_dark_flat_log_picture_are_read_the_right_way_round(how):
     scene = drawn(**how)
+    before, options = scene.picture.copy(), np.get_printoptions()
     chart = find_chart(scene.picture)
     assert np.linalg.norm(chart.corners - scene.corners, axis=1).max() < 6.0
     assert chart.mirrored == how.get("mirrored", False)
-
-
-def test_the_input_picture_and_numpy_s_settings_stay_as_they_were():
-    scene = drawn()
-    before, options = scene.picture.copy(), np.get_printoptions()
-    find_chart(scene.picture)
+    # The library changes numpy's settings when it is imported; that must not leak.
     assert np.array_equal(before, scene.picture)
     assert np.get_printoptions() == options
 
 
-@pytest.mark.parametrize("seed", range(2))
-def test_nothing_is_found_where_there_is_no_chart(seed):
-    rng = np.random.default_rng(seed)
-    draw = scenes.clutter if seed else scenes.squares_but_no_chart
+def test_nothing_is_found_in_a_grid_of_other_colours():
+    # Twenty such pictures run in tests/benchmarks/match_finding.py, without one false find.
+    rng = np.random.default_rng(0)
+    draw = scenes.squares_but_no_chart
     with pytest.raises(InputError, match=r"no chart found.*four corners"):
         find_chart(draw(rng, 720, 1280) ** 0.45)
 

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from lookkit.errors import InputError
+from lookkit.match import charts
 from lookkit.match.fit import Shot, curve_knots, fit_shots
 from lookkit.match.solve import Problem, errors, solve
 from tests.match import simulation as sim
@@ -72,6 +73,8 @@ def test_one_exposure_is_enough_for_the_middle():
     trials = [chart_trial(sim.TYPICAL, seed, (0.0,)) for seed in SEEDS]
     assert means(trials, sim.held_out_spectra())[0] <= 1.9
     assert all(trial.fit.covers[1] < 3.0 for trial in trials)
+    # Light that no exposure held: the knee goes on as steep as it was last seen.
+    assert means(trials, sim.held_out_spectra(), 2.0)[0] <= 2.5
 
 
 def test_four_glared_patches_are_seen_through():
@@ -177,6 +180,7 @@ def test_a_left_out_patch_is_predicted_by_a_fit_without_it(bracketed):
         np.repeat(np.arange(3), 24),
         np.tile(target, (3, 1)),
         fit.kept.ravel() & (patch != 7),
+        np.tile(charts.centres() - 0.5, (3, 1)),
     )
     from lookkit.match.solve import start
 

@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from lookkit.match import solve
-from lookkit.match.camera_curve import bt709_decode
-from lookkit.match.curve import RisingCurve
+from lookkit.match import charts, solve
 from lookkit.match.solve import Problem, Solution
+from lookkit.matchfile.camera_curve import bt709_decode
+from lookkit.matchfile.curve import RisingCurve
 
 KNOTS = bt709_decode(np.linspace(0.0, 1.09, 15))
 
@@ -20,23 +20,28 @@ def made_up(seed: int, stage: bool) -> tuple[Problem, Solution]:
     curve = RisingCurve(KNOTS, 0.2 * np.sin(np.arange(15)))
     light = np.tile(target @ np.linalg.inv(matrix).T, (3, 1)) * 2.0 ** stops[shot][:, None]
     problem = Problem(
-        curve.inverse(light), stops, shot, np.tile(target, (3, 1)), np.ones(72, dtype=bool)
+        curve.inverse(light),
+        stops,
+        shot,
+        np.tile(target, (3, 1)),
+        np.ones(72, dtype=bool),
+        np.tile(charts.centres() - 0.5, (3, 1)),
     )
     roots = rng.normal(size=(3, 3)) * 0.05 if stage else None
-    return problem, Solution(curve, matrix, roots, np.zeros(3), np.zeros(3))
+    return problem, Solution(curve, matrix, roots, np.zeros(3), np.zeros(3), np.zeros(2))
 
 
 @pytest.mark.parametrize("stage", [False, True])
 def test_the_jacobian_is_the_derivative(stage):
     problem, truth = made_up(0, stage)
     rng = np.random.default_rng(5)
-    vector = solve._pack(truth, True)
+    vector = solve._pack(truth, problem)
     vector = vector + rng.normal(size=vector.shape) * 0.03
     goal = solve.lab(problem.target)
     weights = solve.perceived(goal)
 
     def both(at):
-        return solve._residuals(problem, solve._unpack(at, truth, True), goal, weights, True, True)
+        return solve._residuals(problem, solve._unpack(at, truth, problem), goal, weights, True)
 
     step = 1e-7
     numeric = np.stack(

@@ -8,10 +8,12 @@ from typing import Any
 
 import numpy as np
 
+from lookkit.evaluate import evaluate
 from lookkit.match.fit import Fit, Shot, curve_knots, fit_pairs, fit_shots
 from lookkit.match.frames import Exposure, Footage
 from lookkit.match.make import build_file
-from lookkit.match.model import MatchOp
+from lookkit.matchfile.steps import Match
+from lookkit.spaces import ranges
 from tests.match import simulation as sim
 
 Array = np.ndarray[Any, np.dtype[np.float64]]
@@ -24,14 +26,19 @@ class Trial:
     """A fitted match, as it is written, and its errors on each set of colours."""
 
     fit: Fit
-    op: MatchOp
+    match: Match
     camera_a: sim.CameraA
     camera_b: sim.CameraB
 
     def errors(self, spectra: Array, stops: float = 0.0) -> Array:
         """Delta E 2000 after the match, exposure-normalised, by colour-science, (n,)."""
-        landed = self.op.evaluate(self.camera_b.exact(spectra, stops)) * 2.0**-stops
+        landed = scene_of(self.match, self.camera_b.exact(spectra, stops)) * 2.0**-stops
         return sim.difference(landed, self.camera_a.truth(spectra))
+
+
+def scene_of(match: Match, codes: Array) -> Array:
+    """Scene-linear AP1 of codes in the range of the match's frames, as the graph makes it."""
+    return evaluate(match.steps, ranges.convert(codes, match.file.range, "full", match.file.bits))
 
 
 def footage_b() -> Footage:
@@ -78,7 +85,7 @@ def chart_trial(
     target = camera_a.read(chart, 0.0, rng)
     fit = fit_shots(shots, target, knots=curve_knots(), stage=stage, leave_out=leave_out)
     file = build_file("A", footage_b(), "D55", "chart", fit, [], target, ())
-    return Trial(fit, file.for_light(), camera_a, sim.pair(kind, seed, **camera_b)[1])
+    return Trial(fit, Match(file, file.lights[0]), camera_a, sim.pair(kind, seed, **camera_b)[1])
 
 
 def paired_trial(seed: int, bad: float = 0.3, count: int = 400) -> Trial:
@@ -96,4 +103,4 @@ def paired_trial(seed: int, bad: float = 0.3, count: int = 400) -> Trial:
     light, target = seen.light[seen.usable], target[seen.usable]
     fit = fit_pairs(light, target, knots=curve_knots())
     file = build_file("A", footage_b(), "D55", "paired frames", fit, [], target, ())
-    return Trial(fit, file.for_light(), camera_a, camera_b)
+    return Trial(fit, Match(file, file.lights[0]), camera_a, camera_b)

@@ -40,6 +40,21 @@ def test_the_shot_list_says_whose_a_clip_is(tmp_path, recipe):
     assert [frame.format.name for frame in frames] == ["yuv420p10le"] * 2
 
 
+def test_a_shot_on_the_command_comes_before_the_recipes(tmp_path, recipe):
+    write_movie(tmp_path / "A001.mkv", noise(2), tags=(2, 2, 1))
+    write_movie(tmp_path / "X001.mkv", noise(2), tags=(2, 2, 1))
+    done = apply(
+        recipe, tmp_path / "A001.mkv", tmp_path / "X001.mkv", "--dry-run",
+        "--shot", "X*=B", "--shot", "A*=C",
+    )  # fmt: skip
+    assert done.exit_code == 0, done.output
+    assert "(camera C, monitor" in done.output
+    assert "(camera B, monitor" in done.output
+    unknown = apply(recipe, tmp_path / "X001.mkv", "--dry-run", "--shot", "X*=Z")
+    assert unknown.exit_code == 1
+    assert "unknown camera 'Z'" in unknown.output
+
+
 def test_a_card_is_worked_on_as_it_lies(tmp_path, recipe):
     (tmp_path / "card" / "day").mkdir(parents=True)
     write_movie(tmp_path / "card" / "day" / "A001.mkv", noise(2))

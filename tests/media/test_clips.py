@@ -162,7 +162,8 @@ def test_chroma_lies_where_its_tag_says(tmp_path):
         ("prores-422-hq", ".mov", "yuv422p10le"), ("prores-4444", ".mov", "yuv444p12le"),
         ("dnxhr-hq", ".mov", "yuv422p"), ("dnxhr-hqx", ".mov", "yuv422p10le"),
         ("dnxhr-444", ".mov", "yuv444p10le"), ("h264", ".mp4", "yuv420p10le"),
-        ("hevc", ".mp4", "yuv420p10le"),
+        ("hevc", ".mp4", "yuv420p10le"), ("dnxhr-hqx", ".mxf", "yuv422p10le"),
+        ("dnxhr-hq", ".mxf", "yuv422p"),
     ],
 )  # fmt: skip
 def test_every_codec_writes_what_was_graded(tmp_path, look, codec, suffix, form):
@@ -219,6 +220,83 @@ def test_hdr_says_primaries_transfer_mastering_and_light_level(tmp_path, look):
         light = look.graph.output("hdr").curve
         code = (np.median(planes(frame)[0]) - 64) / 876
         assert most == pytest.approx(100 * float(light.decode(np.array(code))), rel=0.05)
+
+
+def test_a_format_without_a_place_for_the_light_level_is_told(tmp_path, look):
+    path = tmp_path / "A001.mkv"
+    write_movie(path, [flat((700, 512, 512), 128, 64)] * 2)
+    for suffix, told in ((".mkv", True), (".mp4", False)):
+        _, done = apply(look, [path], tmp_path / "out", camera="A", output="hdr", extension=suffix)
+        assert not done[0].problem
+        assert any("MaxCLL" in line for line in done[0].warnings) == told
+
+
+def test_what_is_not_carried_over_is_told(tmp_path, look):
+    (tmp_path / "words.srt").write_text("1\n00:00:00,000 --> 00:00:01,000\nKiln\n")
+    path = tmp_path / "A001.mkv"
+    with av.open(str(path), "w") as out, av.open(str(tmp_path / "words.srt")) as words:
+        pictures = [out.add_stream("ffv1", rate=24) for _ in range(2)]
+        for stream in pictures:
+            stream.width, stream.height, stream.pix_fmt = 64, 32, "yuv420p"
+        text = out.add_stream_from_template(words.streams[0])
+        mark = {"id": 1, "start": 0, "end": 40, "time_base": Fraction(1, 1000), "metadata": {}}
+        out.set_chapters([mark])
+        for stream in pictures:
+            out.mux(stream.encode(av.VideoFrame(64, 32, "yuv420p")))
+            out.mux(stream.encode(None))
+        for packet in words.demux():
+            if packet.dts is not None:
+                packet.stream = text
+                out.mux(packet)
+    planned, done = apply(look, [path], tmp_path / "out", camera="A")
+    assert not done[0].problem
+    for name in ("subtitles", "another picture", "chapters"):
+        assert f"{path}: holds {name} too: left out" in done[0].warnings
+    assert not any("other data" in line for line in planned.jobs[0].warnings)
+
+
+def test_mxf_keeps_timecode_sound_metadata_and_its_job(tmp_path, look):
+    source = tmp_path / "A001.mov"
+    write_movie(
+        source, noise(5, 256, 128), codec="prores_ks", options={"profile": "3"}, sound="pcm_s16le",
+        metadata={"timecode": "01:02:03:04", "title": "Kiln"},
+    )  # fmt: skip
+    target = one(look, source, tmp_path / "out", extension="mxf")
+    made = probe(target)
+    assert (made.frames, made.rate, made.audio, made.timecode) == (5, 24, 1, "01:02:03:04")
+    with av.open(str(target)) as container:
+        assert container.metadata["comment_title"] == "Kiln"
+        assert "Plain v1" in container.metadata["comment_comment"]
+        assert [s.codec_context.name for s in container.streams if s.type != "data"] == [
+            "dnxhd", "pcm_s16le",
+        ]  # fmt: skip
+    _, again = apply(look, [source], tmp_path / "out", camera="A", extension="mxf")
+    assert again[0].kept
+    # And back: what MXF holds as comments is metadata again.
+    back = one(look, target, tmp_path / "back", codec="prores-422-hq")
+    with av.open(str(back)) as container:
+        assert container.metadata["title"] == "Kiln"
+
+
+def test_mxf_refuses_frames_that_keep_their_own_times(tmp_path, look):
+    path = tmp_path / "A001.mkv"
+    write_movie(path, noise(4, 256, 128), times=[0, 1, 4, 5])
+    planned, _ = apply(look, [path], tmp_path / "out", camera="A", extension="mxf")
+    assert "variable frame rate, which .mxf does not keep" in planned.refused[0].problem
+
+
+def test_mxf_is_read_with_its_timecode_and_sound(tmp_path, look):
+    path = tmp_path / "A001.mxf"
+    write_movie(
+        path, noise(3, 256, 128), codec="dnxhd", options={"profile": "dnxhr_hqx"}, rate=25,
+        sound="pcm_s16le", metadata={"timecode": "10:00:00:00"},
+    )  # fmt: skip
+    target = one(look, path, tmp_path / "out")
+    assert target.suffix == ".mov"
+    made = probe(target)
+    assert (made.frames, made.rate, made.audio) == (3, 25, 1)
+    assert made.timecode == "10:00:00:00"
+    assert not made.notes
 
 
 def test_variable_rates_keep_each_frames_time(tmp_path, look):

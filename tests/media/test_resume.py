@@ -7,6 +7,7 @@ import signal
 import subprocess
 import sys
 import time
+from functools import partial
 
 import pytest
 
@@ -65,8 +66,10 @@ def test_killed_at_any_moment_it_leaves_no_broken_file_and_goes_on(tmp_path, foo
 
 
 def test_ctrl_c_leaves_nothing_half_written(tmp_path, footage):
+    # What runs in a shell's background is started deaf to Ctrl-C.
+    hearing = partial(signal.signal, signal.SIGINT, signal.SIG_DFL)
     job = subprocess.Popen(command(footage, tmp_path / "out", "--format", "mov"),
-                           stderr=subprocess.PIPE, text=True)  # fmt: skip
+                           stderr=subprocess.PIPE, text=True, preexec_fn=hearing)  # fmt: skip
     deadline = time.monotonic() + 30
     while time.monotonic() < deadline and not list((tmp_path / "out").glob(".*.part.mov")):
         time.sleep(0.02)

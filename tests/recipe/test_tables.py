@@ -106,7 +106,7 @@ def test_legal_range_of_scene_linear_light_is_refused():
     ("text", "place", "hint"),
     [
         ("light = 300\n", "r.toml:4: scenes.s.light: 300", "at least 1000"),
-        ("light = 'candel'\n", "r.toml:4: scenes.s.light: unknown illuminant 'candel'", ""),
+        ("light = 'candel'\n", "r.toml:4: scenes.s.light: unknown light 'candel'", ""),
         ("light = [1]\n", "r.toml:4: scenes.s.light: [1]", "a number"),
         ("cameras = ['A', 'A']\n", "r.toml:4: scenes.s.cameras", "2 times"),
         ("cameras = 'A'\n", "r.toml:4: scenes.s.cameras", "a list"),

@@ -22,3 +22,9 @@ def bt709_decode(signal: Array) -> Array:
     bright = np.maximum(signal, 4.5 * BETA)
     power = ((bright + (ALPHA - 1.0)) / ALPHA) ** (1.0 / 0.45)
     return np.where(signal < 4.5 * BETA, signal / 4.5, power)
+
+
+def bt709_encode(light: Array) -> Array:
+    """Return the signal of linear light of any shape: the inverse of `bt709_decode`."""
+    bright = np.maximum(light, BETA)
+    return np.where(light < BETA, 4.5 * light, ALPHA * bright**0.45 - (ALPHA - 1.0))

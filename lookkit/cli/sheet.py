@@ -1,0 +1,90 @@
+"""`lookkit sheet`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from lookkit.cli.options import file_options
+
+if TYPE_CHECKING:
+    from lookkit.recipe.shots import Shot
+
+
+@click.command("sheet")
+@click.argument("recipe", type=click.Path(path_type=Path))
+@click.argument("frames", nargs=-1, required=True)
+@click.option(
+    "-o",
+    "target",
+    type=click.Path(path_type=Path),
+    required=True,
+    help="The sheet: .png, .jpg, .pdf or .html.",
+)
+@file_options
+@click.option(
+    "--beside",
+    multiple=True,
+    type=click.Path(path_type=Path),
+    metavar="RECIPE",
+    help="Another look of the same cameras, beside the first; may be given again.",
+)
+@click.option("--no-before", is_flag=True, help="Leave out the frames as recorded.")
+@click.option("--title", default="", help="Stands above; default the look's name and version.")
+@click.option(
+    "--width",
+    type=click.IntRange(64, 3840),
+    default=480,
+    show_default=True,
+    help="Pixels across each picture.",
+)
+def command(
+    recipe: Path,
+    frames: tuple[str, ...],
+    target: Path,
+    camera: str | None,
+    scene: str | None,
+    shots: tuple[Shot, ...],
+    output: str | None,
+    signal_range: Any,
+    matrix: str | None,
+    beside: tuple[Path, ...],
+    no_before: bool,
+    title: str,
+    width: int,
+) -> None:
+    """Make one page of pictures: rows are scenes, columns cameras, before and after RECIPE.
+
+    FRAMES are stills, clips, folders and sequences as `lookkit apply` takes them, and whose
+    they are is told alike: by --camera, a line of the shot list (--shot, then the
+    recipe's), or a file's own colour tags. Of a clip or a sequence the frame in the
+    middle is shown. Pictures are converted from the output to sRGB and tagged as that.
+    """
+    from lookkit.cli.progress import shown_progress
+    from lookkit.look import load
+    from lookkit.media.jobs import Options
+    from lookkit.report.frames import graded_frames, sheet_title
+    from lookkit.report.sheet import check_format, draw_sheet
+
+    check_format(target)
+    look = load(recipe)
+    variants = [load(path) for path in beside]
+    options = Options(
+        camera=camera, scene=scene, output=output, range=signal_range, matrix=matrix, shots=shots
+    )
+    with shown_progress() as progress:
+        made = graded_frames(
+            look,
+            frames,
+            options,
+            variants=variants,
+            before=not no_before,
+            width=width,
+            progress=progress,
+        )
+    for warning in made.warnings:
+        click.echo(f"warning: {warning}", err=True)
+    draw_sheet(made.rows, target, title or sheet_title(look, variants), width, made.note)
+    click.echo(target)

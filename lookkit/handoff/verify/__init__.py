@@ -1,0 +1,163 @@
+"""Verification: a hand-off re-read by libraries that we did not write, against its own recipe.
+
+Each file is held against three things.
+
+*The manifest*: it is there, unchanged, and nothing else is; no path leads out of the folder.
+
+*Other readers*, against our own reading of the file: OpenColorIO, colour-science and FFmpeg for
+a .cube, OpenColorIO and colour-clf-io for a CLF, FFmpeg's haldclut for a picture of a lattice,
+lxml with the published schema for AMF and ASC CDL, OpenTimelineIO for a timeline. The tolerance is
+the reader's own arithmetic as a share of a pixel's largest channel, or of 1 where that is less:
+1e-5 for one lattice in 32-bit floats; for a CLF's chain of operations 2e-4 for 99.9 % of pixels
+and .002, its guide's bound, for all; the integer step for pictures of 16 bits.
+
+*The graph* of the folder's own recipe.toml, against our reading of the file. The tolerance is the
+file's own certificate: the figures that it states are measured again on the same colours and must
+come out the same. A .cube without one equals the graph at its points if it was sampled, and
+keeps to the recipe's budget if it was fitted. An analytic file equals the graph within the
+float32 arithmetic of its reader.
+
+Other libraries run in processes of their own (`inspect/readers.py`), for the files may be
+anybody's. A reader that is not installed is told as such and proves nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from pathlib import Path
+from typing import Any, Final
+
+from lookkit.deliver.written import SOURCE
+from lookkit.errors import LookkitError
+from lookkit.handoff.verify.amfs import amf_rows
+from lookkit.handoff.verify.cdls import cdl_rows
+from lookkit.handoff.verify.clfs import clf_rows
+from lookkit.handoff.verify.config import config_rows
+from lookkit.handoff.verify.graph import Truths
+from lookkit.handoff.verify.listing import Listing, inside, read_listing
+from lookkit.handoff.verify.luts import cube_rows, strictly
+from lookkit.handoff.verify.report import Report as Report
+from lookkit.handoff.verify.report import Row as Row
+from lookkit.inspect.readers import ReaderName
+from lookkit.progress import Progress, silent
+
+RECIPE: Final = "recipe.toml"
+Entries = Mapping[str, Mapping[str, Any]]
+
+
+ALL_READERS: Final[tuple[ReaderName, ...]] = ("ocio", "colour", "ffmpeg", "clf-io", "haldclut")
+
+
+def verify(
+    folder: Path,
+    schemas: Path | None = None,
+    readers: Sequence[ReaderName] = ALL_READERS,
+    progress: Progress = silent,
+) -> Report:
+    """Verify a hand-off folder; nothing in it is changed.
+
+    Parameters
+    ----------
+    folder
+        As `build` made it, with any lookkit since layout 1.
+    schemas
+        A folder with the published XML schemas: acesMetadataFile.xsd and those it imports.
+    readers
+        The libraries that read LUT files in processes of their own; without them the files are
+        still held against the manifest, our strict readers and the graph.
+    progress
+        Told of each kind of file.
+
+    Raises
+    ------
+    InputError
+        If the folder is none, or its manifest cannot be read.
+    """
+    progress("manifest", 0, 1)
+    listing = read_listing(folder)
+    rows = list(listing.rows)
+    rows += _changed(listing)
+    truths, problem = _truths(listing)
+    rows += problem
+    kinds = _kinds(listing, schemas, tuple(readers), truths)
+    for done, (what, endings, read) in enumerate(kinds, start=1):
+        chosen = {
+            name: entry
+            for name, entry in listing.entries.items()
+            if Path(name).suffix.lower() in endings and entry.get("part") != SOURCE
+        }
+        progress(what, done, len(kinds) + 1)
+        if chosen:
+            rows += read(chosen)
+    order = {name: place for place, name in enumerate(sorted({row.file for row in rows}))}
+    rows.sort(key=lambda row: order[row.file])
+    progress("done", len(kinds) + 1, len(kinds) + 1)
+    return Report(folder, listing.format, tuple(rows))
+
+
+Kind = tuple[str, tuple[str, ...], Callable[[Entries], Iterable[Row]]]
+
+
+def _kinds(
+    listing: Listing,
+    schemas: Path | None,
+    readers: Sequence[ReaderName],
+    truths: Truths | None,
+) -> list[Kind]:
+    """Return what reads which files: words for people, endings, and the reading."""
+    folder = listing.folder
+    return [
+        (".cube files", (".cube",), lambda files: cube_rows(files, folder, truths, readers)),
+        ("CLF files", (".clf",), lambda files: clf_rows(files, folder, truths, readers)),
+        (
+            "CDL files",
+            (".cc", ".ccc", ".cdl"),
+            lambda files: cdl_rows(files, folder, truths, schemas),
+        ),
+        (
+            "AMF files",
+            (".amf",),
+            lambda files: amf_rows(files, listing.entries, folder, truths, schemas),
+        ),
+        (
+            "OCIO config",
+            (".ocio", ".ocioz"),
+            lambda files: (row for name in files for row in config_rows(name, folder, truths)),
+        ),
+    ]
+
+
+def _changed(listing: Listing) -> list[Row]:
+    """Say what a strict reader finds in the .cube files that are not as listed."""
+    found = []
+    for row in listing.rows:
+        path = listing.folder / row.file
+        if row.bad and path.suffix.lower() == ".cube" and inside(listing.folder, path):
+            try:
+                _, problem = strictly(path, row.file)
+            except LookkitError:
+                continue
+            found += [problem] if problem is not None else []
+    return found
+
+
+def _truths(listing: Listing) -> tuple[Truths | None, list[Row]]:
+    """Return the graph of the folder's recipe, or the row that says why there is none."""
+    from lookkit.look import Look
+    from lookkit.recipe.extend import read_text
+    from lookkit.recipe.load import parse_recipe
+
+    path = listing.folder / RECIPE
+    if RECIPE not in listing.entries and not (path.is_file() and inside(listing.folder, path)):
+        return None, [Row(RECIPE, "graph", "faulty", "no recipe: no file can be held against it")]
+    try:
+        text = read_text(path)
+        look = Look(parse_recipe(text, str(path)), text, str(path))
+    except LookkitError as error:
+        return None, [Row(RECIPE, "graph", "faulty", f"cannot be loaded: {error}")]
+    if look.recipe_hash != listing.manifest.get("recipe_sha256"):
+        text = "not the recipe that the manifest was made for: another sha256"
+        return Truths(look, listing.folder), [Row(RECIPE, "graph", "faulty", text)]
+    return Truths(look, listing.folder), [
+        Row(RECIPE, "graph", "agrees", "the recipe of the manifest")
+    ]

@@ -1,0 +1,145 @@
+"""ASC CDL files: OpenColorIO against lxml, the published schema, and the figures they state."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+
+from lookkit.deliver.cdl import NAMESPACE, Correction, read_cc
+from lookkit.deliver.cdl_residual import FOLDER, difference, pictures, viewing_light
+from lookkit.errors import InputError
+from lookkit.handoff.verify.graph import Truths
+from lookkit.handoff.verify.luts import CERTIFIED
+from lookkit.handoff.verify.report import Row
+from lookkit.handoff.verify.schemas import schema_row
+from lookkit.lutfile.faults import Faults
+from lookkit.lutfile.source import read_source
+from lookkit.lutfile.xmltree import Element, parse
+from lookkit.ocio import library
+
+SCHEMA: Final = "ASC-CDL_schema_v1.01.xsd"
+NUMBERS: Final = 1e-6
+"""Difference of a number as OpenColorIO and an XML parser read it: seven written digits."""
+_LARGEST: Final = 16 << 20
+
+
+def cdl_rows(
+    files: Mapping[str, Mapping[str, Any]],
+    folder: Path,
+    truths: Truths | None,
+    schemas: Path | None,
+) -> Iterator[Row]:
+    """Yield what OpenColorIO, lxml and the graph make of CDL files."""
+    for name, entry in files.items():
+        path = folder / name
+        faults = Faults()
+        root = parse(read_source(path, _LARGEST), faults)
+        if root is None:
+            yield Row(name, "lookkit", "faulty", str(faults.sorted()[0].problem(name)))
+            continue
+        yield schema_row(name, path, schemas, SCHEMA)
+        try:
+            corrections = list(_corrections(root))
+        except (ValueError, KeyError) as error:
+            yield Row(name, "lookkit", "faulty", f"no CDL: {error}")
+            continue
+        row = _as_opencolorio(name, path, corrections)
+        yield row
+        if row.bad or truths is None:
+            continue
+        if path.suffix == ".cc" and str(entry.get("part")).startswith("cdl-"):
+            yield _figures(name, entry, corrections[0], truths)
+        elif path.suffix != ".cc":
+            yield _collected(name, corrections, folder)
+
+
+def _corrections(root: Element) -> Iterator[Correction]:
+    """Yield the corrections of a file, read from its elements alone."""
+    if root.namespace != NAMESPACE:
+        raise ValueError(f"namespace {root.namespace!r}, expected {NAMESPACE!r}")
+    waiting = [root]
+    while waiting:
+        element = waiting.pop(0)
+        if element.name == "ColorCorrection":
+            yield _correction(element)
+        waiting += element.children
+
+
+def _correction(element: Element) -> Correction:
+    sop, sat = element.first("SOPNode"), element.first("SatNode")
+    values = {}
+    for name, default in (("Slope", 1.0), ("Offset", 0.0), ("Power", 1.0)):
+        found = None if sop is None else sop.first(name)
+        numbers = [default] * 3 if found is None else [float(part) for part in found.text.split()]
+        r, g, b = numbers
+        values[name] = (r, g, b)
+    saturation = None if sat is None else sat.first("Saturation")
+    return Correction(
+        element.attributes["id"],
+        values["Slope"],
+        values["Offset"],
+        values["Power"],
+        1.0 if saturation is None else float(saturation.text),
+    )
+
+
+def _numbers(one: Correction) -> np.ndarray:
+    return np.array([*one.slope, *one.offset, *one.power, one.saturation])
+
+
+def _as_opencolorio(name: str, path: Path, corrections: list[Correction]) -> Row:
+    ocio = library()
+    reader = f"OpenColorIO {ocio.GetVersion()}"
+    worst = 0.0
+    for one in corrections:
+        try:
+            ocio.ClearAllCaches()
+            found = ocio.CDLTransform.CreateFromFile(str(path), one.id)
+        except (ocio.Exception, ocio.ExceptionMissingFile) as error:
+            return Row(name, reader, "refuses", f"{one.id}: {error}")
+        slope, offset, power = found.getSlope(), found.getOffset(), found.getPower()
+        theirs = np.array([*slope, *offset, *power, found.getSat()])
+        worst = max(worst, float(np.abs(theirs - _numbers(one)).max()))
+    if worst > NUMBERS:
+        text = f"numbers differ from the XML's by up to {worst:.2g}"
+        return Row(name, reader, "misreads", text, worst, NUMBERS)
+    text = f"{len(corrections)} corrections, numbers within {NUMBERS:.0e} of the XML's"
+    return Row(name, reader, "agrees", text, worst, NUMBERS)
+
+
+def _figures(name: str, entry: Mapping[str, Any], one: Correction, truths: Truths) -> Row:
+    try:
+        change = truths.change(entry)
+        stated = (
+            float(entry["figures"]["CDL alone mean"]),
+            float(entry["figures"]["CDL alone 99 %"]),
+        )
+    except InputError as error:
+        return Row(name, "graph", "faulty", str(error))
+    except (KeyError, TypeError, ValueError):
+        return Row(name, "graph", "faulty", "its figures in the manifest cannot be read")
+    code, aim = pictures(change)
+    found = difference(viewing_light(truths.look, change), aim, one.apply(code))
+    apart = max(abs(found.mean - stated[0]), abs(found.p99 - stated[1]))
+    if apart > CERTIFIED:
+        text = (
+            f"alone it is Delta E 2000 {found} from the look, certified {stated[0]} / {stated[1]}"
+        )
+        return Row(name, "graph", "misreads", text, apart, CERTIFIED)
+    text = f"alone: Delta E 2000 {found}, as certified within {CERTIFIED:g}"
+    return Row(name, "graph", "agrees", text, apart, CERTIFIED)
+
+
+def _collected(name: str, corrections: list[Correction], folder: Path) -> Row:
+    """Say whether a collection holds the corrections of the single files beside it."""
+    for one in corrections:
+        try:
+            single = read_cc(folder / FOLDER / f"{one.id}.cc")
+        except InputError as error:
+            return Row(name, "links", "faulty", f"holds {one.id}, but {error}")
+        if np.abs(_numbers(single) - _numbers(one)).max() > NUMBERS:
+            return Row(name, "links", "misreads", f"{one.id} is not that of {one.id}.cc")
+    return Row(name, "links", "agrees", f"the {len(corrections)} corrections of the .cc files")

@@ -1,0 +1,320 @@
+"""LUT files of a hand-off: read by libraries that we did not write, and held against the graph."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+
+from lookkit.deliver.cube import cube_name
+from lookkit.errors import InputError
+from lookkit.files import safe_name
+from lookkit.handoff.verify.graph import SETS, Judged, Truths
+from lookkit.handoff.verify.report import Row
+from lookkit.inspect.function import Function, function_of
+from lookkit.inspect.readers import (
+    EXTRAS,
+    LIBRARIES,
+    TOLERANCE,
+    Answer,
+    Job,
+    ReaderName,
+    read_with,
+)
+from lookkit.lattice.interpolate import READERS, Reader
+from lookkit.lutfile.cube_scan import scan_cube
+from lookkit.lutfile.model import LutFile
+from lookkit.recipe.model import Budget
+from lookkit.spaces.working import Array
+
+CUBE_READERS: Final[tuple[ReaderName, ...]] = ("ocio", "colour", "ffmpeg")
+CERTIFIED: Final = 0.01
+"""Delta E 2000 by which a figure measured again may differ from the certificate: another
+machine's arithmetic, and rounding to four digits."""
+POINTS: Final = 2e-6
+"""Code values 0-1 by which a sampled point may differ from the graph: eight written decimals and
+the float32 of steps whose truth is OpenColorIO's own."""
+_STATED: Final = {
+    "image-like mean": ("image-like", "mean"),
+    "image-like 99.9 %": ("image-like", "p999"),
+    "saturated-emitters 99 %": ("saturated-emitters", "p99"),
+}
+"""The figures of a manifest: set and statistic of the certificate."""
+_AT_ONCE: Final = 8
+"""Files that one process of a library reads: it has two minutes for them."""
+
+
+@dataclass(frozen=True, eq=False)
+class Wanted:
+    """A file and the pixels it is asked about; `ours` is what lookkit makes of them."""
+
+    name: str
+    path: Path
+    pixels: Array
+    ours: Array
+    curves: bool = False
+
+
+def ask(reader: ReaderName, wanted: Sequence[Wanted]) -> Iterator[tuple[Wanted, Answer]]:
+    """Read files with one library, some of them in each process, and yield what it answers."""
+    for start in range(0, len(wanted), _AT_ONCE):
+        part = wanted[start : start + _AT_ONCE]
+        jobs = [Job(one.path, one.pixels, one.curves) for one in part]
+        yield from zip(part, read_with(reader, jobs), strict=True)
+
+
+def compared(
+    reader: ReaderName,
+    one: Wanted,
+    answer: Answer,
+    within: float = TOLERANCE,
+    whose: str = "lookkit",
+    mostly: float | None = None,
+) -> Row:
+    """Return whether a library reads a file as lookkit does.
+
+    Parameters
+    ----------
+    within
+        Largest difference of a channel as a share of the pixel's largest, or of 1 where that is
+        less.
+    mostly
+        The same for 99.9 % of the pixels; `within` where not given.
+    whose
+        Whose reading `one.ours` is.
+    """
+    library = answer.library or LIBRARIES[reader]
+    if not answer.library:
+        text = f"not tried, {LIBRARIES[reader]} is not installed{EXTRAS[reader]}"
+        return Row(one.name, library, "absent", text)
+    if answer.result is None:
+        return Row(one.name, library, "refuses", answer.reason)
+    if answer.result.shape != one.ours.shape:
+        return Row(one.name, library, "misreads", "another number of pixels or channels")
+    # Of a pixel's largest channel: where large channels cancel, float32 leaves its traces.
+    scale = np.maximum(1.0, np.abs(one.ours).max(axis=1, keepdims=True))
+    with np.errstate(invalid="ignore"):
+        apart = (np.abs(answer.result - one.ours) / scale).max(axis=1)
+    if not np.isfinite(apart).all():
+        return Row(one.name, library, "misreads", "no number where the file has one")
+    worst = int(np.argmax(apart))
+    difference = float(apart[worst])
+    usual = float(np.quantile(apart, 0.999))
+    bound = within if mostly is None else mostly
+    if difference <= within and usual <= bound:
+        text = f"as {whose} within {bound:.0e} (found {usual:.1e})"
+        if mostly is not None:
+            text += f" for 99.9 %, all within {within:g} (found {difference:.1e})"
+        return Row(one.name, library, "agrees", text, difference, within)
+    text = (
+        f"input {_numbers(one.pixels[worst])} gives {_numbers(answer.result[worst])}, "
+        f"not {_numbers(one.ours[worst])} as for {whose}"
+    )
+    return Row(one.name, library, "misreads", text, difference, within)
+
+
+def _numbers(values: Array) -> str:
+    return " ".join(f"{value:.4g}" for value in values)
+
+
+def cube_rows(
+    files: Mapping[str, Mapping[str, Any]],
+    folder: Path,
+    truths: Truths | None,
+    readers: Sequence[ReaderName] = CUBE_READERS,
+) -> Iterator[Row]:
+    """Yield what lookkit, the graph and each library make of the .cube files.
+
+    Parameters
+    ----------
+    files
+        Entries of the manifest, by name.
+    truths
+        The graph of the folder's recipe, or None if that cannot be loaded.
+    """
+    wanted = []
+    for name, entry in files.items():
+        file, problem = strictly(folder / name, name)
+        if problem is not None:
+            yield problem
+            continue
+        function = function_of(file)
+        assert function is not None
+        pixels = _probe(function)
+        wanted.append(Wanted(name, folder / name, pixels, function(pixels), function.curves_only))
+        if truths is not None:
+            yield _against_graph(name, entry, folder, file, truths)
+    for reader in CUBE_READERS:
+        for one, answer in ask(reader, wanted if reader in readers else ()):
+            yield compared(reader, one, answer)
+
+
+def strictly(path: Path, name: str) -> tuple[LutFile, Row | None]:
+    """Return a .cube as lookkit's strict reader sees it, and its faults in a row."""
+    file = scan_cube(path)
+    if not file.errors:
+        return file, None
+    first, more = file.errors[0].problem(name), len(file.errors) - 1
+    rest = f" (and {more} more)" if more else ""
+    return file, Row(name, "lookkit", "faulty", f"{first}{rest}")
+
+
+def _probe(function: Function) -> Array:
+    """Return inputs all over a LUT's domain: corners, greys, points between and on the lattice."""
+    rng = np.random.default_rng(3)
+    corners = np.stack(np.meshgrid(*[[0.0, 1.0]] * 3, indexing="ij"), axis=-1).reshape(-1, 3)
+    greys = np.repeat(np.linspace(0.0, 1.0, 257)[:, None], 3, axis=1)
+    points = rng.integers(0, function.size, (1000, 3)) / (function.size - 1)
+    return function.over(np.concatenate([corners, greys, points, rng.random((2000, 3))]))
+
+
+def _against_graph(
+    name: str, entry: Mapping[str, Any], folder: Path, file: LutFile, truths: Truths
+) -> Row:
+    try:
+        chain = truths.judged(entry) if "part" in entry else _by_name(name, file, truths)
+    except InputError as error:
+        return Row(name, "graph", "faulty", str(error))
+    if chain is None:
+        return Row(name, "graph", "reads", f"what a {entry['part']!r} must be is not known here")
+    lattice = file.lattice
+    if lattice is None or lattice.low.any() or (lattice.high != 1.0).any():
+        return Row(name, "graph", "faulty", "expected one lattice over 0-1")
+    stated = _stated(entry, folder / f"{name}.json")
+    if isinstance(stated, str):
+        return Row(name, "graph", "faulty", stated)
+    figures = {reader: lattice_figures(chain, lattice.values, reader) for reader in READERS}
+    if stated:
+        return _certified(name, figures, stated)
+    if not truths.look.recipe.deliver.fit:
+        return _sampled(name, chain, lattice.values)
+    return _budgeted(name, figures, truths.look.recipe.deliver.budget or Budget())
+
+
+def _by_name(name: str, file: LutFile, truths: Truths) -> Judged:
+    # Format 1 named nothing: the file's own name says what it is.
+    look = truths.look
+    size = file.lattice.size if file.lattice is not None else 0
+    for camera in look.cameras:
+        for output in look.outputs:
+            for scene in (None, *look.scenes):
+                with suppress(InputError):
+                    own = cube_name(look, camera, output, size, scene)
+                    if name == f"cube/{safe_name(camera)}/{own}":
+                        return truths.chain(camera, output, scene)
+    raise InputError("its name fits no camera, output and scene of the recipe")
+
+
+Figures = dict[str, dict[str, float]]
+"""Statistics of Delta E 2000, by set."""
+
+
+def lattice_figures(chain: Judged, lattice: Array, reader: Reader) -> Figures:
+    """Return Delta E 2000 between a lattice and the graph on each audited set."""
+    found: Figures = {}
+    for name in SETS:
+        audited = chain.audited[name]
+        error = audited.delta_e_2000(audited.read(lattice, reader))
+        p99, p999 = np.quantile(error, (0.99, 0.999))
+        found[name] = {
+            "mean": float(error.mean(dtype=np.float64)),
+            "p99": float(p99),
+            "p999": float(p999),
+            "max": float(error.max()),
+        }
+    return found
+
+
+def _stated(entry: Mapping[str, Any], beside: Path) -> dict[str, dict[str, float]] | str:
+    """Return the certified figures by reader, {} without a certificate, or what is wrong."""
+    own = entry.get("figures")
+    certificate = None
+    if beside.is_file():
+        try:
+            certificate = _figures_in(json.loads(beside.read_text(encoding="utf-8")))
+        except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
+            return f"its certificate {beside.name} cannot be read"
+    if own is None:
+        return certificate or {}
+    try:
+        stated = {
+            str(reader): {key: float(values[key]) for key in _STATED}
+            for reader, values in own.items()
+        }
+    except (ValueError, KeyError, TypeError, AttributeError):
+        return "its figures in the manifest cannot be read"
+    if certificate is not None:
+        for reader, values in stated.items():
+            for key, value in values.items():
+                other = certificate.get(reader, {}).get(key)
+                if other is None or abs(other - value) > CERTIFIED:
+                    return f"the manifest says {key} {value:g} ({reader}), {beside.name} {other}"
+    return stated
+
+
+def _figures_in(certificate: Any) -> dict[str, dict[str, float]]:
+    return {
+        reading["reader"]: {
+            key: float(reading["sets"][name]["delta_e_2000"][statistic])
+            for key, (name, statistic) in _STATED.items()
+        }
+        for reading in certificate["readings"]
+    }
+
+
+def _certified(
+    name: str, figures: Mapping[Reader, Figures], stated: Mapping[str, Mapping[str, float]]
+) -> Row:
+    worst, lie = 0.0, ""
+    if not set(stated) <= set(figures):
+        return Row(name, "graph", "faulty", f"a certificate for readers {', '.join(stated)}")
+    for reader, found_by in figures.items():
+        values = stated.get(reader, {})
+        for key, value in values.items():
+            kind, statistic = _STATED[key]
+            found = found_by[kind][statistic]
+            if not abs(found - value) <= worst:
+                worst = abs(found - value)
+                lie = f"{key} is Delta E 2000 {found:.3g} ({reader}), certified {value:.3g}"
+    pictures = max(one["image-like"]["p999"] for one in figures.values())
+    if worst <= CERTIFIED:
+        text = f"Delta E 2000 of pictures 99.9 % {pictures:.2f}, as certified within {CERTIFIED:g}"
+        return Row(name, "graph", "agrees", text, worst, CERTIFIED)
+    return Row(name, "graph", "misreads", lie, worst, CERTIFIED)
+
+
+def _sampled(name: str, chain: Judged, lattice: Array) -> Row:
+    size = len(lattice)
+    index = np.random.default_rng(size).integers(0, size, (5000, 3))
+    exact = chain.exact(index / (size - 1))
+    apart = float(np.abs(lattice[tuple(index.T)] - exact).max())
+    text = f"points equal the graph within {POINTS:g} (found {apart:.1e})"
+    if apart > POINTS:
+        text = f"points differ from the graph by up to {apart * 1023:.3g} ten-bit codes"
+        return Row(name, "graph", "misreads", text, apart, POINTS)
+    return Row(name, "graph", "agrees", text, apart, POINTS)
+
+
+def _budgeted(name: str, figures: Mapping[Reader, Figures], budget: Budget) -> Row:
+    limits = {
+        ("neutral-ramp", "max"): budget.neutral_ramp,
+        ("image-like", "p999"): budget.image_like,
+        ("skin", "p999"): budget.skin,
+        ("saturated-emitters", "p99"): budget.saturated_emitters,
+    }
+    for reader, found in figures.items():
+        for (kind, statistic), limit in limits.items():
+            if found[kind][statistic] > limit:
+                text = (
+                    f"no certificate, and over the budget: {kind} Delta E 2000 "
+                    f"{found[kind][statistic]:.2f} ({reader}), at most {limit:g}"
+                )
+                return Row(name, "graph", "misreads", text, found[kind][statistic], limit)
+    pictures = max(one["image-like"]["p999"] for one in figures.values())
+    text = f"no certificate; Delta E 2000 of pictures 99.9 % {pictures:.2f}, within the budget"
+    return Row(name, "graph", "agrees", text, pictures, budget.image_like)

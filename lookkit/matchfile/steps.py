@@ -1,0 +1,135 @@
+"""A match as steps of the graph.
+
+    light = curve(D(signal))              of a camera of unknown encoding; D decodes BT.709
+    scene = M light + R roots(light)      M a 3x3 matrix; R only with a colour stage
+
+A camera of known encoding needs no curve: its input transform gives the light. OpenColorIO
+carries the curve as a 1D table and M as a matrix; it cannot say R. Negative light is carried; the
+curve holds signals to -0.25 to 1.25, a quarter beyond black and white, for nothing is known of
+them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from lookkit.matchfile.camera_curve import bt709_decode, bt709_encode
+from lookkit.matchfile.model import LightMatch, MatchFile, ToneCurve
+from lookkit.matchfile.roots import root_terms
+from lookkit.nodes.base import Matrix, matrix_transform
+from lookkit.spaces.working import Array, OcioTransform, State, as_pixels
+
+LOWEST, HIGHEST = -0.25, 1.25
+"""The signals between which a curve is carried."""
+_POINTS: Final = 4096
+
+
+@dataclass(frozen=True)
+class MatchCurve:
+    """Full-range signal of a camera of unknown encoding to its own linear light."""
+
+    name: str
+    curve: ToneCurve
+    takes: State = State.CODE
+    gives: State = State.SCENE
+
+    @property
+    def label(self) -> str:
+        """Name the cameras and the light."""
+        return f"curve of {self.name}"
+
+    def evaluate(self, rgb: Array) -> Array:
+        """Return linear light of the camera's own primaries, shape (..., 3)."""
+        signal = np.clip(as_pixels(rgb), LOWEST, HIGHEST)
+        return self.curve.rising(bt709_decode(signal))
+
+    def inverse(self, rgb: Array) -> Array:
+        """Return the signal."""
+        return bt709_encode(self.curve.rising.inverse(as_pixels(rgb)))
+
+    def lower(self) -> list[OcioTransform]:
+        """Return a 1D table of 4096 entries."""
+        import PyOpenColorIO as ocio
+
+        from lookkit.spaces.ocio_ops import affine
+
+        column = self.evaluate(np.linspace(LOWEST, HIGHEST, _POINTS)[:, None].repeat(3, axis=1))
+        table = ocio.Lut1DTransform(_POINTS, False)
+        table.setData(np.ascontiguousarray(column, dtype=np.float32))
+        span = HIGHEST - LOWEST
+        return [affine(1.0 / span, -LOWEST / span), table]
+
+
+@dataclass(frozen=True)
+class MatchColours:
+    """The camera's linear light to the main camera's scene."""
+
+    name: str
+    matrix: Matrix
+    roots: Matrix | None = None
+    takes: State = State.SCENE
+    gives: State = State.SCENE
+
+    @property
+    def label(self) -> str:
+        """Name the cameras and the light."""
+        return self.name
+
+    def evaluate(self, rgb: Array) -> Array:
+        """Return scene-linear AP1, shape (..., 3); negatives and values above one are carried."""
+        light = as_pixels(rgb)
+        out = light @ np.array(self.matrix).T
+        if self.roots is not None:
+            out = out + root_terms(light) @ np.array(self.roots).T
+        return np.asarray(out)
+
+    def inverse(self, rgb: Array) -> Array | None:
+        """Return what gives `rgb`, or None with a colour stage."""
+        if self.roots is not None:
+            return None
+        back = np.linalg.inv(np.array(self.matrix))
+        return np.asarray(as_pixels(rgb) @ back.T)
+
+    def lower(self) -> list[OcioTransform] | None:
+        """Return a matrix, or None with a colour stage."""
+        if self.roots is not None:
+            return None
+        return [matrix_transform(np.array(self.matrix))]
+
+
+@dataclass(frozen=True)
+class Match:
+    """A camera's match for one light."""
+
+    file: MatchFile
+    one: LightMatch
+
+    @property
+    def name(self) -> str:
+        """The two cameras and the light."""
+        return f"match {self.file.camera} to {self.file.reference} ({self.one.light})"
+
+    @property
+    def steps(self) -> tuple[MatchCurve | MatchColours, ...]:
+        """The match as steps.
+
+        They take the full-range signal where it has a curve, else the light that the camera's
+        known encoding gives.
+        """
+        colours = MatchColours(self.name, self.one.matrix, self.one.roots)
+        curve = self.one.curve
+        return (colours,) if curve is None else (MatchCurve(self.name, curve), colours)
+
+    @property
+    def without_stage(self) -> Match:
+        """The same less its colour stage: near it, and with an inverse."""
+        return Match(self.file, self.one.model_copy(update={"roots": None}))
+
+    def scene(self, light: Array) -> Array:
+        """Return scene-linear AP1 of light before the curve (D(signal) if it has one), (..., 3)."""
+        if self.one.curve is not None:
+            light = self.one.curve.rising(light)
+        return self.steps[-1].evaluate(light)

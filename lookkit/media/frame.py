@@ -1,0 +1,89 @@
+"""One frame of whatever was filmed, as code values of its camera."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+import numpy.typing as npt
+
+from lookkit.media.clip import Clip, frame_at, planes_of
+from lookkit.media.grader import taken_range
+from lookkit.media.jobs import Taken
+from lookkit.media.numbered import Numbered
+from lookkit.media.raw import RAW, read_raw
+from lookkit.media.stills import Still, read_still
+
+if TYPE_CHECKING:
+    from lookkit.look import Look
+
+Pixels = npt.NDArray[np.float32]
+
+
+@dataclass(frozen=True, eq=False)
+class Picture:
+    """One frame as its camera recorded it.
+
+    `code` is float32 (height, width, 3): what the camera's chain takes, 0-1 for all codes of
+    its files. `aspect` is width over height of a pixel. `place` says which frame of what.
+    """
+
+    code: Pixels
+    aspect: Fraction
+    place: str
+
+
+def read_code(look: Look, camera: str, path: Path) -> Still:
+    """Read a still as code values of its camera; camera raw is developed and encoded.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read.
+    """
+    if path.suffix.lower() not in RAW:
+        return read_still(path)
+    import OpenImageIO as oiio
+
+    code = look.graph.input_transform(camera).inverse(read_raw(path))
+    return Still(np.ascontiguousarray(code, dtype=np.float32), None, 16, oiio.ImageSpec())
+
+
+def read_frame(look: Look, taken: Taken, share: float = 0.5) -> Picture:
+    """Read one frame: a still, or the one at a share of a clip's or sequence's length.
+
+    Raises
+    ------
+    LookkitError
+        If it cannot be read.
+    """
+    source = taken.source
+    if isinstance(source, Clip):
+        return _of_clip(look, taken, source, share)
+    path = source
+    if isinstance(source, Numbered):
+        path = source.path(source.frames[round((len(source.frames) - 1) * share)])
+    assert isinstance(path, Path)
+    still = read_code(look, taken.camera, path)
+    return Picture(still.pixels, _pixel_aspect(still), str(path))
+
+
+def _of_clip(look: Look, taken: Taken, clip: Clip, share: float) -> Picture:
+    frame = frame_at(clip, share)
+    coding = replace(clip.coding, range=taken.range)
+    matrix, offset = coding.to_rgb()
+    planes = [plane[:, : clip.width] for plane in planes_of(frame.picture)]
+    coded = np.stack(planes, axis=-1).astype(np.float32) / np.float32(65535)
+    rgb = np.clip(coded @ matrix.T.astype(np.float32) + offset.astype(np.float32), 0.0, 1.0)
+    scale, shift = taken_range(look, coding, taken.camera)
+    code = np.ascontiguousarray(rgb * np.float32(scale) + np.float32(shift), dtype=np.float32)
+    aspect = clip.aspect if clip.rotation in (0, 180) else 1 / clip.aspect
+    return Picture(code, aspect, f"{clip.path}, frame {frame.number + 1} of {clip.frames}")
+
+
+def _pixel_aspect(still: Still) -> Fraction:
+    aspect = still.spec.get_float_attribute("PixelAspectRatio", 1.0)
+    return Fraction(aspect).limit_denominator(1000) if 0.1 < aspect < 10 else Fraction(1)

@@ -1,0 +1,157 @@
+"""Pages of one file: no script, nothing fetched, light and dark, readable in print."""
+
+from __future__ import annotations
+
+import io
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from functools import cache
+from html import escape
+from importlib.resources import files
+from typing import TYPE_CHECKING, Any, Final
+
+from lookkit.version import __version__
+
+if TYPE_CHECKING:
+    from lookkit.report.sheet import Row
+
+INK: Final = "#010101"
+QUIET: Final = "#020202"
+RULE: Final = "#030303"
+PAPER: Final = "#040404"
+MARK: Final = "#050505"
+LINES: Final = ("#060601", "#060602", "#060603", "#060604", "#060605", "#060606")
+"""Colours that charts are drawn in; on a page each is the reader's light or dark one."""
+
+_VARIABLES: Final[Mapping[str, str]] = {
+    INK: "--ink", QUIET: "--quiet", RULE: "--rule", PAPER: "--sheet", MARK: "--mark",
+    **{code: f"--line-{number}" for number, code in enumerate(LINES, 1)},
+}  # fmt: skip
+
+
+def page(title: str, body: str) -> str:
+    """Return a whole page; `title` is plain text, `body` HTML."""
+    return (
+        '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        # Even a mistake of ours cannot make the page ask for anything.
+        '<meta http-equiv="Content-Security-Policy" '
+        "content=\"default-src 'none'; img-src data:; style-src 'unsafe-inline'\">\n"
+        '<link rel="icon" href="data:,">\n'
+        f"<title>{escape(title)}</title>\n<style>\n{_style()}</style>\n</head>\n<body>\n"
+        f'{body}\n<footer><p class="quiet">Made by lookkit {__version__}.</p></footer>\n'
+        "</body>\n</html>\n"
+    )
+
+
+@cache
+def _style() -> str:
+    return files("lookkit.report").joinpath("style.css").read_text(encoding="utf-8")
+
+
+def paragraphs(lines: Iterable[str], kind: str = "") -> str:
+    """Return each line as a paragraph."""
+    attribute = f' class="{kind}"' if kind else ""
+    return "\n".join(f"<p{attribute}>{escape(line)}</p>" for line in lines)
+
+
+def table(head: Sequence[str], rows: Iterable[Sequence[str]], caption: str = "") -> str:
+    """Return a table; cells that begin with < are HTML, the first of a row is its head."""
+    top = "".join(f'<th scope="col">{escape(cell)}</th>' for cell in head)
+    told = f"<caption>{escape(caption)}</caption>" if caption else ""
+    body = []
+    for first, *rest in rows:
+        cells = "".join(f"<td>{_cell(cell)}</td>" for cell in rest)
+        body.append(f'<tr><th scope="row">{_cell(first)}</th>{cells}</tr>')
+    lines = "\n".join(body)
+    return (
+        f'<div class="wide"><table>{told}<thead><tr>{top}</tr></thead>\n'
+        f"<tbody>\n{lines}\n</tbody></table></div>"
+    )
+
+
+def _cell(text: str) -> str:
+    return text if text.startswith("<") else escape(text)
+
+
+def details(summary: str, body: str) -> str:
+    """Return what opens when a reader asks for it."""
+    return f"<details><summary>{escape(summary)}</summary>\n{body}\n</details>"
+
+
+def figure(
+    drawing: Any, name: str, title: str, said: str, caption: str = "", kind: str = ""
+) -> str:
+    """Return a matplotlib figure as an SVG inside a page.
+
+    Parameters
+    ----------
+    drawing
+        Drawn in the colours of this module.
+    name
+        Of its own on the page: letters, digits and dashes.
+    title, said
+        What it is, and what it shows, for readers who do not see it.
+    caption
+        Stands below.
+    kind
+        Class of the SVG: "own" keeps its size and scrolls, "fits" never does.
+    """
+    below = f"<figcaption>{escape(caption)}</figcaption>" if caption else ""
+    return (
+        f'<figure><div class="wide">{svg(drawing, name, title, said, kind)}</div>{below}</figure>'
+    )
+
+
+def svg(drawing: Any, name: str, title: str, said: str, kind: str = "") -> str:
+    """Return a matplotlib figure as the text of an SVG element; see `figure`."""
+    import matplotlib as mpl
+
+    kept = io.StringIO()
+    settings: Any = {"svg.hashsalt": name, "svg.fonttype": "none"}
+    with mpl.rc_context(settings):
+        drawing.savefig(
+            kept, format="svg", transparent=True,
+            metadata={key: None for key in ("Date", "Creator", "Format", "Type")},
+        )  # fmt: skip
+    text = kept.getvalue()
+    text = text[text.index("<svg") :]
+    text = re.sub(r"<metadata>.*?</metadata>\s*", "", text, flags=re.DOTALL)
+    text = re.sub(r"<!--.*?-->\s*", "", text, flags=re.DOTALL)
+    # Names must not repeat between the charts of a page.
+    text = re.sub(r'\bid="', f'id="{name}-', text)
+    text = re.sub(r'(href="#|url\(#)', rf"\g<1>{name}-", text)
+    text = re.sub(r"font: ([^;\"]*?)'DejaVu Sans'[^;\"]*", r"font: \1system-ui, sans-serif", text)
+    for code, variable in _VARIABLES.items():
+        text = text.replace(code, f"var({variable})")
+    head, _, rest = text.partition(">")
+    head = re.sub(r'\sxmlns(:\w+)?="[^"]*"|\sversion="[^"]*"', "", head)
+    chosen = f' class="{kind}"' if kind else ""
+    return (
+        f'{head} role="img"{chosen} aria-labelledby="{name}-title {name}-said">'
+        f'<title id="{name}-title">{escape(title)}</title>'
+        f'<desc id="{name}-said">{escape(said)}</desc>{rest.rstrip()}'
+    )
+
+
+def sheet_table(rows: Sequence[Row], note: str = "") -> str:
+    """Return the rows of a sheet as a table of pictures."""
+    from lookkit.report.shown import data_uri
+
+    lines = []
+    for row in rows:
+        cells = []
+        for cell in row.cells:
+            if cell.picture is None:
+                cells.append(f'<td class="none">{escape(cell.caption)}</td>')
+                continue
+            high, wide = cell.picture.shape[:2]
+            told = escape(f"{row.label}: {cell.caption}" if row.label else cell.caption, quote=True)
+            cells.append(
+                f'<td><img src="{data_uri(cell.picture)}" alt="{told}" width="{wide}" '
+                f'height="{high}"><span class="quiet">{escape(cell.caption)}</span></td>'
+            )
+        lines.append(f'<tr><th scope="row">{escape(row.label)}</th>{"".join(cells)}</tr>')
+    below = f'<p class="quiet">{escape(note)}</p>' if note else ""
+    body = "\n".join(lines)
+    return f'<div class="wide"><table class="frames">\n{body}\n</table></div>{below}'

@@ -1,0 +1,319 @@
+"""CLF files: OpenColorIO and colour-clf-io, which we did not write, read them as the graph."""
+
+import re
+from functools import reduce
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from lookkit.deliver import clf
+from lookkit.deliver.agreement import as_opencolorio_reads
+from lookkit.deliver.cdl import Correction
+from lookkit.deliver.cdl_residual import undone
+from lookkit.errors import LookkitError
+from lookkit.evaluate import evaluate
+from lookkit.lattice.samples import CodeSpace, audit_sets
+from lookkit.look import Look, shipped_looks
+from lookkit.lutfile.clf import scan_clf
+from lookkit.lutfile.clf_write import NAMESPACES, Clf, ClfHead
+from lookkit.ocio import library
+from lookkit.recipe.load import parse_recipe
+from lookkit.spaces.working import AP0_TO_AP1, AP1_TO_AP0
+from tests.test_look import RECIPE
+
+GUIDE = 0.002
+"""Academy, CLF implementation guide: |difference| / max(|aim|, 0.1)."""
+ANALYTIC = 2e-4
+
+LATTICES = """
+[[look]]
+kind = "zones"
+zones = [{ centre = -3.0, width = 2.0, exposure = 0.3 }, { centre = 0.0, width = 2.0 }]
+[[look]]
+kind = "gamut-compress"
+[scenes.kiln]
+[[scenes.kiln.trims]]
+kind = "exposure"
+stops = 0.5
+[scenes.kiln.overrides.level]
+gamma = 1.1
+[deliver]
+scenes = ["kiln"]
+"""
+
+
+def look_of(text):
+    return Look(parse_recipe(text), text)
+
+
+def written(look, folder):
+    return [(file, clf.write_clf_file(look, file, folder)) for file in clf.files(look)]
+
+
+@pytest.fixture(scope="module")
+def plain():
+    return look_of(RECIPE)
+
+
+@pytest.fixture(scope="module")
+def files(plain, tmp_path_factory):
+    return written(plain, tmp_path_factory.mktemp("clf"))
+
+
+@pytest.fixture(scope="module")
+def mixed():
+    return look_of(RECIPE.replace('kind = "lift', 'id = "level"\nkind = "lift') + LATTICES)
+
+
+@pytest.fixture(scope="module")
+def mixed_files(mixed, tmp_path_factory):
+    folder = tmp_path_factory.mktemp("mixed")
+    looks = [file for file in clf.files(mixed) if file.part == "look"]
+    return [(file, clf.write_clf_file(mixed, file, folder)) for file in looks]
+
+
+def share(found, aim):
+    return np.abs(found - aim) / np.maximum(np.abs(aim), 0.1)
+
+
+def fresh_codes(camera):
+    """Colours that no fit or measure has seen: another seed."""
+    space = CodeSpace(camera.inverse, camera.evaluate)
+    sets = audit_sets(space, seed=77)
+    return np.concatenate([sets[name][::4] for name in ("image-like", "skin", "over-range")])
+
+
+def test_every_part_of_the_graph_has_its_file(files):
+    parts = [one.part for _, one in files]
+    assert parts.count("look") == 1
+    assert parts.count("input") == parts.count("camera-to-look") == 4
+    assert parts.count("chain") == 12
+    assert len({one.path for _, one in files}) == len(files)
+
+
+def test_without_lattices_opencolorio_reads_the_graph(files, plain):
+    """All files of this recipe but those that are fitted into BT.709 or go through ACES 2."""
+    seen = 0
+    for _, one in files:
+        if "lattice of" in one.note:
+            assert one.output in ("monitor", "aces")
+            continue
+        seen += 1
+        read = as_opencolorio_reads(one.path)
+        if one.camera is None:
+            light = np.random.default_rng(5).normal(0.3, 1.0, (5000, 3))
+            aim = evaluate(plain.graph.look(), light @ AP0_TO_AP1.T) @ AP1_TO_AP0.T
+        elif one.part == "chain":
+            light = fresh_codes(plain.graph.input_transform(one.camera))
+            aim = plain.evaluate(light, camera=one.camera, output=one.output)
+        else:
+            light = fresh_codes(plain.graph.input_transform(one.camera))
+            chain = plain.graph.camera(one.camera)
+            chain = chain if one.part == "input" else (*chain, *plain.graph.look())
+            aim = evaluate(chain, light) @ AP1_TO_AP0.T
+        assert np.quantile(share(read(light), aim), 0.999) <= ANALYTIC
+        assert one.figures["relative 99.9 %"] <= ANALYTIC
+    assert seen == 13
+
+
+def test_a_lattice_is_said_in_the_file_with_its_measured_error(files, plain):
+    for _, one in files:
+        text = one.path.read_text()
+        assert ("<LUT3D" in text) == ("lattice of" in one.note)
+        words = "pictures Delta E 2000" if "lattice of" in one.note else "99.9 % of values within"
+        assert words in text
+        assert words in one.accuracy[0]
+    chains = [one for _, one in files if one.output == "monitor"]
+    # A .cube of as many points is off by about one.
+    assert max(one.figures["image-like 99.9 %"] for one in chains) <= 0.2
+    aces = [one for _, one in files if one.output == "aces"]
+    assert max(one.figures["image-like 99.9 %"] for one in aces) <= 0.3
+
+
+def test_a_look_with_zones_and_gamut_compression_is_one_lattice_within_its_figure(
+    mixed, mixed_files
+):
+    (one,) = [one for file, one in mixed_files if one.part == "look" and file.scene is None]
+    assert "zones, gamut-compress" in one.path.read_text()[:2000]
+    assert one.figures["image-like 99.9 %"] <= 0.5
+    rng = np.random.default_rng(9)
+    light = 0.18 * 2.0 ** rng.normal(-0.5, 2.0, (20000, 1)) * 2.0 ** rng.normal(0, 0.3, (20000, 3))
+    aim = evaluate(mixed.graph.look(), light) @ AP1_TO_AP0.T
+    found = as_opencolorio_reads(one.path)(light @ AP1_TO_AP0.T)
+    assert np.quantile(share(found, aim), 0.999) <= one.figures["relative 99.9 %"]
+    assert np.quantile(share(found, aim), 0.99) <= 2 * GUIDE
+
+
+def test_a_scene_brings_its_trims_and_overrides(mixed, mixed_files):
+    (plain, scene) = [one for _, one in mixed_files if one.part == "look"]
+    assert (plain.scene, scene.scene) == (None, "kiln")
+    light = np.array([[0.18, 0.2, 0.15], [0.02, 0.03, 0.05], [1.5, 1.2, 0.8]])
+    chain = (*mixed.graph.trims("kiln"), *mixed.graph.look("kiln"))
+    aim = evaluate(chain, light) @ AP1_TO_AP0.T
+    found = as_opencolorio_reads(scene.path)(light @ AP1_TO_AP0.T)
+    assert share(found, aim).max() <= GUIDE * 2
+    assert share(as_opencolorio_reads(plain.path)(light @ AP1_TO_AP0.T), aim).max() > 0.1
+
+
+@pytest.mark.parametrize("namespace", ["smpte", "academy"])
+def test_our_strict_reader_finds_no_fault(plain, tmp_path, namespace):
+    look = look_of(RECIPE + f'[deliver]\nclf_namespace = "{namespace}"\ncertify = false\n')
+    for file in (clf.look_file(look), clf.chain_file(look, "B", "monitor")):
+        one = clf.write_clf_file(look, file, tmp_path)
+        assert scan_clf(one.path).faults == ()
+
+
+def test_colour_clf_io_reads_and_runs_them_as_the_graph(tmp_path):
+    """colour-clf-io 0.2 reads the Academy's form only; colour-science runs what it read.
+
+    What colour-clf-io reads but cannot run itself (a matrix with an offset; tables, whose inputs
+    it scales twice) is run here by numpy and by colour-science's own tables.
+    """
+    colour = pytest.importorskip("colour")
+    reader = pytest.importorskip("colour_clf_io")
+    from colour.algebra import table_interpolation_tetrahedral
+    from colour_clf_io.processing import as_LUT_sequence_item
+
+    def run(node, rgb):
+        if isinstance(node, reader.Matrix):
+            rows = node.array.as_array()
+            return rows[:, :3] @ rgb + (rows[:, 3] if rows.shape[1] == 4 else 0.0)
+        if isinstance(node, reader.LUT3D):
+            table = colour.LUT3D(node.array.as_array())
+            return table.apply(np.clip(rgb, 0, 1), interpolator=table_interpolation_tetrahedral)
+        if isinstance(node, reader.LUT1D):
+            table = node.array.as_array().reshape(node.array.dim[0], -1)
+            places = np.linspace(0.0, 1.0, len(table))
+            if node.half_domain:
+                halves = np.arange(65536, dtype=np.uint16).view(np.float16).astype(float)
+                kept = np.argsort(np.where(np.isfinite(halves), halves, 1e9))[: 2 * 31744]
+                places, table = halves[kept], table[kept]
+            columns = np.broadcast_to(table, (len(table), 3))
+            return np.array([np.interp(rgb[k], places, columns[:, k]) for k in range(3)])
+        return as_LUT_sequence_item(node).apply(rgb)
+
+    look = look_of(RECIPE + '[deliver]\nclf_namespace = "academy"\ncertify = false\n')
+    for file in (
+        clf.look_file(look),
+        clf.camera_file(look, "A"),
+        clf.chain_file(look, "A", "cinema"),
+        clf.chain_file(look, "B", "monitor"),
+    ):
+        read = reader.read_clf_from_file(clf.write_clf_file(look, file, tmp_path).path)
+        assert read.input_descriptor == file.takes
+        assert read.output_descriptor == file.gives
+        codes = np.random.default_rng(2).uniform(0.1, 0.6, (20, 3))
+        found = np.array(
+            [reduce(lambda c, node: run(node, c), read.process_nodes, c) for c in codes]
+        )
+        limit = 0.02 if file.output == "monitor" else ANALYTIC
+        assert share(found, file.exact(codes)).max() <= limit
+
+
+def test_both_forms_hold_the_same_operations(plain):
+    made = Clf(plain.graph.input_transform("A").lower())
+    head = ClfHead("x", "a", "b")
+    first, second = (made.text(head, one).partition("</OutputDescriptor>") for one in NAMESPACES)
+    assert first[2] == second[2] != ""
+
+
+def test_each_namespace_is_that_of_its_standard(tmp_path):
+    """SMPTE ST 2136-1:2024 and Academy S-2014-006 version 3 (check values 5)."""
+    made, head = Clf([]), ClfHead("x", "a", "b")
+    smpte, academy = made.text(head, "smpte"), made.text(head, "academy")
+    assert 'xmlns="http://www.smpte-ra.org/ns/2136-1/2024"' in smpte
+    assert re.search(r"<Id>urn:uuid:[0-9a-f-]{36}</Id>", smpte)
+    assert 'xmlns="urn:AMPAS:CLF:v3.0"' in academy
+    assert 'compCLFversion="3.0"' in academy
+    assert re.search(r'id="urn:uuid:[0-9a-f-]{36}"', academy)
+    assert "<Id>" not in academy
+
+
+def test_what_people_wrote_cannot_break_the_xml(tmp_path):
+    etree = pytest.importorskip("lxml.etree")
+    words = "</Description><Info> & \"quoted\" 'single' \x07 \x00 ümlaut"
+    path = tmp_path / "x.clf"
+    Clf([]).write(path, ClfHead(words, words, words, (words,), {"AppRelease": words}))
+    root = etree.parse(str(path)).getroot()
+    kept = words.replace("\x07", "?").replace("\x00", "?")
+    ns = "{http://www.smpte-ra.org/ns/2136-1/2024}"
+    for name in ("Description", "InputDescriptor", "OutputDescriptor"):
+        assert [one.text for one in root.findall(f"{ns}{name}")] == [kept]
+    assert root.get("name") == kept
+    light = np.array([[0.1, 0.2, 0.3]])
+    np.testing.assert_allclose(as_opencolorio_reads(path)(light), light, rtol=1e-6)
+
+
+def test_the_same_content_is_the_same_file_and_other_content_has_another_id(plain, tmp_path):
+    def made(look, name):
+        one = clf.write_clf_file(look, clf.look_file(look), tmp_path / name)
+        return one.path.read_bytes()
+
+    first, again = made(plain, "a"), made(look_of(RECIPE), "b")
+    assert first == again
+    other = made(look_of(RECIPE.replace("stops = 0.3", "stops = 0.4")), "c")
+    ids = [re.search(rb'id="([^"]+)"', text)[1] for text in (first, other)]
+    assert ids[0] != ids[1]
+    assert not re.search(rb"20\d\d-\d\d-\d\d", first)
+
+
+def test_a_step_that_the_format_cannot_say_is_refused_not_dropped():
+    with pytest.raises(LookkitError, match="no Common LUT Format file"):
+        Clf([library().FixedFunctionTransform(library().FIXED_FUNCTION_ACES_GLOW_10)])
+
+
+@pytest.mark.parametrize("name", sorted(shipped_looks()))
+def test_each_shipped_look_is_exact_or_a_lattice_within_a_hundredth(name, tmp_path):
+    """The look alone, ACES2065-1, for light as pictures have it."""
+    look = look_of(
+        f'schema = 1\nname = "x"\nextends = "{name}"\n[outputs.monitor]\noutput = "sRGB"\n'
+    )
+    one = clf.write_clf_file(look, clf.look_file(look), tmp_path)
+    rng = np.random.default_rng(3)
+    light = 0.18 * 2.0 ** rng.normal(-0.5, 1.8, (20000, 1)) * 2.0 ** rng.normal(0, 0.3, (20000, 3))
+    aim = evaluate(look.graph.look(), light) @ AP1_TO_AP0.T
+    found = as_opencolorio_reads(one.path)(light @ AP1_TO_AP0.T)
+    limit = ANALYTIC if "no lattice" in one.note else 0.01
+    assert np.quantile(share(found, aim), 0.99) <= limit
+
+
+SAMPLES = (
+    "broadcast_profile_lut33.clf", "difficult_syntax.clf", "exponent_all_styles.clf",
+    "info_example.clf", "log_all_styles.clf", "lut1d_32f_example.clf", "lut3d_bizarre.clf",
+    "matrix_3x4_example.clf", "range.clf", "xyz_to_rgb.clf",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("name", SAMPLES)
+@pytest.mark.parametrize("namespace", ["smpte", "academy"])
+def test_samples_by_others_survive_our_writer(shared_data, tmp_path, name, namespace):
+    """OpenColorIO's own sample files, read by it, written by us, read by it: equal pixels."""
+    ocio = library()
+    source = Path(shared_data) / "lut" / name
+    group = ocio.Config.CreateRaw().getProcessor(ocio.FileTransform(str(source)))
+    path = tmp_path / name
+    Clf(list(group.createGroupTransform())).write(path, ClfHead(name, "in", "out"), namespace)
+    assert scan_clf(path).errors == ()
+    light = np.random.default_rng(4).uniform(-0.2, 1.2, (4000, 3))
+    before, after = as_opencolorio_reads(source)(light), as_opencolorio_reads(path)(light)
+    assert np.isfinite(before).any()
+    np.testing.assert_allclose(after, before, rtol=2e-6, atol=1e-6)
+
+
+@given(
+    st.lists(st.floats(0.25, 4), min_size=6, max_size=6),
+    st.lists(st.floats(-0.5, 0.5), min_size=3, max_size=3),
+    st.floats(0.25, 3),
+)
+def test_any_cdl_undone_in_a_file_is_undone(tmp_path_factory, positive, offset, saturation):
+    """The residual begins with it: the RevNoClamp style of the format, as OpenColorIO runs it."""
+    one = Correction("x", tuple(positive[:3]), tuple(offset), tuple(positive[3:]), saturation)
+    path = tmp_path_factory.mktemp("undo") / "x.clf"
+    Clf([undone(one)]).write(path, ClfHead("x", "a", "b"))
+    code = np.random.default_rng(1).uniform(0.1, 0.9, (50, 3))
+    np.testing.assert_allclose(
+        as_opencolorio_reads(path)(one.apply(code)), code, rtol=2e-3, atol=2e-4
+    )
