@@ -13,7 +13,8 @@ from lookkit.lattice.sampling import sample
 from lookkit.lattice.shaper import Shaper
 from lookkit.lattice.shaper_fit import fit_shaper, shaper_of
 from lookkit.lattice.truth import steady
-from lookkit.lutfile.clf_lattice import read_clf_lattice, write_clf_lattice
+from lookkit.lutfile.clf_lattice import clf_of_lattice, read_clf_lattice
+from lookkit.lutfile.clf_write import ClfHead
 from lookkit.ocio import Processor, library
 from tests.lattice.graphs import mild
 
@@ -81,7 +82,7 @@ def test_a_fitted_shaper_lowers_the_error_on_fresh_pictures():
 def test_a_clf_with_a_fitted_shaper_keeps_its_gain_through_the_file(tmp_path):
     source, size, path = mild().baking, 9, tmp_path / "a.clf"
     shaper, lattice = source.bake_with_shaper(size)
-    write_clf_lattice(path, lattice, shaper=shaper.table, title="x")
+    clf_of_lattice(lattice, shaper.table).write(path, ClfHead("x", "", ""))
     read = read_clf_lattice(path)
     shaped = source.certify(read.lattice, shaper=Shaper(read.shaper))
     fitted = source.certify(source.bake(size, fit=True))
@@ -103,7 +104,7 @@ def test_opencolorio_sees_the_gain_too(tmp_path):
     graph, size, path = mild(), 9, tmp_path / "a.clf"
     shaper = shaper_of(np.array([-0.8, 0.3, 0.3, 0.0, -0.5]))
     exact = steady(graph.exact)
-    write_clf_lattice(path, sample(exact, size, shaper), shaper=shaper.table, title="x")
+    clf_of_lattice(sample(exact, size, shaper), shaper.table).write(path, ClfHead("x", "", ""))
     pictures = audit(exact, graph.codespace, graph.light, seed=78, sizes={"image-like": 4000})[
         "image-like"
     ]
