@@ -20,8 +20,6 @@ if TYPE_CHECKING:
 
 PLACE: Final = "files"
 """The folder of those whose own place would be outside of the hand-off, or in its way."""
-CARRIED: Final = f"# The files that it names lie in {PLACE}/."
-"""The first line of a recipe that was written anew."""
 _OWN: Final = ("recipe.toml", "README.txt", "manifest.json", PLACE)
 
 
@@ -59,7 +57,7 @@ def write_recipe(look: Look, folder: Path) -> list[Written]:
     text = look.text
     if any(name != place for name, place in places.items()):
         moved = renamed(tomllib.loads(text), places.__getitem__)
-        text = f"{CARRIED}\n{toml_text(moved)}"
+        text = f"# The files that it names lie in {PLACE}/.\n{toml_text(moved)}"
     (folder / "recipe.toml").write_text(text, encoding="utf-8")
     note = "named by the recipe, which needs it"
     return [Written(folder / place, "recipe", SOURCE, note=note) for place in places.values()]

@@ -29,7 +29,6 @@ from typing import Any, Final
 
 from lookkit.deliver.written import SOURCE
 from lookkit.errors import LookkitError
-from lookkit.handoff.carried import CARRIED
 from lookkit.handoff.verify.amfs import amf_rows
 from lookkit.handoff.verify.cdls import cdl_rows
 from lookkit.handoff.verify.clfs import clf_rows
@@ -162,9 +161,7 @@ def _truths(listing: Listing) -> tuple[Truths | None, list[Row]]:
         look = Look(parse_recipe(text, str(path)), text, str(path))
     except LookkitError as error:
         return None, [Row(RECIPE, "graph", "faulty", f"cannot be loaded: {error}")]
-    # With files carried along under other names, the recipe in the folder is written anew.
-    carried = text.startswith(CARRIED)
-    if look.recipe_hash != listing.manifest.get("recipe_sha256") and not carried:
+    if look.recipe_hash != listing.manifest.get("recipe_sha256"):
         text = "not the recipe that the manifest was made for: another sha256"
         return Truths(look, listing.folder), [Row(RECIPE, "graph", "faulty", text)]
     return Truths(look, listing.folder), [
