@@ -134,6 +134,11 @@ class Equations:
         return values.reshape(3, self.size - 1, self.size - 1, self.size - 1)
 
 
+def products(share: Floats) -> Floats:
+    """Share of one corner x share of the other, for each of `PAIRS`, shape (36, p)."""
+    return np.stack([share[:, a] * share[:, b] for a, b in PAIRS])
+
+
 def _dot(first: Floats, second: Floats) -> npt.NDArray[np.float64]:
     """Inner product of each channel, shape (3, 1)."""
     return np.asarray(np.einsum("cm,cm->c", first, second, dtype=np.float64)[:, None])

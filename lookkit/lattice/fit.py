@@ -18,15 +18,15 @@ import numpy.typing as npt
 
 from lookkit.lattice.audit import Audited, audit
 from lookkit.lattice.axis import fit_axis
-from lookkit.lattice.equations import PAIRS, Equations
+from lookkit.lattice.equations import PAIRS, Equations, products
 from lookkit.lattice.hold import Summits, Watch, corners_of, held_back
 from lookkit.lattice.interpolate import READERS, Reader
+from lookkit.lattice.ramp import Ramp
 from lookkit.lattice.samples import CodeSpace, SetName
 from lookkit.lattice.sampling import (
     CORNERS,
     Floats,
     corner_values,
-    corner_weights,
     sample,
     sample_cells,
 )
@@ -54,27 +54,16 @@ _KEEP_LADDER: Final = (0.5, 0.5, 0.5, 0.0)
 _INSIST: Final = 2.0
 _INSISTENCE: Final = 2
 
-_RAMP_PLACES: Final[Array] = np.repeat(((np.arange(8) + 0.5) / 8)[:, None], 3, axis=1)
 _RAMP_ROUNDS: Final = 1
-_RAMP_WEIGHT: Final = 3000.0
-_RAMP_LIGHTNESS: Final = 0.24
-"""Errors of lightness up to this share of plain sampling's largest are left alone."""
 
-_RAMP_TINT: Final = 0.23 / 1023.0
-"""A tint that no 10-bit display shows: left alone, because to remove it costs colours."""
-
-_SMALL: Final = 1e-3
-_LEVEL: Final = 1e-7
-_SETTLED: Final = 0.47 / 1023.0
-
-_SETTLING: Final = 12
 _SETTLED_SHARES: Final = (0.7, 0.7, 0.0)
+"""What is kept, turn by turn, of the last tint's removal where it folds."""
+
 _STILL_GAINS: Final = 0.97
+"""What the mean of pictures and skin may rise to for it."""
+
 _HAIR: Final = 1.0 / 1023.0
 """How far beyond the exact values around it a point may go for a ramp without a fall."""
-
-_ONE_STEP: Final = tuple(corner for corner in CORNERS if sum(corner) == 1)
-_TWO_STEPS: Final = tuple(corner for corner in CORNERS if sum(corner) == 2)
 
 
 @dataclass(frozen=True, eq=False)
@@ -185,14 +174,14 @@ def _settled(lattice: Array, problem: _Problem, watch: Watch) -> Array:
     change = problem.settled(lattice) - lattice
     share = np.ones((*lattice.shape[:3], 1))
     for left in _SETTLED_SHARES:
-        worse, mean = watch.worse(lattice + share * change, margin=False)
-        worse |= watch.folded(lattice + share * change)
-        if mean > _STILL_GAINS:
-            share *= left
-        elif worse.any():
-            share[corners_of(worse, len(lattice))] *= left
-        else:
+        folds = watch.folded(lattice + share * change)
+        if not folds.any():
             break
+        share[corners_of(folds, len(lattice))] *= left
+    worse, mean = watch.worse(lattice + share * change, margin=False)
+    share[corners_of(worse, len(lattice))] = 0.0
+    if mean > _STILL_GAINS:
+        share[:] = 0.0
     return problem.ramp.rising(lattice + share * change)
 
 
@@ -220,7 +209,7 @@ class _Problem:
         )
         self.lowest, self.highest = self.plain.copy(), self.plain.copy()
         self.low, self.high = self._bounds()
-        self.ramp = _Ramp(exact, light, self.plain, shaper, self.metric)
+        self.ramp = Ramp(exact, light, self.plain, shaper, self.metric)
 
     def solve(self, tint: float) -> Array:
         """Return the fitted lattice; `tint` scales the weight of a tint on the grey ramp."""
@@ -279,7 +268,7 @@ class _Problem:
             share = self.cells.weights(reader)
             weight = self.weights[reader].astype(np.float32)
             missing = self.cells.signal - self.cells.read(corners, reader)
-            pairs += _products(share) @ weight
+            pairs += products(share) @ weight
             aims += share.T @ (weight[:, None] * missing).reshape(len(share), -1)
         return pairs, aims.reshape(8, 3, cells)
 
@@ -310,107 +299,6 @@ class _Problem:
         fixed[:: self.size - 1, :: self.size - 1, :: self.size - 1] = True
         low[fixed] = high[fixed] = 0.0
         return _planes(low), _planes(high)
-
-
-class _Ramp:
-    """The grey ramp as a trilinear reader sees it, which off-diagonal points tint."""
-
-    def __init__(
-        self, exact: Exact, light: Light, plain: Array, shaper: Shaper | None, metric: Floats
-    ) -> None:
-        across = plain.shape[0] - 1
-        step = np.arange(across)
-        self.cells = step * (across * across + across + 1)
-        self._share = corner_weights(_RAMP_PLACES, "trilinear")
-        place = (step[None, :, None] + _RAMP_PLACES[:, None]) / across
-        wanted = exact(place if shaper is None else shaper.inverse(place))
-        self._wanted = wanted.transpose(0, 2, 1).astype(np.float32)
-        # Undoes the metric, so that a tint weighs the same in dark and in light.
-        mean = metric.mean()
-        here = np.maximum(metric[:, self.cells], 0.02 * mean).mean(axis=0)
-        self._weight = _RAMP_WEIGHT / len(self._share) * np.maximum(mean / here, 1.0)
-        slope = _lightness(light, wanted + _SMALL) - _lightness(light, wanted - _SMALL)
-        slope = np.maximum(slope[:, None] / (2.0 * _SMALL), 1.0)
-        error = np.abs(self._wanted - self._read(plain)).mean(axis=1, keepdims=True)
-        self._allowed = _RAMP_LIGHTNESS * (error * slope).max() / slope
-
-    def sums(self, lattice: Array, start: Array) -> tuple[Floats, Floats]:
-        """Pairs and aims of the diagonal cells: what can be seen of tint and lightness."""
-        now = self._read(lattice)
-        error = self._wanted - now
-        lightness = error.mean(axis=1, keepdims=True)
-        tint = error - lightness
-        tint -= np.clip(tint, -_RAMP_TINT, _RAMP_TINT)
-        lightness -= np.clip(lightness, -self._allowed, self._allowed)
-        missing = now + tint + lightness - self._read(start)
-        pairs = _products(self._share).sum(axis=1)[:, None] * self._weight
-        aims = np.einsum("pa,pcn->acn", self._share, missing) * self._weight
-        return pairs, aims
-
-    def rising(self, lattice: Array) -> Array:
-        """Return a lattice whose diagonal does not fall where the exact ramp never does."""
-        if (np.diff(self._wanted.transpose(2, 0, 1).reshape(-1, 3), axis=0) < -_LEVEL).any():
-            return lattice
-        step = np.arange(lattice.shape[0])
-        out = lattice.copy()
-        out[step, step, step] = np.maximum.accumulate(lattice[step, step, step], axis=0)
-        return out
-
-    def settled(self, lattice: Array, lowest: Array, highest: Array) -> Array:
-        """Return a lattice whose ramp shows no tint and does not fall, within bounds.
-
-        On the diagonal of a cell a trilinear reader draws a cubic curve: its outer control
-        points are the ends, the inner ones are the means of the three points next to each
-        end. So those three move together.
-        """
-        out = lattice.copy()
-        step = np.arange(lattice.shape[0] - 1)
-        across = _RAMP_PLACES[:, 0]
-        curve = np.stack(
-            [(1 - across) ** 3, 3 * across * (1 - across) ** 2, 3 * across**2 * (1 - across),
-             across**3], axis=1,
-        )  # fmt: skip
-        wanted = self._wanted.transpose(0, 2, 1).astype(np.float64)
-        ends = np.stack([out[step, step, step], out[step + 1, step + 1, step + 1]])
-        rest = wanted - np.multiply.outer(curve[:, 0], ends[0])
-        rest -= np.multiply.outer(curve[:, 3], ends[1])
-        aims = np.tensordot(np.linalg.pinv(curve[:, 1:3]), rest, axes=1)
-        rises = (np.diff(wanted, axis=0, prepend=ends[0][None]) >= -_LEVEL).all(axis=0)
-        rises &= ends[1] >= ends[0]
-        for _ in range(_SETTLING):
-            found = self._read(out).transpose(0, 2, 1)
-            seen = np.ptp(found - wanted, axis=2).max(axis=0)
-            keep = np.where(seen > _SETTLED, _SETTLED / np.maximum(seen, _SETTLED), 1.0)
-            whole = np.concatenate([ends[:1], found, ends[1:]])
-            falls = rises & (np.diff(whole, axis=0) < 0.0).any(axis=0)
-            floor = ends[0]
-            for aim, near in zip(aims, (_ONE_STEP, _TWO_STEPS), strict=True):
-                places = [(step + i, step + j, step + k) for i, j, k in near]
-                now = np.mean([out[place] for place in places], axis=0)
-                off = now - aim
-                common = off.mean(axis=1, keepdims=True)
-                new = aim + common + keep[:, None] * (off - common)
-                new = np.where(falls, np.clip(new, floor, np.maximum(ends[1], floor)), new)
-                for place in places:
-                    out[place] = np.clip(out[place] + new - now, lowest[place], highest[place])
-                floor = np.where(falls, new, floor)
-        return out
-
-    def _read(self, lattice: Array) -> Floats:
-        corners = corner_values(lattice)[:, :, self.cells]
-        return np.asarray(np.einsum("pa,acn->pcn", self._share, corners))
-
-
-def _lightness(light: Light, signal: Array) -> Array:
-    """L* of a signal, shape (p, cells)."""
-    return np.asarray(light.lab(np.clip(signal, 0.0, 1.0).reshape(-1, 3))[:, 0]).reshape(
-        signal.shape[:-1]
-    )
-
-
-def _products(share: Floats) -> Floats:
-    """Share of one corner x share of the other, for each of `PAIRS`, shape (36, p)."""
-    return np.stack([share[:, a] * share[:, b] for a, b in PAIRS])
 
 
 def _box(values: Floats, cells: int) -> Array:

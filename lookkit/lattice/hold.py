@@ -48,8 +48,11 @@ _CLIMBS: Final = 8
 _TRIES: Final = 12
 _WITHIN: Final[Array] = np.array(list(product((0.2, 0.5, 0.8), repeat=3)))
 
-_STEPS: Final = (*[0.75] * 5, *[0.4] * 3, *[0.0] * 20)
-"""What is left of the changes around an offending cell, turn by turn: gently first."""
+_STEPS: Final = (
+    *[(0.75, 1)] * 4, *[(0.4, 1)] * 2, *[(0.75, 0)] * 5, *[(0.4, 0)] * 3, *[(0.0, -1)] * 20,
+)  # fmt: skip
+"""What is left of the changes around an offending cell, turn by turn, gently first; and how far
+from the neutral axis in steps points are spared, -1 for none: the axis gives way last."""
 
 _UNFOLDING: Final = (*[0.75] * 12, *[0.3] * 4, *[0.0] * 8)
 
@@ -193,7 +196,7 @@ class Watch:
         bad = self.folded(lattice)
         share = np.ones(lattice.shape[:3])
         at = np.flatnonzero(spread(bad))
-        axis = _near_axis(len(share))
+        axis = _near_axis(len(share), 1)
         moved = lattice
         for left in _UNFOLDING:
             if not bad.any():
@@ -317,13 +320,11 @@ def held_back(fitted: Array, watch: Watch, summits: Summits) -> tuple[Array, flo
     """
     plain, size = watch.plain, watch.across + 1
     share = np.ones((size,) * 3)
-    axis = _near_axis(size)
 
-    def give_way(cells: Mask, left: float) -> None:
+    def give_way(cells: Mask, left: float, spared: int) -> None:
         around = corners_of(cells, size)
         if left:
-            # The neutral axis gives way last.
-            around &= ~axis
+            around &= ~_near_axis(size, spared)
         elif share[around].max() == 0.0:
             # What still offends sits between held points and free ones.
             around = _grown(around)
@@ -333,10 +334,10 @@ def held_back(fitted: Array, watch: Watch, summits: Summits) -> tuple[Array, flo
 
     lattice, bad = fitted, watch.offending(fitted)
     for _ in range(_SUMMIT_ROUNDS):
-        for left in _STEPS:
+        for left, spared in _STEPS:
             if not bad.any():
                 break
-            give_way(bad, left)
+            give_way(bad, left, spared)
             lattice = plain + share[..., None] * (fitted - plain)
             bad = watch.offending(lattice)
             if not bad.any():
@@ -346,7 +347,7 @@ def held_back(fitted: Array, watch: Watch, summits: Summits) -> tuple[Array, flo
         above = summits.above(lattice, _cells_within(share == 0.0))
         if not above.any():
             return lattice, float((share < 1.0).mean())
-        give_way(above, 0.0)
+        give_way(above, 0.0, -1)
         lattice = plain + share[..., None] * (fitted - plain)
         bad = watch.offending(lattice)
     return plain, 1.0
@@ -397,11 +398,15 @@ def _ease(share: Array) -> None:
             np.minimum(along[:-1], along[1:] + _SLOPE, out=along[:-1])
 
 
-def _near_axis(size: int) -> Mask:
-    """Points whose places differ by a step at most: readers see the grey ramp through them."""
-    step = np.arange(size)
-    high = np.maximum(np.maximum.outer(step, step)[..., None], step)
-    return np.asarray(high - np.minimum(np.minimum.outer(step, step)[..., None], step) <= 1)
+def _near_axis(size: int, steps: int) -> Mask:
+    """Points that `steps` or fewer separate from the diagonal.
+
+    Trilinear readers see the grey ramp through those a step away, too.
+    """
+    place = np.arange(size)
+    high = np.maximum(np.maximum.outer(place, place)[..., None], place)
+    low = np.minimum(np.minimum.outer(place, place)[..., None], place)
+    return np.asarray(high - low <= steps)
 
 
 def _grown(points: Mask) -> Mask:

@@ -6,11 +6,26 @@ from collections.abc import Sequence
 from pathlib import Path, PurePosixPath
 from typing import Annotated
 
-from pydantic import Field, StringConstraints
+from pydantic import AfterValidator, Field, StringConstraints
+from pydantic_core import PydanticCustomError
 
 from lookkit.nodes.base import Table
 
-Pattern = Annotated[str, StringConstraints(pattern=r"^[^\s\\][^\\]*$", max_length=200)]
+
+def _names_a_file(pattern: str) -> str:
+    if not PurePosixPath(pattern).name:
+        raise PydanticCustomError(
+            "no_file", "'{pattern}' names no file, expected a pattern of file names",
+            {"pattern": pattern},
+        )  # fmt: skip
+    return pattern
+
+
+Pattern = Annotated[
+    str,
+    StringConstraints(pattern=r"^[^\s\\][^\\]*$", max_length=200),
+    AfterValidator(_names_a_file),
+]
 
 
 class Shot(Table):

@@ -12,8 +12,7 @@ from typing import TYPE_CHECKING, Any
 from lookkit.deliver.cube import SIZES, cube_name
 from lookkit.errors import InputError
 from lookkit.report.charts import axes
-from lookkit.report.html import INK, LINES, QUIET, details, figure, table
-from lookkit.report.shown import hex_of
+from lookkit.report.html import INK, LINES, QUIET, Markup, details, figure, table
 
 if TYPE_CHECKING:
     from lookkit.look import Look
@@ -98,10 +97,16 @@ def _read(path: Path) -> Mapping[str, Any]:
                 for key in ("mean", "p99", "p999", "max"):
                     float(reading["sets"][name]["delta_e_2000"][key])
             for worst in reading["worst"]:
-                _ = [worst[key] for key in ("exact", "read", "delta_e_2000", "stops", "hue_name")]
+                _ = [worst[key] for key in ("delta_e_2000", "stops", "hue_name")]
+                _ = [_hex(worst[name]) for name in ("exact_srgb", "read_srgb")]
     except (OSError, ValueError, KeyError, TypeError) as error:
         raise InputError(f"{path}: is no certificate ({error!r})") from error
     return facts
+
+
+def _hex(srgb: Sequence[float]) -> str:
+    red, green, blue = (round(255 * min(max(float(value), 0.0), 1.0)) for value in srgb)
+    return f"#{red:02x}{green:02x}{blue:02x}"
 
 
 def certificates_html(look: Look, found: Sequence[Found]) -> str:
@@ -120,7 +125,7 @@ def certificates_html(look: Look, found: Sequence[Found]) -> str:
     told = "Delta E 2000 between the file as readers read it and the exact look"
     parts = [_drawn(found), table(head, rows, told)]
     parts += [details(f"The worst colours of {_titled(one)}, {one.facts['size']} points",
-                      _worst(look, one)) for one in found]  # fmt: skip
+                      _worst(one)) for one in found]  # fmt: skip
     return "\n".join(parts)
 
 
@@ -185,14 +190,13 @@ def _titled(one: Found) -> str:
     return f"camera {one.camera}{scene} to {one.output}"
 
 
-def _worst(look: Look, one: Found) -> str:
-    target = look.graph.output(one.output)
+def _worst(one: Found) -> str:
     reading = one.facts["readings"][0]
     rows = []
     for worst in reading["worst"]:
-        exact, read = hex_of(target, worst["exact"]), hex_of(target, worst["read"])
+        exact, read = (_hex(worst[name]) for name in ("exact_srgb", "read_srgb"))
         told = escape(f"exact {exact}, read {read}", quote=True)
-        chips = (
+        chips = Markup(
             f'<span class="chips" role="img" aria-label="{told}">'
             f'<span class="chip" style="background:{exact}"></span>'
             f'<span class="chip" style="background:{read}"></span></span>'

@@ -29,6 +29,10 @@ _VARIABLES: Final[Mapping[str, str]] = {
 }  # fmt: skip
 
 
+class Markup(str):
+    """Text that is HTML already."""
+
+
 def page(title: str, body: str) -> str:
     """Return a whole page; `title` is plain text, `body` HTML."""
     return (
@@ -56,7 +60,7 @@ def paragraphs(lines: Iterable[str], kind: str = "") -> str:
 
 
 def table(head: Sequence[str], rows: Iterable[Sequence[str]], caption: str = "") -> str:
-    """Return a table; cells that begin with < are HTML, the first of a row is its head."""
+    """Return a table; the first cell of a row is its head, and only `Markup` is not escaped."""
     top = "".join(f'<th scope="col">{escape(cell)}</th>' for cell in head)
     told = f"<caption>{escape(caption)}</caption>" if caption else ""
     body = []
@@ -71,7 +75,7 @@ def table(head: Sequence[str], rows: Iterable[Sequence[str]], caption: str = "")
 
 
 def _cell(text: str) -> str:
-    return text if text.startswith("<") else escape(text)
+    return text if isinstance(text, Markup) else escape(text)
 
 
 def details(summary: str, body: str) -> str:

@@ -16,7 +16,6 @@ from lookkit.ocio import Processor
 from lookkit.spaces import ranges
 from lookkit.spaces.outputs import Output, output
 from lookkit.spaces.primaries import AP1, BT709, between
-from lookkit.spaces.working import Array
 
 if TYPE_CHECKING:
     from lookkit.look import Look
@@ -116,12 +115,6 @@ def data_uri(picture: Bytes) -> str:
         kept, "JPEG", quality=90, subsampling="4:4:4", icc_profile=profile()
     )
     return "data:image/jpeg;base64," + base64.b64encode(kept.getvalue()).decode("ascii")
-
-
-def hex_of(target: Output, signal: tuple[float, float, float] | Array) -> str:
-    """Return a signal as an sRGB colour for a page: #rrggbb."""
-    red, green, blue = seen(target, np.asarray(signal, dtype=np.float32)[None])[0].tolist()
-    return f"#{red:02x}{green:02x}{blue:02x}"
 
 
 @cache

@@ -9,6 +9,7 @@ Prints the time by format, the ratio (wanted: at most 1.5) and the peak memory (
 
 from __future__ import annotations
 
+import json
 import resource
 import sys
 import tempfile
@@ -18,6 +19,7 @@ from pathlib import Path
 from typing import Any
 
 from lookkit.handoff.build import build
+from lookkit.handoff.formats import FORMATS
 from lookkit.lattice.of_graph import Baking
 from lookkit.look import Look
 from lookkit.recipe.load import parse_recipe
@@ -43,8 +45,8 @@ output = "sRGB"
 rendering = { kind = "aces-2" }
 [deliver]
 sizes = [17, 33, 65]
-formats = ["cube", "config", "clf", "cdl", "stills", "aces"]
 """
+RECIPE += f"formats = {json.dumps(list(FORMATS))}\n"
 RATIO, MEGABYTES = 1.5, 1200
 
 

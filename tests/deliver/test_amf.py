@@ -128,7 +128,7 @@ def test_the_files_in_a_row_are_the_picture_of_the_graph(folder, look):
         if one.transform_id is not None:
             continue
         steps = [ocio.FileTransform(str(folder / file.path)) for file in one.files]
-        codes = camera_colours(look.graph.input_transform(one.camera))["image-like"]
+        codes = camera_colours(look.graph.decoding(one.camera, one.scene))["image-like"]
         exact = look.evaluate(codes, camera=one.camera, output=one.output, scene=one.scene)
         share = np.abs(Processor(steps).apply(codes) - exact) / np.maximum(np.abs(exact), 0.1)
         assert np.quantile(share, 0.999) <= 0.002

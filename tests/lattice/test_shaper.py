@@ -6,11 +6,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lookkit.lattice.audit import audit
+from lookkit.lattice.certificate import certify
 from lookkit.lattice.fit import fit_lattice
+from lookkit.lattice.interpolate import READERS
 from lookkit.lattice.sampling import sample
 from lookkit.lattice.shaper import Shaper
 from lookkit.lattice.shaper_fit import fit_shaper, shaper_of
 from lookkit.lattice.truth import steady
+from lookkit.lutfile.clf_lattice import clf_of_lattice, read_clf_lattice
+from lookkit.lutfile.clf_write import ClfHead
+from lookkit.ocio import Processor, library
 from tests.lattice.graphs import mild
 
 knots = st.lists(st.floats(-1.5, 1.5), min_size=2, max_size=17)
@@ -72,3 +77,46 @@ def test_a_fitted_shaper_lowers_the_error_on_fresh_pictures():
     shaped = pictures.delta_e_2000(pictures.read(fit.lattice, "tetrahedral", shaper))
     assert shaped.mean() < 0.6 * sampled.mean()
     assert np.quantile(shaped, 0.99) < 0.75 * np.quantile(sampled, 0.99)
+
+
+def test_a_clf_with_a_fitted_shaper_keeps_its_gain_through_the_file(tmp_path):
+    source, size, path = mild().baking, 9, tmp_path / "a.clf"
+    shaper, lattice = source.bake_with_shaper(size)
+    clf_of_lattice(lattice, shaper.table).write(path, ClfHead("x", "", ""))
+    read = read_clf_lattice(path)
+    shaped = source.certify(read.lattice, shaper=Shaper(read.shaper))
+    fitted = source.certify(source.bake(size, fit=True))
+    assert shaped.shaped
+    assert not fitted.shaped
+    for reader in READERS:
+        one, other = (
+            certificate.reading(reader).sets["image-like"].delta_e_2000
+            for certificate in (shaped, fitted)
+        )
+        assert one.mean < 0.8 * other.mean
+        assert one.p99 < 0.8 * other.p99
+        # The certificate judges the file as it was read back, to its last digit.
+        exact = source.certify(lattice, shaper=shaper).reading(reader).sets["image-like"]
+        assert one.mean == pytest.approx(exact.delta_e_2000.mean, rel=1e-3)
+
+
+def test_opencolorio_sees_the_gain_too(tmp_path):
+    graph, size, path = mild(), 9, tmp_path / "a.clf"
+    shaper = shaper_of(np.array([-0.8, 0.3, 0.3, 0.0, -0.5]))
+    exact = steady(graph.exact)
+    clf_of_lattice(sample(exact, size, shaper), shaper.table).write(path, ClfHead("x", "", ""))
+    pictures = audit(exact, graph.codespace, graph.light, seed=78, sizes={"image-like": 4000})[
+        "image-like"
+    ]
+    ocio = library()
+    transform = ocio.FileTransform(str(path), interpolation=ocio.INTERP_DEFAULT)
+    read = Processor([transform]).apply_exact(pictures.code)
+    certificate = certify(
+        sample(exact, size, shaper), shaper, graph.exact, graph.codespace, graph.light,
+        ["tetrahedral"], audited={**audit(exact, graph.codespace, graph.light), "image-like":
+        pictures},
+    )  # fmt: skip
+    wanted = certificate.reading("tetrahedral").sets["image-like"].delta_e_2000.mean
+    assert pictures.delta_e_2000(np.asarray(read, dtype=np.float64)).mean() == pytest.approx(
+        wanted, rel=1e-3
+    )

@@ -30,6 +30,11 @@ def test_a_shot_is_found_by_its_name(pattern, path, fits):
     assert Shot(match=pattern, camera="A").fits(Path(path)) is fits
 
 
+def test_a_pattern_without_a_file_name_is_refused():
+    with pytest.raises(ValueError, match="'\\.' names no file"):
+        Shot(match=".", camera="A")
+
+
 def test_the_first_line_that_fits_is_taken():
     shots = [Shot(match="A00*", camera="A", scene="kiln"), Shot(match="*", camera="B")]
     assert shot_for(shots, Path("A001.mov")).scene == "kiln"
