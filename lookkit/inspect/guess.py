@@ -91,7 +91,7 @@ def guesses(function: Function) -> tuple[Guess, ...]:
         "log": fit((lowest, 0.09, 0.03), (highest, 0.8, 0.15)) - 2.0,
     }
     to_display = {
-        "log": fit((leaves, 0.12, 0.045), (middle, 0.43, 0.06), (slope, 2.2, 0.4)),
+        "log": fit((leaves, 0.12, 0.045), (middle, 0.44, 0.06), (slope, 2.0, 0.45)),
         "display": max(
             fit((leaves, 0.04, 0.03), (middle, 0.52, 0.07), (slope, 1.3, 0.3)),
             fit((start, _BLACK, 0.01), (end, _WHITE, 0.02), (slope, 1.35, 0.3))
