@@ -49,6 +49,11 @@ def camera_space(camera: str, scene: str | None) -> str:
     return f"Camera {camera}" if scene is None else f"Camera {camera} in {scene}"
 
 
+def owner_of(look: Look) -> str:
+    """Return what a name of ours gets behind it where a merged config had that name already."""
+    return f"{look.recipe.show} {look.recipe.name}"
+
+
 class Parts:
     """Adds the parts of a look to a config, and their tables to a folder of LUT files."""
 
@@ -57,7 +62,7 @@ class Parts:
         self.ground = ground
         self.luts = luts
         self.ocio = library()
-        self.owner = f"{look.recipe.show} {look.recipe.name}"
+        self.owner = owner_of(look)
         self.prefix = f"{safe_name(self.owner)}_" if ground.is_base else ""
         self.cameras: dict[tuple[str, str | None], str] = {}
         self.looks: dict[str | None, str] = {}

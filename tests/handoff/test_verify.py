@@ -8,6 +8,7 @@ import zipfile
 import pytest
 
 from lookkit.errors import InputError
+from lookkit.handoff.build import build
 from lookkit.handoff.manifest import FORMAT, NAME
 from lookkit.handoff.verify import verify
 from tests.handoff.verifying import (
@@ -15,6 +16,7 @@ from tests.handoff.verifying import (
     bad,
     built,
     copied,
+    look_of,
     manifest_of,
     relist,
     rewrite,
@@ -473,3 +475,17 @@ def test_a_lattice_picture_that_is_none_is_named(others, tmp_path):
     relist(copy, name)
     found = bad(verify(copy, readers=("haldclut",)))
     assert {file for file, _, _ in found} == {name}
+
+
+def test_a_look_merged_over_a_config_with_the_same_names_is_found_in_it(tmp_path):
+    look = look_of(with_formats("cube", text=SMALL, certify=False))
+    first = build(look, tmp_path / "first", base="ocio://cg-config-latest").folder
+    base = first / "ocio_merged" / "config.ocio"
+    folder = build(look, tmp_path / "second", base=str(base)).folder
+    report = verify(folder, readers=())
+    (row,) = [
+        one for one in report.rows
+        if one.file == "ocio_merged/config.ocio" and one.reader.startswith("OpenColorIO")
+    ]  # fmt: skip
+    assert row.verdict == "agrees", row.text
+    assert report.sound

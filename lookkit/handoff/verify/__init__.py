@@ -6,9 +6,10 @@ Each file is held against three things.
 
 *Other readers*, against our own reading of the file: OpenColorIO, colour-science and FFmpeg for
 a .cube, OpenColorIO and colour-clf-io for a CLF, FFmpeg's haldclut for a picture of a lattice,
-lxml with the published schema for AMF and ASC CDL. The tolerance is the reader's own arithmetic as a share of a pixel's largest channel, or of 1 where that is less:
-1e-5 for one lattice in 32-bit floats; for a CLF's chain of operations 2e-4 for 99.9 % of pixels
-and .002, its guide's bound, for all; the integer step for pictures of 16 bits.
+lxml with the published schema for AMF and ASC CDL. The tolerance is the reader's own arithmetic
+as a share of a pixel's largest channel, or of 1 where that is less: 1e-5 for one lattice in 32-bit
+floats; for a CLF's chain of operations 2e-4 for 99.9 % of pixels and .002, its guide's bound, for
+all; the integer step for pictures of 16 bits.
 
 *The graph* of the folder's own recipe.toml, against our reading of the file. The tolerance is the
 file's own certificate: the figures that it states are measured again on the same colours and must

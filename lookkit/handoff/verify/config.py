@@ -10,7 +10,7 @@ from typing import Any, Final
 import numpy as np
 
 from lookkit.deliver.config import CONFIG_NAME
-from lookkit.deliver.config_parts import camera_space, display_name, look_name
+from lookkit.deliver.config_parts import camera_space, display_name, look_name, owner_of
 from lookkit.handoff.verify.graph import Truths
 from lookkit.handoff.verify.listing import leaves
 from lookkit.handoff.verify.report import Row
@@ -137,6 +137,13 @@ def _pixels(name: str, config: Any, title: str, truths: Truths) -> Iterator[Row]
     look = truths.look
     worst, where, count, shift = 0.0, "", 0, 0.0
     within = ANALYTIC
+    spaces = set(config.getColorSpaceNames(ocio.SEARCH_REFERENCE_SPACE_ALL, ocio.COLORSPACE_ALL))
+    displays, looks = set(config.getDisplays()), set(config.getLookNames())
+
+    def ours(name: str, names: set[str]) -> str:
+        renamed = f"{name} ({owner_of(look)})"
+        return renamed if renamed in names else name
+
     for camera in look.cameras:
         codes = _codes(truths, camera)
         for scene in (None, *look.recipe.deliver.scenes):
@@ -149,9 +156,9 @@ def _pixels(name: str, config: Any, title: str, truths: Truths) -> Iterator[Row]
                 try:
                     read = Processor.of(
                         config.getProcessor(
-                            camera_space(camera, apart_in),
-                            display_name(look, output),
-                            view,
+                            ours(camera_space(camera, apart_in), spaces),
+                            ours(display_name(look, output), displays),
+                            ours(view, looks),
                             ocio.TRANSFORM_DIR_FORWARD,
                         )
                     )
