@@ -11,7 +11,7 @@ PACKAGE = Path(lookkit.__file__).parent
 
 LAYERS = (
     {"version", "errors", "progress"},
-    {"files"},
+    {"files", "plotting"},
     {"spaces"},
     {"ocio"},
     {"nodes"},

@@ -11,7 +11,7 @@ from lookkit.errors import LookkitError
 from lookkit.files import write_beside
 from lookkit.lattice.certificate import Certificate
 from lookkit.lattice.of_graph import Baking, exceeded
-from lookkit.recipe.model import Budget, Deliver
+from lookkit.recipe.model import Deliver
 from lookkit.spaces.working import Array
 
 
@@ -36,18 +36,26 @@ def certified(deliver: Deliver, source: Baking, lattice: Array, path: Path) -> C
     if not deliver.certify:
         return Certified({}, (), ())
     certificate = source.certify(lattice)
-    over = exceeded(certificate, deliver.budget or Budget())
+    over = held_to_budget(deliver, certificate, path)
+    return Certified(accuracy_figures(certificate), accuracy_lines(certificate), over)
+
+
+def held_to_budget(deliver: Deliver, certificate: Certificate, path: Path) -> tuple[str, ...]:
+    """Write a certificate beside its file, as JSON and as text; return where it is over budget.
+
+    Raises
+    ------
+    LookkitError
+        If the recipe has a budget and the file exceeds it, naming file, set and figure; or the
+        disk fails.
+    """
+    over = exceeded(certificate, deliver.limits)
     if over and deliver.budget is not None:
         raise LookkitError("\n".join(f"{path.name}: {one}" for one in over))
-    write_certificate(certificate, path)
-    return Certified(accuracy_figures(certificate), accuracy_lines(certificate), tuple(over))
-
-
-def write_certificate(certificate: Certificate, path: Path) -> None:
-    """Write a certificate beside its file, as JSON and as text."""
     for suffix, text in ((".json", certificate.to_json()), (".txt", certificate.to_text())):
         with write_beside(path.with_name(path.name + suffix)) as beside:
             beside.write_text(text, encoding="utf-8")
+    return tuple(over)
 
 
 def accuracy_lines(certificate: Certificate) -> tuple[str, ...]:

@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 import zipfile
-from collections.abc import Iterator
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any
 
+from lookkit.deliver.config_files import files_named
 from lookkit.deliver.config_ground import Ground
 from lookkit.deliver.config_parts import Parts
 from lookkit.deliver.written import Job, Written
 from lookkit.errors import InputError, LookkitError
 from lookkit.files import safe_name, write_beside
 from lookkit.ocio import library
-from lookkit.spaces.working import OcioTransform
 
 if TYPE_CHECKING:
     from lookkit.look import Look
@@ -130,7 +129,7 @@ def _copy_files(config: Any, base: str, folder: Path) -> None:
     context = config.getCurrentContext()
     home = Path(config.getWorkingDir()).resolve()
     missing, outside = [], []
-    for source in sorted({one.getSrc() for one in _file_transforms(config)}):
+    for source in files_named(config):
         try:
             found = Path(context.resolveFileLocation(source)).resolve()
         except (ocio.Exception, ocio.ExceptionMissingFile):
@@ -149,32 +148,6 @@ def _copy_files(config: Any, base: str, folder: Path) -> None:
             f"{base}: its files lie outside its folder, expected below it, so that a hand-off "
             f"can hold them: {', '.join(outside)}"
         )
-
-
-def _file_transforms(config: Any) -> Iterator[OcioTransform]:
-    ocio = library()
-    names = config.getColorSpaceNames(ocio.SEARCH_REFERENCE_SPACE_ALL, ocio.COLORSPACE_ALL)
-    both_ways = (ocio.COLORSPACE_DIR_TO_REFERENCE, ocio.COLORSPACE_DIR_FROM_REFERENCE)
-    found = [config.getColorSpace(name).getTransform(way) for name in names for way in both_ways]
-    ways = (ocio.VIEWTRANSFORM_DIR_TO_REFERENCE, ocio.VIEWTRANSFORM_DIR_FROM_REFERENCE)
-    found += [one.getTransform(way) for one in config.getViewTransforms() for way in ways]
-    for look in config.getLooks():
-        found += [look.getTransform(), look.getInverseTransform()]
-    named = config.getNamedTransforms(ocio.NAMEDTRANSFORM_ALL)
-    for one in named:
-        found += [one.getTransform(ocio.TRANSFORM_DIR_FORWARD)]
-        found += [one.getTransform(ocio.TRANSFORM_DIR_INVERSE)]
-    for transform in found:
-        yield from _files_in(transform)
-
-
-def _files_in(transform: OcioTransform | None) -> Iterator[OcioTransform]:
-    ocio = library()
-    if isinstance(transform, ocio.FileTransform):
-        yield transform
-    elif isinstance(transform, ocio.GroupTransform):
-        for one in transform:
-            yield from _files_in(one)
 
 
 def _write(config: Any, folder: Path, lowest: tuple[int, int]) -> Path:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, Literal
 
-from lookkit.deliver.certified import accuracy_figures, accuracy_lines, write_certificate
+from lookkit.deliver.certified import accuracy_figures, accuracy_lines, held_to_budget
 from lookkit.deliver.names import chain_stem, codes_of, signal_of
 from lookkit.deliver.written import Job, Written
 from lookkit.errors import InputError, LookkitError
@@ -16,7 +16,6 @@ from lookkit.lattice.of_graph import Baking, exceeded
 from lookkit.lattice.picture import draw_certificate
 from lookkit.lutfile.cube import read_cube, write_cube
 from lookkit.progress import Progress, silent
-from lookkit.recipe.model import Budget
 from lookkit.spaces.working import Array
 from lookkit.version import __version__
 
@@ -106,7 +105,6 @@ def write_look_cube(
     """
     deliver = look.recipe.deliver
     source = baking(look, camera, output, scene)
-    budget = deliver.budget or Budget()
     sizes = SIZES if size == "auto" else (size,)
     for number in sizes:
         path = folder / cube_name(look, camera, output, number, scene)
@@ -115,16 +113,13 @@ def write_look_cube(
         if not deliver.certify and size != "auto":
             return Baked(path, number, None)
         certificate = source.certify(_written(path), progress)
-        over = exceeded(certificate, budget)
-        if not over or number == sizes[-1]:
+        if number == sizes[-1] or not exceeded(certificate, deliver.limits):
             break
         path.unlink()
-    if over and deliver.budget is not None:
-        raise LookkitError("\n".join(f"{path.name}: {one}" for one in over))
-    write_certificate(certificate, path)
+    over_budget = held_to_budget(deliver, certificate, path)
     if deliver.pictures:
         draw_certificate(certificate, path.with_name(path.name + ".png"), path.name)
-    return Baked(path, number, certificate, tuple(over))
+    return Baked(path, number, certificate, over_budget)
 
 
 def _written(path: Path) -> Array:

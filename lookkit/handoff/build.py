@@ -88,7 +88,7 @@ def build(
     if base is not None:
         jobs.append(merged_job(look, base))
     if "report" in recipe.deliver.formats and not left_out:
-        jobs.append(pages.pages_job(look, frames, options))
+        jobs += pages.jobs(look, frames, options)
     total = len(jobs) + 1
     with build_beside(into / handoff_name(look)) as folder:
         written: list[Written] = []

@@ -16,12 +16,9 @@ if TYPE_CHECKING:
 _NEEDED: Final = ("matplotlib", "PIL")
 
 
-def jobs(look: Look) -> list[Job]:
-    """Return the job that writes the report."""
-    return [pages_job(look)]
-
-
-def pages_job(look: Look, frames: Sequence[str | Path] = (), options: Options | None = None) -> Job:
+def jobs(
+    look: Look, frames: Sequence[str | Path] = (), options: Options | None = None
+) -> list[Job]:
     """Return the job that writes the report with frames, and a sheet of them."""
 
     def write(folder: Path) -> list[Written]:
@@ -36,7 +33,7 @@ def pages_job(look: Look, frames: Sequence[str | Path] = (), options: Options | 
             for path in write_pages(look, folder, frames, options)
         ]
 
-    return Job("report", write)
+    return [Job("report", write)]
 
 
 def missing() -> str:

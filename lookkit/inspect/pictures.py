@@ -15,6 +15,7 @@ from lookkit.errors import LookkitError
 from lookkit.files import write_beside
 from lookkit.inspect.function import Function
 from lookkit.inspect.inspection import Inspection
+from lookkit.plotting import new_figure
 from lookkit.spaces.working import Array
 
 _CHANNEL_INKS: Final = ("#b3392f", "#3f7d3a", "#34569b")
@@ -164,13 +165,7 @@ def _threads(places: Array) -> list[Array]:
 
 
 def _figure(width: float, height: float) -> Any:
-    try:
-        from matplotlib.figure import Figure
-    except ImportError as error:
-        raise LookkitError(
-            "pictures need matplotlib: install lookkit with its extra, lookkit[pictures]"
-        ) from error
-    return Figure(figsize=(width, height), dpi=110, layout="constrained", facecolor=_PAPER)
+    return new_figure(width, height, dpi=110, layout="constrained", facecolor=_PAPER)
 
 
 def _plain(axes: Any) -> None:

@@ -5,10 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any, Final
 
-from lookkit.errors import LookkitError
 from lookkit.files import write_beside
 from lookkit.lattice.certificate import Certificate, Reading, Worst
 from lookkit.lattice.interpolate import Reader
+from lookkit.plotting import new_figure
 
 _PAPER: Final = "#fbfaf7"
 _INK: Final = "#2b2b2b"
@@ -55,14 +55,8 @@ def certificate_figure(certificate: Certificate, title: str) -> Any:
     LookkitError
         If matplotlib is not installed.
     """
-    try:
-        from matplotlib.figure import Figure
-    except ImportError as error:
-        raise LookkitError(
-            "pictures need matplotlib: install lookkit with its extra, lookkit[pictures]"
-        ) from error
     readings = certificate.readings
-    figure = Figure(figsize=(12.0, 4.9 + 1.75 * len(readings)), dpi=110, facecolor=_PAPER)
+    figure = new_figure(12.0, 4.9 + 1.75 * len(readings), dpi=110, facecolor=_PAPER)
     figure.set_layout_engine("constrained", w_pad=0.1, h_pad=0.08)
     figure.suptitle(f"{title}\n{_summary(certificate)}", fontsize=10, color=_INK)
     rows = figure.add_gridspec(1 + len(readings), 2, height_ratios=[2.6, *[1.0] * len(readings)])

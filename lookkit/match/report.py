@@ -9,7 +9,6 @@ from typing import Any, Final
 
 import numpy as np
 
-from lookkit.errors import LookkitError
 from lookkit.files import write_beside
 from lookkit.match import charts
 from lookkit.match.colour import difference
@@ -19,6 +18,7 @@ from lookkit.match.make import Matched, Reading
 from lookkit.match.patches import CENTRAL
 from lookkit.matchfile.camera_curve import bt709_decode
 from lookkit.media.stills import write_still
+from lookkit.plotting import new_figure
 from lookkit.spaces.primaries import AP1, BT709, between
 from lookkit.spaces.working import Array
 
@@ -146,15 +146,9 @@ def write_page(made: Matched, path: Path) -> None:
     LookkitError
         If matplotlib (the optional extra 'pictures') is not installed.
     """
-    try:
-        from matplotlib.backends.backend_agg import FigureCanvasAgg
-        from matplotlib.figure import Figure
-    except ImportError as error:
-        raise LookkitError(
-            "the page of pictures needs the optional extra 'pictures' (pip install "
-            "'lookkit[pictures]')"
-        ) from error
-    figure = Figure(figsize=(14.0, 9.0), dpi=110, layout="constrained")
+    figure = new_figure(14.0, 9.0, dpi=110, layout="constrained")
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+
     FigureCanvasAgg(figure)
     match = made.file.lights[0]
     figure.suptitle(

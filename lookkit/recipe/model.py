@@ -267,6 +267,11 @@ class Deliver(Table):
         "older readers want",
     )
 
+    @property
+    def limits(self) -> Budget:
+        """What files are held to: the recipe's budget, or the default that only warns."""
+        return self.budget or Budget()
+
 
 Entry = dict[str, Any]
 """An entry of a user's table; `spaces/read.py` checks it."""

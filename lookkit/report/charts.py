@@ -51,7 +51,7 @@ class Lamp:
 
 def axes(width: float, height: float) -> tuple[Any, Any]:
     """Return a figure and its one plot, in the colours of a page."""
-    from lookkit.report.plotting import figure
+    from lookkit.plotting import figure
 
     drawing, (axis,) = figure(1, width=width, height=height)
     for name, spine in axis.spines.items():

@@ -89,7 +89,7 @@ def graph_figure(look: Look, inks: Inks | None = None, *, titled: bool = True) -
     LookkitError
         If matplotlib is not installed.
     """
-    from lookkit.report.plotting import figure
+    from lookkit.plotting import figure
 
     inks = inks or Inks()
     drawing = _layout(look)

@@ -131,7 +131,7 @@ def draw_stop_charts(charts: list[StopChart], path: Path) -> None:
     LookkitError
         If matplotlib is not installed, or the picture cannot be written.
     """
-    from lookkit.report.plotting import figure
+    from lookkit.plotting import figure
 
     drawing, axes = figure(2 * len(charts))
     for chart, signals, lights in zip(charts, axes[::2], axes[1::2], strict=True):

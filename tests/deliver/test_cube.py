@@ -55,7 +55,7 @@ def test_a_certificate_is_drawn_where_the_recipe_asks(tmp_path):
 
 
 def test_what_exceeds_the_default_budget_is_told_and_the_build_goes_on(tmp_path, monkeypatch):
-    monkeypatch.setattr("lookkit.deliver.cube.Budget", lambda: Budget(saturated_emitters=0.01))
+    monkeypatch.setattr("lookkit.recipe.model.Budget", lambda: Budget(saturated_emitters=0.01))
     made = build(look("fit = false\n"), tmp_path)
     assert any("saturated emitters, 99 %" in one for one in made.over_budget)
     assert (made.folder / "manifest.json").is_file()

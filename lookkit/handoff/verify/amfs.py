@@ -23,7 +23,6 @@ from lookkit.lutfile.faults import Faults
 from lookkit.lutfile.source import read_source
 from lookkit.lutfile.xmltree import Element, parse
 from lookkit.ocio import library
-from lookkit.recipe.model import Budget
 from lookkit.spaces.working import AP0_TO_AP1
 
 SCHEMA: Final = "acesMetadataFile.xsd"
@@ -137,6 +136,6 @@ def _pixels(
         else:
             return Row(name, "graph", "reads", "it names transforms by ids alone")
     found = float(np.quantile(pictures.delta_e_2000(out), 0.999))
-    limit = (look.recipe.deliver.budget or Budget()).image_like
+    limit = look.recipe.deliver.limits.image_like
     text = f"its files in a row: Delta E 2000 of pictures 99.9 % {found:.2g}, at most {limit:g}"
     return Row(name, "graph", "agrees" if found <= limit else "misreads", text, found, limit)

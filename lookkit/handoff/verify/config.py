@@ -10,6 +10,7 @@ from typing import Any, Final
 import numpy as np
 
 from lookkit.deliver.config import CONFIG_NAME
+from lookkit.deliver.config_files import files_named
 from lookkit.deliver.config_parts import camera_space, display_name, look_name, owner_of
 from lookkit.handoff.verify.graph import Truths
 from lookkit.handoff.verify.listing import leaves
@@ -81,36 +82,9 @@ def _archive_fault(path: Path) -> str:
     return ""
 
 
-def _transforms(config: Any) -> Iterator[Any]:
-    ocio = library()
-    spaces = config.getColorSpaces(ocio.SEARCH_REFERENCE_SPACE_ALL, ocio.COLORSPACE_ALL)
-    for space in spaces:
-        yield space.getTransform(ocio.COLORSPACE_DIR_TO_REFERENCE)
-        yield space.getTransform(ocio.COLORSPACE_DIR_FROM_REFERENCE)
-    for look in config.getLooks():
-        yield look.getTransform()
-        yield look.getInverseTransform()
-    for view in config.getViewTransforms():
-        yield view.getTransform(ocio.VIEWTRANSFORM_DIR_TO_REFERENCE)
-        yield view.getTransform(ocio.VIEWTRANSFORM_DIR_FROM_REFERENCE)
-    for named in config.getNamedTransforms():
-        yield named.getTransform(ocio.TRANSFORM_DIR_FORWARD)
-        yield named.getTransform(ocio.TRANSFORM_DIR_INVERSE)
-
-
-def files_of(transform: Any) -> Iterator[str]:
-    """Yield the file names in a transform of OpenColorIO."""
-    ocio = library()
-    if isinstance(transform, ocio.FileTransform):
-        yield transform.getSrc()
-    elif isinstance(transform, ocio.GroupTransform):
-        for one in transform:
-            yield from files_of(one)
-
-
 def _files(name: str, path: Path, config: Any) -> Row:
     """Say whether each LUT that the config names is there, inside the folder."""
-    named = sorted({src for one in _transforms(config) if one for src in files_of(one)})
+    named = files_named(config)
     places = list(config.getSearchPaths()) or [""]
     out = [one for one in [*named, *filter(None, places)] if leaves(one)]
     if out:

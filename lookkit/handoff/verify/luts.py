@@ -215,7 +215,7 @@ def judged_lattice(
         return certified_lattice(name, figures, stated)
     if not truths.look.recipe.deliver.fit:
         return _sampled(name, chain, lattice, points)
-    return _budgeted(name, figures, truths.look.recipe.deliver.budget or Budget())
+    return _budgeted(name, figures, truths.look.recipe.deliver.limits)
 
 
 def _curves(name: str, entry: Mapping[str, Any], file: LutFile, truths: Truths) -> Row:

@@ -7,8 +7,8 @@ from typing import Any
 from lookkit.errors import LookkitError
 
 
-def figure(rows: int, width: float = 9.0, height: float = 4.2) -> tuple[Any, list[Any]]:
-    """Return a figure of `rows` plots one above the other, and its axes.
+def new_figure(width: float, height: float, **how: Any) -> Any:
+    """Return an empty figure, its size in inches; `how` goes on to matplotlib.
 
     Raises
     ------
@@ -21,6 +21,17 @@ def figure(rows: int, width: float = 9.0, height: float = 4.2) -> tuple[Any, lis
         raise LookkitError(
             "pictures need matplotlib: install lookkit with its extra, lookkit[pictures]"
         ) from error
-    drawing = Figure(figsize=(width, height * rows), dpi=120, layout="constrained")
+    return Figure(figsize=(width, height), **how)
+
+
+def figure(rows: int, width: float = 9.0, height: float = 4.2) -> tuple[Any, list[Any]]:
+    """Return a figure of `rows` plots one above the other, and its axes.
+
+    Raises
+    ------
+    LookkitError
+        If matplotlib is not installed.
+    """
+    drawing = new_figure(width, height * rows, dpi=120, layout="constrained")
     axes = drawing.subplots(rows, 1, squeeze=False)[:, 0]
     return drawing, list(axes)
