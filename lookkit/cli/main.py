@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import gc
 import importlib
+import os
 import sys
 from typing import Any
 
@@ -71,6 +73,7 @@ def main(args: list[str] | None = None) -> Any:
     """Run the command line; the exit status is 0, 1 (a job failed) or 2 (bad input)."""
     from lookkit.errors import InputError, LookkitError
 
+    interrupted = False
     try:
         cli.main(args=args, prog_name="lookkit", standalone_mode=False)
     except click.exceptions.Exit as stop:
@@ -79,11 +82,25 @@ def main(args: list[str] | None = None) -> Any:
         error.show()
         sys.exit(2)
     except (click.Abort, KeyboardInterrupt):
-        click.echo("interrupted; nothing half-written was left", err=True)
-        sys.exit(130)
+        interrupted = True
     except LookkitError as error:
         click.echo(str(error), err=True)
         sys.exit(2 if isinstance(error, InputError) else 1)
     except BrokenPipeError:
         sys.stderr.close()
         sys.exit(1)
+    if interrupted:
+        _leave_at_once()
+
+
+def _leave_at_once() -> None:
+    """End after an interrupt, whose exception and all that it held are gone by now.
+
+    Python's own ending waits for the threads of every pool, and an interrupt that falls
+    while a pool starts a thread leaves one that nobody tells to end: it would wait for ever.
+    """
+    gc.collect()
+    click.echo("interrupted; nothing half-written was left", err=True)
+    sys.stdout.flush()
+    sys.stderr.flush()
+    os._exit(130)

@@ -36,10 +36,10 @@ def whole_or_none(path: Path) -> Iterator[Path]:
     name = f".{path.stem[:80]}.{_host()}~{os.getpid()}~{next(_count)}.part{path.suffix}"
     part = path.with_name(name)
     try:
-        part.touch()
-    except OSError as error:
-        raise InputError(f"{path}: cannot be written ({error.strerror})") from error
-    try:
+        try:
+            part.touch()
+        except OSError as error:
+            raise InputError(f"{path}: cannot be written ({error.strerror})") from error
         yield part
         with part.open("rb+") as file:
             os.fsync(file.fileno())

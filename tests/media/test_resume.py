@@ -68,13 +68,16 @@ def test_killed_at_any_moment_it_leaves_no_broken_file_and_goes_on(tmp_path, foo
 def test_ctrl_c_leaves_nothing_half_written(tmp_path, footage):
     # What runs in a shell's background is started deaf to Ctrl-C.
     hearing = partial(signal.signal, signal.SIGINT, signal.SIG_DFL)
-    job = subprocess.Popen(command(footage, tmp_path / "out", "--format", "mov"),
-                           stderr=subprocess.PIPE, text=True, preexec_fn=hearing)  # fmt: skip
-    deadline = time.monotonic() + 30
-    while time.monotonic() < deadline and not list((tmp_path / "out").glob(".*.part.mov")):
-        time.sleep(0.02)
-    job.send_signal(signal.SIGINT)
-    _, told = job.communicate(timeout=30)
+    asked = command(footage, tmp_path / "out", "--format", "mov")
+    with subprocess.Popen(asked, stderr=subprocess.PIPE, text=True, preexec_fn=hearing) as job:
+        deadline = time.monotonic() + 30
+        while time.monotonic() < deadline and not list((tmp_path / "out").glob(".*.part.mov")):
+            time.sleep(0.02)
+        job.send_signal(signal.SIGINT)
+        try:
+            _, told = job.communicate(timeout=30)
+        finally:
+            job.kill()
     assert job.returncode == 130
     assert "nothing half-written" in told
     assert not list((tmp_path / "out").glob(".*"))
