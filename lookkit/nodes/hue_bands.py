@@ -3,16 +3,17 @@ r"""Hue bands: turn, saturate and expose the colours around chosen hues.
     h, r  = hue and relative chroma C / L of `in`          Oklab; exposure changes neither
     d_i   = distance of h from centre_i around the circle, 0 to 180 degrees
     w_i   = f((width_i / 2 + soft_i / 2 - d_i) / soft_i),  f(x) = x^2 (3 - 2 x) in 0-1
-    h'    = h + sum w_i turn_i
-    C'    = C prod (1 + w_i (saturation_i - 1))
-    g     = r^2 / (r^2 + 0.05^2)
+    g     = r^2 / (r^2 + half_chroma^2)
+    h'    = h + g sum w_i turn_i
+    C'    = C (1 + g (prod (1 + w_i (saturation_i - 1)) - 1))
     out   = 2^(g sum w_i exposure_i) rgb(L, C', h')
 
 A band has full effect inside, half effect at `width` / 2 from its centre and none beyond its
-edge, also across 360 degrees. Turn and saturation move a colour in proportion to its chroma,
-and exposure fades out towards neutral by g, so neutrals stay exactly and nothing jumps; the
-output is the input plus a difference that is zero where no band reaches. Lightness L is kept by
-turn and saturation. Negatives are carried; there is no upper limit. No inverse is offered.
+edge, also across 360 degrees. All effects fade out towards neutral by g, so neutrals stay
+exactly and nothing jumps: close to neutral all hues meet, and what depends on hue there
+amplifies noise and is too narrow for a lattice. The output is the input plus a difference that
+is zero where no band reaches. Lightness L is kept by turn and saturation. Negatives are carried;
+there is no upper limit. No inverse is offered.
 
 Source: hue, chroma and lightness of Oklab, B. Ottosson, "A perceptual color space for image
 processing" (2020), as in W3C CSS Color Module Level 4, homogeneous in light (see
@@ -36,8 +37,6 @@ from lookkit.spaces.oklab import (
 )
 from lookkit.spaces.working import Array, OcioTransform
 
-HALF_CHROMA = 0.05
-"""The relative chroma C / L at which a band's exposure has half its effect."""
 _STEEPEST = 1.5
 """The greatest slope of the edge function f."""
 
@@ -56,7 +55,9 @@ class Band(Table):
     width: float = param(40.0, "from half effect to half effect", unit="degrees", ge=1, le=300)
     soft: float = param(30.0, "how long each edge takes to fall", unit="degrees", ge=1, le=300)
     turn: float = param(0.0, "added to the hue", unit="degrees", ge=-180, le=180)
-    saturation: float = param(1.0, "multiplies the chroma; 0 is grey", ge=0, le=4)
+    saturation: float = param(
+        1.0, "multiplies the chroma; 0 leaves pale colours a trace", ge=0, le=4
+    )
     exposure: float = param(0.0, "brighter or darker", unit="stops", ge=-10, le=10)
 
 
@@ -74,6 +75,13 @@ class HueBands(Node):
 
     kind: Literal["hue-bands"] = "hue-bands"
     bands: tuple[Band, ...] = param((), "may overlap; none is the identity")
+    half_chroma: float = param(
+        0.05,
+        "relative chroma C / L where the effect is half: skin has about 0.1, a lamp 0.4; "
+        "more is smoother around neutral, and LUTs hold it better",
+        ge=0.01,
+        le=1,
+    )
 
     def evaluate(self, rgb: Array) -> Array:
         """Return the light with the hues of each band changed."""
@@ -83,6 +91,11 @@ class HueBands(Node):
         lab = opponents(roots)
         turn, saturation, exposure = self._effect(hue_of(lab))
         a, b = lab[..., 1], lab[..., 2]
+        chroma = np.square(a) + np.square(b)
+        whole = chroma + np.square(self.half_chroma * lab[..., 0])
+        share = np.divide(chroma, whole, out=np.zeros_like(whole), where=whole > 0.0)
+        turn *= share
+        saturation = 1.0 + share * (saturation - 1.0)
         along, across = saturation * np.cos(turn), saturation * np.sin(turn)
         moved = np.stack([along * a - across * b - a, across * a + along * b - b], axis=-1)
         step = moved @ _FROM_AB.T
@@ -90,9 +103,6 @@ class HueBands(Node):
         change = step * (3.0 * roots * (roots + step) + step * step)
         out = rgb + change @ _FROM_CONES.T
         if exposure is not None:
-            chroma = np.square(a) + np.square(b)
-            whole = chroma + np.square(HALF_CHROMA * lab[..., 0])
-            share = np.divide(chroma, whole, out=np.zeros_like(whole), where=whole > 0.0)
             out *= np.exp2(share * exposure)[..., None]
         return np.asarray(out)
 

@@ -34,6 +34,11 @@ def at_hue(hue, chroma=0.3, lightness=0.6):
     return from_oklab(np.stack(np.broadcast_arrays(lightness, a, b), axis=-1))
 
 
+def share(chroma, half_chroma=0.05):
+    """How much of a band's effect a colour gets, by the formula of the node."""
+    return chroma**2 / (chroma**2 + half_chroma**2)
+
+
 def angle_between(a, b):
     return np.abs((a - b + 180.0) % 360.0 - 180.0)
 
@@ -92,7 +97,7 @@ def test_a_band_turns_hue_by_its_degrees_at_its_centre(centre, turn):
     to_d65 = adaptation(ACES_WHITE, D65, "bradford") @ AP1.to_xyz()
     before, after = (colour.XYZ_to_Oklab(to_d65 @ value) for value in (rgb, out))
     hues = [np.degrees(np.arctan2(value[2], value[1])) for value in (before, after)]
-    assert angle_between(hues[1] - hues[0], turn) < 0.1
+    assert angle_between(hues[1] - hues[0], turn * share(0.2)) < 0.1
     np.testing.assert_allclose(
         np.hypot(*after[1:]), np.hypot(*before[1:]), rtol=2e-3, err_msg="chroma stays"
     )
@@ -103,10 +108,9 @@ def test_saturation_multiplies_chroma_and_exposure_multiplies_light():
     rgb = at_hue(120.0, chroma=0.4)
     pale = oklab(HueBands(bands=[{"centre": 120, "saturation": 0.5}]).evaluate(rgb))
     before = oklab(rgb)
-    np.testing.assert_allclose(pale[1:] / before[1:], 0.5, rtol=1e-9)
+    np.testing.assert_allclose(pale[1:] / before[1:], 1.0 - 0.5 * share(0.4), rtol=1e-9)
     dark = HueBands(bands=[{"centre": 120, "exposure": -1}]).evaluate(rgb)
-    share = 0.4**2 / (0.4**2 + 0.05**2)
-    np.testing.assert_allclose(dark, rgb * 2.0**-share, rtol=1e-9)
+    np.testing.assert_allclose(dark, rgb * 2.0 ** -share(0.4), rtol=1e-9)
 
 
 @given(hue=number(0, 360), node=bands)
@@ -131,7 +135,23 @@ def test_reversing_the_order_of_hues_is_warned_of():
     assert HueBands(bands=[{"centre": 25, "turn": 40, "soft": 61}]).warnings() == []
 
 
-def test_grey_comes_of_no_saturation():
-    rgb = at_hue(np.array([25.0, 120.0, 250.0]), chroma=0.5)
-    grey = HueBands(bands=[{"centre": 0, "width": 300, "soft": 60, "saturation": 0}])
-    assert chroma_of(oklab(grey.evaluate(rgb[:1]))) < 1e-9
+@pytest.mark.parametrize("half_chroma", [0.05, 0.15])
+def test_no_saturation_leaves_vivid_colours_grey_and_pale_ones_a_trace(half_chroma):
+    """At most half of `half_chroma` is left: r k^2 / (r^2 + k^2) is largest where r = k."""
+    chroma = np.linspace(0.001, 0.8, 200)
+    bands = [{"centre": 120, "width": 60, "saturation": 0}]
+    node = HueBands(bands=bands, half_chroma=half_chroma)
+    left = chroma_of(oklab(node.evaluate(at_hue(120.0, chroma))))
+    assert left.max() <= 0.5 * half_chroma + 1e-9
+    assert left[-1] < 0.02 * half_chroma / 0.05
+
+
+@given(node=bands, hue=number(0, 360))
+def test_effects_fade_out_towards_neutral(node, hue):
+    """Beside neutral a band's effect falls as the cube of the chroma: no hue is amplified."""
+    near, nearer = (
+        np.abs(node.evaluate(at_hue(hue, chroma)) - at_hue(hue, chroma)).max()
+        for chroma in (2e-3, 1e-3)
+    )
+    exposed = any(band.exposure for band in node.bands)
+    assert nearer <= near / (3.0 if exposed else 6.0) + 1e-12
