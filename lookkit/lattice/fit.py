@@ -19,7 +19,7 @@ import numpy.typing as npt
 from lookkit.lattice.audit import Audited, audit
 from lookkit.lattice.axis import fit_axis
 from lookkit.lattice.equations import PAIRS, Equations, products
-from lookkit.lattice.hold import Summits, Watch, corners_of, held_back
+from lookkit.lattice.hold import Summits, Watch, corners_of, held_back, spread
 from lookkit.lattice.interpolate import READERS, Reader
 from lookkit.lattice.ramp import Ramp
 from lookkit.lattice.samples import CodeSpace, SetName
@@ -39,11 +39,20 @@ from lookkit.spaces.working import Array
 _PLACES: Final[Array] = np.array(list(product((0.25, 0.75), repeat=3)))
 """The middles of the eight parts of a cell."""
 
+_HARDER: Final = 0.25
+"""How much more an error counts where plain sampling errs more: the tail lies there."""
+
+_OF_READER: Final[dict[Reader, float]] = {"tetrahedral": 1.0, "trilinear": 2.4}
+"""Trilinear readers err more and gain more by the same change."""
+
 _EXACT: Final = 1e-6
 """Squared Delta E below which a reader has nothing to gain."""
 
-_TINT_LADDER: Final = (1.0, 0.1, 0.01, 0.0)
-"""Less and less is done about the tint of the ramp where it would cost pictures too much."""
+_ROUNDS: Final = 3
+_FEW: Final = 1e-4
+"""Share of cells that are left to the hold, which is cheaper than another round."""
+_TINT_LEFT: Final = 0.3
+"""What is left, turn by turn, of the effort against tint near cells that lose by it."""
 
 _GAIN: Final = 0.95
 """What the mean of pictures and skin must fall to, plain sampling's being 1."""
@@ -52,12 +61,12 @@ _KEEP_LADDER: Final = (0.5, 0.5, 0.5, 0.0)
 """What is kept of a fit, turn by turn, while pictures or skin lose on the mean."""
 
 _INSIST: Final = 2.0
-_INSISTENCE: Final = 2
-
-_RAMP_ROUNDS: Final = 1
 
 _SETTLED_SHARES: Final = (0.7, 0.7, 0.0)
 """What is kept, turn by turn, of the last tint's removal where it folds."""
+
+_TAIL_LEFT: Final = 0.88
+"""What it may make of the tail of a set, plain sampling's being 1."""
 
 _STILL_GAINS: Final = 0.97
 """What the mean of pictures and skin may rise to for it."""
@@ -144,17 +153,12 @@ def fit_lattice(
     progress(what, 1, 4)
     watch = problem.watch(audit(graph, space, light) if audited is None else audited)
     progress(what, 2, 4)
-    for tint in _TINT_LADDER:
-        fitted = problem.solve(tint)
+    for turn in range(_ROUNDS):
+        fitted = problem.solve()
         worse, mean = watch.worse(fitted)
-        if mean < _GAIN:
+        if turn == _ROUNDS - 1 or (mean < _GAIN and worse.mean() <= _FEW):
             break
-    for _ in range(_INSISTENCE):
-        if not worse.any():
-            break
-        problem.insist(worse)
-        fitted = problem.solve(tint)
-        worse, mean = watch.worse(fitted)
+        problem.insist(worse, everywhere=mean >= _GAIN)
     for keep in _KEEP_LADDER:
         if mean <= 1.0:
             break
@@ -178,7 +182,7 @@ def _settled(lattice: Array, problem: _Problem, watch: Watch) -> Array:
         if not folds.any():
             break
         share[corners_of(folds, len(lattice))] *= left
-    worse, mean = watch.worse(lattice + share * change, margin=False)
+    worse, mean = watch.worse(lattice + share * change, _TAIL_LEFT)
     share[corners_of(worse, len(lattice))] = 0.0
     if mean > _STILL_GAINS:
         share[:] = 0.0
@@ -200,7 +204,7 @@ class _Problem:
         self.size, self.readers, self.shaper = size, readers, shaper
         self.plain = sample(exact, size, shaper)
         self.cells = sample_cells(exact, size, _PLACES, shaper)
-        self.metric = visibility(self.plain, light)
+        self.metric = visibility(self.cells, light)
         self.weights = self._weights(occurrence(space, size, shaper))
         diagonal = np.arange(size)
         self.start = self.plain.copy()
@@ -210,18 +214,19 @@ class _Problem:
         self.lowest, self.highest = self.plain.copy(), self.plain.copy()
         self.low, self.high = self._bounds()
         self.ramp = Ramp(exact, light, self.plain, shaper, self.metric)
+        self.tint = np.ones(len(self.ramp.cells), dtype=np.float32)
+        self.change: Floats | None = None
 
-    def solve(self, tint: float) -> Array:
-        """Return the fitted lattice; `tint` scales the weight of a tint on the grey ramp."""
+    def solve(self) -> Array:
+        """Return the fitted lattice."""
         pairs, aims = self._sums()
-        change = self._solved(pairs, aims, None)
-        if "trilinear" in self.readers and tint > 0.0:
-            for _ in range(_RAMP_ROUNDS):
-                ramp_pairs, ramp_aims = self.ramp.sums(self._changed(change), self.start)
-                with_ramp, with_aims = pairs.copy(), aims.copy()
-                with_ramp[:, self.ramp.cells] += np.float32(tint) * ramp_pairs
-                with_aims[:, :, self.ramp.cells] += np.float32(tint) * ramp_aims
-                change = self._solved(with_ramp, with_aims, change)
+        change = self._solved(pairs, aims, self.change)
+        if "trilinear" in self.readers:
+            ramp_pairs, ramp_aims = self.ramp.sums(self._changed(change), self.start)
+            pairs[:, self.ramp.cells] += self.tint * ramp_pairs
+            aims[:, :, self.ramp.cells] += self.tint * ramp_aims
+            change = self._solved(pairs, aims, change)
+        self.change = change
         return self._changed(change)
 
     def settled(self, lattice: Array) -> Array:
@@ -232,10 +237,12 @@ class _Problem:
         high = np.minimum(self.highest + _HAIR, self.plain.max())
         return self.ramp.settled(lattice, low, high)
 
-    def insist(self, cells: npt.NDArray[np.bool_]) -> None:
-        """Let errors in some cells weigh more."""
-        for weight in self.weights.values():
-            weight[:, cells] *= _INSIST
+    def insist(self, cells: npt.NDArray[np.bool_], *, everywhere: bool) -> None:
+        """Let errors in some cells weigh more, and the tint of the ramp near them less."""
+        for heavy in self.weights.values():
+            heavy[:, cells] *= _INSIST
+        near = np.s_[:] if everywhere else spread(cells)[self.ramp.cells]
+        self.tint[near] *= _TINT_LEFT
 
     def watch(self, sets: Mapping[SetName, Audited]) -> Watch:
         """Return what tells where a lattice is worse than plain sampling."""
@@ -245,8 +252,8 @@ class _Problem:
         """Weight of each sample under each reader, shape (p, cells).
 
         An error counts by what is usual for the reader under plain sampling, so that
-        both gain alike. Cells that even plain sampling gets very wrong count less, or a
-        kink of the graph would pull its whole surroundings off.
+        both gain alike, and more in cells that plain sampling gets very wrong: the tail of
+        the errors lies there.
         """
         weights = {}
         corners = corner_values(self.plain)
@@ -254,8 +261,8 @@ class _Problem:
             error = self.cells.signal - self.cells.read(corners, reader)
             squared = np.einsum("pcn,cn->pn", error * error, self.metric)
             usual = np.average(np.sqrt(squared), weights=occurs) ** 2
-            softened = (usual / (squared.mean(axis=0) + usual)) ** 0.25
-            weights[reader] = occurs * softened / max(usual, _EXACT)
+            harder = (1.0 + squared.mean(axis=0) / usual) ** _HARDER
+            weights[reader] = occurs * harder * _OF_READER[reader] / max(usual, _EXACT)
         mean = np.mean([weight.mean() for weight in weights.values()])
         return {reader: weight / (8.0 * mean) for reader, weight in weights.items()}
 

@@ -31,6 +31,10 @@ _MARGIN: Final = 0.98
 _TOP_MARGIN: Final = 0.95
 """Other colours than the watched ones are to keep the promise too; a maximum varies more."""
 
+_SAME: Final = 1.001
+_HARDLY: Final = 1.04
+"""What errors may rise to, colour by colour, before they count as worse."""
+
 _INVISIBLE: Final = 0.002
 """Delta E that no figure shows."""
 
@@ -64,16 +68,23 @@ class _Tail:
 
     def __init__(self, plain: Array | Floats) -> None:
         self.mean = float(plain.mean())
-        self._least = plain * 1.001
+        self._plain = plain
         self._top, self._tail = float(plain.max()), float(np.quantile(plain, _TAIL))
         self._may = (1.0 - _TAIL) * plain.size
 
-    def to_blame(self, error: Array | Floats, *, margin: bool = True) -> Mask:
-        """Which colours make the 99.9 % or the maximum worse than plain sampling's."""
-        tail = (_MARGIN if margin else 1.0) * self._tail + _INVISIBLE
-        top = (_TOP_MARGIN if margin else 1.0) * self._top + _INVISIBLE
-        limit = tail if (error > tail).sum() > self._may else top
-        return np.asarray(error > np.maximum(limit, self._least))
+    def to_blame(self, error: Array | Floats, margin: float = _MARGIN) -> Mask:
+        """Which colours make the 99.9 % or the maximum worse than plain sampling's.
+
+        Also those that raise the 99.9 % above `margin` times plain sampling's or come close
+        to its maximum, unless they hardly lose by it.
+        """
+        bad = self._beyond(error, 1.0, 1.0, _SAME)
+        return np.asarray(bad | self._beyond(error, margin, _TOP_MARGIN, _HARDLY))
+
+    def _beyond(self, error: Array | Floats, tail: float, top: float, least: float) -> Mask:
+        below = tail * self._tail + _INVISIBLE
+        limit = below if (error > below).sum() > self._may else top * self._top + _INVISIBLE
+        return np.asarray(error > np.maximum(limit, self._plain * least))
 
     def near(self, error: Array | Floats) -> Mask:
         """Which colours may ever be to blame."""
@@ -82,7 +93,7 @@ class _Tail:
     def only(self, rows: Any) -> _Tail:
         """Keep the limits of some of the colours."""
         kept = copy(self)
-        kept._least = self._least[rows]
+        kept._plain = self._plain[rows]
         return kept
 
 
@@ -120,7 +131,6 @@ class Watch:
         self.plain, self.readers, self.shaper = plain, tuple(readers), shaper
         self.across = plain.shape[0] - 1
         self._cells, self._metric = cells, metric
-        self._looked_at = np.arange(self.across**3)
         corners = corner_values(plain)
         self._upright = orientation(corners)
         self._inside = {reader: _Tail(self._error(corners, reader)) for reader in readers}
@@ -129,27 +139,40 @@ class Watch:
             for name, audited in sets.items()
             for reader in readers
         ]
-        self._close = self._watched
-        self._inside_close = self._inside
+        # What the last `worse` saw near a limit, kept up to date by `offending`.
+        self._now = plain
+        self._looked_at = np.empty(0, dtype=np.intp)
+        self._turned = np.empty(0, dtype=bool)
+        self._close: list[tuple[_Watched, Array]] = []
+        self._inside_close: dict[Reader, tuple[_Tail, Floats]] = {}
 
     def offending(self, lattice: Array) -> Mask:
         """Cells that fold or make a set's tail worse than plain sampling's, (cells,).
 
-        It looks only at what came near a limit when `worse` looked at everything: enough
-        for lattices between that one and plain sampling.
+        It looks only at what came near a limit when `worse` looked at everything, and again
+        only where a point has changed since: enough for lattices between that one and plain
+        sampling. Before the first `worse` it sees nothing.
         """
         at = self._looked_at
-        corners = corner_values(lattice)[:, :, at]
+        touched = _cells_at((lattice != self._now).any(axis=-1)).ravel()
+        self._now = lattice
+        again = touched[at]
+        cells = at[again]
+        corners = corner_values(lattice)[:, :, cells]
+        self._turned[again] = turned(orientation(corners), self._upright[:, cells], _FLAT)
         out = np.zeros(self.across**3, dtype=bool)
-        out[at] = turned(orientation(corners), self._upright[:, at], _FLAT)
-        for reader, tail in self._inside_close.items():
-            out[at] |= tail.to_blame(self._error(corners, reader, at)).any(axis=0)
-        for watched in self._close:
-            error = self._seen(watched.audited, lattice, watched.reader)
+        out[at] = self._turned
+        for reader, (tail, inside) in self._inside_close.items():
+            inside[:, again] = self._error(corners, reader, cells)
+            out[at] |= tail.to_blame(inside).any(axis=0)
+        for watched, error in self._close:
+            rows = touched[watched.cell]
+            if rows.any():
+                error[rows] = self._seen(watched.audited.only(rows), lattice, watched.reader)
             out[watched.cell[watched.tail.to_blame(error)]] = True
         return out
 
-    def worse(self, lattice: Array, *, margin: bool = True) -> tuple[Mask, float]:
+    def worse(self, lattice: Array, margin: float = _MARGIN) -> tuple[Mask, float]:
         """Look at everything.
 
         Parameters
@@ -157,7 +180,7 @@ class Watch:
         lattice
             The lattice.
         margin
-            Whether to stay a little below plain sampling, so that other colours than the
+            Share of plain sampling's tail to stay below, so that other colours than the
             watched ones are safe.
 
         Returns
@@ -167,23 +190,29 @@ class Watch:
             the largest mean of pictures or skin under a reader, plain sampling's being 1.
         """
         corners = corner_values(lattice)
+        folds = turned(orientation(corners), self._upright, _FLAT)
         out = np.zeros(self.across**3, dtype=bool)
         near = np.zeros(self.across**3, dtype=bool)
         mean = 0.0
+        inside = {reader: self._error(corners, reader) for reader in self.readers}
         for reader, tail in self._inside.items():
-            inside = self._error(corners, reader)
-            out |= tail.to_blame(inside, margin=margin).any(axis=0)
-            near |= tail.near(inside).any(axis=0)
+            out |= tail.to_blame(inside[reader], margin).any(axis=0)
+            near |= tail.near(inside[reader]).any(axis=0)
         self._close = []
         for watched in self._watched:
             error = self._seen(watched.audited, lattice, watched.reader)
-            out[watched.cell[watched.tail.to_blame(error, margin=margin)]] = True
-            self._close.append(watched.only(watched.tail.near(error)))
+            out[watched.cell[watched.tail.to_blame(error, margin)]] = True
+            rows = watched.tail.near(error)
+            self._close.append((watched.only(rows), error[rows]))
             if watched.name in _GAINING:
                 mean = max(mean, float(error.mean()) / (watched.tail.mean + _INVISIBLE))
-        self._looked_at = np.flatnonzero(near | spread(out))
+        self._now = lattice
+        self._looked_at = np.flatnonzero(near | spread(out | folds))
+        self._turned = folds[self._looked_at]
+        looked_at = np.s_[:, self._looked_at]
         self._inside_close = {
-            reader: tail.only(np.s_[:, self._looked_at]) for reader, tail in self._inside.items()
+            reader: (tail.only(looked_at), inside[reader][looked_at])
+            for reader, tail in self._inside.items()
         }
         return out, mean
 
