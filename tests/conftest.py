@@ -13,11 +13,16 @@ settings.register_profile("thorough", max_examples=500, deadline=None)
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "quick"))
 
 
+def samples_folder() -> Path:
+    """Where the real samples are, if they are here."""
+    beside = Path(__file__).resolve().parents[2] / "shared" / "data"
+    return Path(os.environ.get("LOOKKIT_SAMPLES", beside))
+
+
 @pytest.fixture(scope="session")
 def shared_data() -> Path:
     """The folder of real photographs, LUTs and clips that are not part of the repository."""
-    beside = Path(__file__).resolve().parents[2] / "shared" / "data"
-    folder = Path(os.environ.get("LOOKKIT_SAMPLES", beside))
+    folder = samples_folder()
     if not folder.is_dir():
         pytest.skip("the real samples are not here; set LOOKKIT_SAMPLES to their folder")
     return folder

@@ -20,10 +20,24 @@ if TYPE_CHECKING:
     type=click.Path(path_type=Path),
     help="Folder with the published schema of AMF (acesMetadataFile.xsd and what it imports).",
 )
+@click.option(
+    "--timeline",
+    "timelines",
+    type=click.Path(path_type=Path),
+    multiple=True,
+    help="A timeline elsewhere (.edl, .otio) that was made from it; may be given again.",
+)
 @click.option("--quick", is_flag=True, help="Do not try LUT files with other libraries.")
 @click.option("--bad", "only_bad", is_flag=True, help="Print only what is wrong.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
-def command(folder: Path, schemas: Path | None, quick: bool, only_bad: bool, as_json: bool) -> None:
+def command(
+    folder: Path,
+    schemas: Path | None,
+    timelines: tuple[Path, ...],
+    quick: bool,
+    only_bad: bool,
+    as_json: bool,
+) -> None:
     """Re-read the hand-off FOLDER with other libraries, and hold it against its own recipe.
 
     Exit status: 0 if all that could be tried agrees, 1 if anything is missing, changed,
@@ -33,7 +47,8 @@ def command(folder: Path, schemas: Path | None, quick: bool, only_bad: bool, as_
     from lookkit.handoff.verify import ALL_READERS, verify
 
     with shown_progress() as progress:
-        report = verify(folder, schemas, () if quick else ALL_READERS, progress)
+        readers = () if quick else ALL_READERS
+        report = verify(folder, schemas, readers, progress, timelines=timelines)
     if as_json:
         click.echo(json.dumps(report.as_dict(), indent=2))
     else:

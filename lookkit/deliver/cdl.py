@@ -33,6 +33,11 @@ class Correction:
     saturation: float = 1.0
     description: str = ""
 
+    @property
+    def numbers(self) -> tuple[float, ...]:
+        """Slope, offset and power of R, G and B, and the saturation."""
+        return (*self.slope, *self.offset, *self.power, self.saturation)
+
     @classmethod
     def of(cls, node: Cdl, id: str, description: str = "") -> Correction:
         """Return a `cdl` node's numbers as a correction."""
@@ -66,6 +71,8 @@ def read_cc(path: Path) -> Correction:
         If it is not there, or OpenColorIO refuses it.
     """
     ocio = library()
+    # Another file may have had this path before.
+    ocio.ClearAllCaches()
     try:
         found = ocio.CDLTransform.CreateFromFile(str(path), "")
     except (ocio.Exception, ocio.ExceptionMissingFile) as error:

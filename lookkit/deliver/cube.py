@@ -90,12 +90,19 @@ def write_look_cube(
     folder: Path,
     scene: str | None = None,
     progress: Progress = silent,
+    *,
+    source: Baking | None = None,
 ) -> Baked:
     """Bake, write and certify one .cube in `folder`.
 
     The certificate is measured on the written file, read back; it is written beside it as
     JSON and as text, and as a picture where the recipe asks for one. With "auto", the smallest
     size that keeps to the budget stays.
+
+    Parameters
+    ----------
+    source
+        What it is baked from (`baking`), if that is at hand: it keeps its audits for all sizes.
 
     Raises
     ------
@@ -104,7 +111,7 @@ def write_look_cube(
         pictures are asked for and matplotlib is not installed.
     """
     deliver = look.recipe.deliver
-    source = baking(look, camera, output, scene)
+    source = source or baking(look, camera, output, scene)
     sizes = SIZES if size == "auto" else (size,)
     for number in sizes:
         path = folder / cube_name(look, camera, output, number, scene)
@@ -148,7 +155,7 @@ def _write(
 
 
 def jobs(look: Look) -> list[Job]:
-    """Return one job per .cube that the recipe asks for, in `cube/CAMERA/`.
+    """Return one job per chain, which writes a .cube of each size into `cube/CAMERA/`.
 
     Where a chain, or the look in ACEScct, changes each channel by itself, it is also a 1D file.
     """
@@ -163,11 +170,7 @@ def jobs(look: Look) -> list[Job]:
     ]
     curves = [chain_job(look, *one) for one in chains]
     curves += [look_job(look, scene) for scene in (None, *look.recipe.deliver.scenes)]
-    lattices = [
-        _job(look, camera, output, size, scene)
-        for camera, output, scene in chains
-        for size in look.recipe.deliver.sizes
-    ]
+    lattices = [_job(look, *one) for one in chains]
     return [*lattices, *(job for job in curves if job is not None)]
 
 
@@ -178,26 +181,25 @@ def scenes_of(look: Look, camera: str) -> tuple[str | None, ...]:
     return (None, *took)
 
 
-def _job(look: Look, camera: str, output: str, size: Size, scene: str | None) -> Job:
+def _job(look: Look, camera: str, output: str, scene: str | None) -> Job:
     def write(folder: Path) -> list[Written]:
         place = folder / "cube" / safe_name(camera)
         place.mkdir(parents=True, exist_ok=True)
-        made = write_look_cube(look, camera, output, size, place, scene)
+        source = baking(look, camera, output, scene)
         note = f"{codes_of(look, camera, scene)}, in; {signal_of(look, output)}, out"
-        figures = {} if made.certificate is None else accuracy_figures(made.certificate)
-        lines = () if made.certificate is None else accuracy_lines(made.certificate)
-        one = Written(
-            made.path,
-            "cube",
-            "chain",
-            camera,
-            output,
-            scene,
-            note,
-            figures,
-            lines,
-            made.over_budget,
-        )
-        return [one]
+        written: dict[int, Written] = {}
+        # "auto" comes first, for it takes away the sizes that are over the budget.
+        for size in sorted(look.recipe.deliver.sizes, key=lambda size: size != "auto"):
+            if size in written:
+                continue
+            made = write_look_cube(look, camera, output, size, place, scene, source=source)
+            found = made.certificate
+            figures = {} if found is None else accuracy_figures(found)
+            lines = () if found is None else accuracy_lines(found)
+            written[made.size] = Written(
+                made.path, "cube", "chain", camera, output, scene, note,
+                figures, lines, made.over_budget,
+            )  # fmt: skip
+        return [written[size] for size in sorted(written)]
 
     return Job(f"cube {camera} to {output}", write)

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 from lookkit.evaluate import evaluate
 from lookkit.graph import Decoding
+from lookkit.lattice.audit import Audited, audit
 from lookkit.lattice.certificate import Certificate, certify
 from lookkit.lattice.fit import fit_lattice
-from lookkit.lattice.samples import CodeSpace
+from lookkit.lattice.samples import CodeSpace, SetName
 from lookkit.lattice.sampling import sample
 from lookkit.lattice.shaper import Shaper
 from lookkit.lattice.shaper_fit import fit_shaper
-from lookkit.lattice.truth import Exact, Light
+from lookkit.lattice.truth import Exact, Light, steady
 from lookkit.nodes.base import Op
 from lookkit.progress import Progress, silent
 from lookkit.recipe.model import Budget
@@ -43,11 +45,17 @@ class Baking:
             Light(lambda signal: output.decode(signal) @ to_xyz, white),
         )
 
+    @cached_property
+    def audited(self) -> Mapping[SetName, Audited]:
+        """The audited sets with what the chain makes of them: once for all sizes and readings."""
+        return audit(steady(self.exact), self.space, self.light)
+
     def bake(self, size: int, *, fit: bool, progress: Progress = silent) -> Array:
         """Return a lattice of `size` points: fitted, or sampled at the points."""
         if not fit:
             return sample(self.exact, size)
-        return fit_lattice(self.exact, self.space, self.light, size, progress=progress).lattice
+        how = (self.exact, self.space, self.light, size)
+        return fit_lattice(*how, audited=self.audited, progress=progress).lattice
 
     def bake_with_shaper(self, size: int, progress: Progress = silent) -> tuple[Shaper, Array]:
         """Return a fitted shaper and the lattice of `size` points fitted behind it.
@@ -56,13 +64,15 @@ class Baking:
         """
         how = (self.exact, self.space, self.light, size)
         shaper = fit_shaper(*how, progress=progress)
-        return shaper, fit_lattice(*how, shaper=shaper, progress=progress).lattice
+        fitted = fit_lattice(*how, shaper=shaper, audited=self.audited, progress=progress)
+        return shaper, fitted.lattice
 
     def certify(
         self, lattice: Array, progress: Progress = silent, *, shaper: Shaper | None = None
     ) -> Certificate:
         """Measure a lattice, and the shaper before it, that were read back from their file."""
-        return certify(lattice, shaper, self.exact, self.space, self.light, progress=progress)
+        how = (self.exact, self.space, self.light)
+        return certify(lattice, shaper, *how, audited=self.audited, progress=progress)
 
 
 def exceeded(certificate: Certificate, budget: Budget) -> list[str]:

@@ -16,6 +16,7 @@ from lookkit.lutfile.faults import Faults
 
 DEEPEST: Final = 24
 MOST_ELEMENTS: Final = 20_000
+_BUFFER: Final = 1 << 20
 _SEPARATOR: Final = " "
 _NO_XML: Final = re.compile(r"[^\t\n\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 
@@ -51,6 +52,10 @@ class Element:
         return next(self.all(name), None)
 
 
+def _nothing(*_: object) -> None:
+    pass
+
+
 class _Refused(Exception):
     pass
 
@@ -59,6 +64,11 @@ class _Builder:
     def __init__(self, faults: Faults) -> None:
         self.faults = faults
         self.parser = expat.ParserCreate(namespace_separator=_SEPARATOR)
+        # Else each line of a lattice is a call. A buffer ends where anything but text begins.
+        self.parser.buffer_text = True
+        self.parser.buffer_size = _BUFFER
+        self.parser.CommentHandler = self.parser.ProcessingInstructionHandler = _nothing
+        self.parser.StartCdataSectionHandler = self.parser.EndCdataSectionHandler = _nothing
         self.parser.StartElementHandler = self.start
         self.parser.EndElementHandler = self.end
         self.parser.CharacterDataHandler = self.characters
@@ -103,7 +113,8 @@ class _Builder:
         if not self.open:
             return
         if not self.pieces[-1]:
-            self.open[-1].text_line = self.line
+            # Text is told when what follows it begins.
+            self.open[-1].text_line = self.line - text.count("\n")
         self.pieces[-1].append(text)
 
 

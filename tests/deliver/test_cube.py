@@ -5,9 +5,10 @@ import json
 import numpy as np
 import pytest
 
-from lookkit.deliver.cube import write_look_cube
+from lookkit.deliver.cube import jobs, write_look_cube
 from lookkit.errors import LookkitError
 from lookkit.handoff.build import build
+from lookkit.lattice.audit import audit
 from lookkit.look import Look
 from lookkit.lutfile.cube import read_cube
 from lookkit.recipe.load import parse_recipe
@@ -23,8 +24,8 @@ output = "Rec.709 BT.1886"
 """
 
 
-def look(deliver=""):
-    text = f'{RECIPE}[deliver]\nformats = ["cube"]\nsizes = [17]\n{deliver}'
+def look(deliver="", sizes="[17]"):
+    text = f'{RECIPE}[deliver]\nformats = ["cube"]\nsizes = {sizes}\n{deliver}'
     return Look(parse_recipe(text), text)
 
 
@@ -74,6 +75,37 @@ def test_auto_takes_the_smallest_size_that_keeps_to_the_budget(tmp_path):
     made = write_look_cube(generous, "A", "monitor", "auto", tmp_path)
     assert made.size == 17
     assert [path.suffix for path in sorted(tmp_path.iterdir())] == [".cube", ".json", ".txt"]
+
+
+def test_auto_takes_no_size_away_that_is_asked_for(tmp_path, monkeypatch):
+    monkeypatch.setattr("lookkit.deliver.cube.SIZES", (17, 33))
+    monkeypatch.setattr("lookkit.recipe.model.Budget", lambda: Budget(saturated_emitters=0.01))
+    (job,) = jobs(look("fit = false\n", '[17, "auto", 33]'))
+    written = job.write(tmp_path)
+    assert [one.path.stem.rpartition("_")[2] for one in written] == ["17", "33"]
+    assert sorted(tmp_path.rglob("*.cube")) == [one.path for one in written]
+
+
+def test_a_chain_is_audited_once_for_all_its_sizes_and_files_are_the_same(tmp_path, monkeypatch):
+    audits = []
+
+    def counted(*args):
+        audits.append(args)
+        return audit(*args)
+
+    monkeypatch.setattr("lookkit.lattice.of_graph.audit", counted)
+    one = look("fit = false\n", "[17, 33]")
+    (job,) = jobs(one)
+    written = job.write(tmp_path)
+    assert len(audits) == 1
+    alone = tmp_path / "alone"
+    alone.mkdir()
+    for size, together in zip((17, 33), written, strict=True):
+        made = write_look_cube(one, "A", "monitor", size, alone)
+        for suffix in ("", ".json", ".txt"):
+            name = made.path.name + suffix
+            assert (alone / name).read_bytes() == together.path.with_name(name).read_bytes()
+    assert len(audits) == 3
 
 
 def test_a_fitted_file_is_closer_than_a_sampled_one_and_keeps_greys(tmp_path):

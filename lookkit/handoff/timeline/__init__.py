@@ -16,19 +16,27 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Final
+from typing import Any
 
 from lookkit.errors import InputError, LookkitError
 from lookkit.files import write_beside
 from lookkit.handoff.timeline.edl import annotated, events, stray_lines
-from lookkit.handoff.timeline.shots import read_shots
+from lookkit.handoff.timeline.reading import (
+    ADAPTERS,
+    ENDINGS,
+    Seen,
+    edit_text,
+    is_same,
+    library,
+    marks_in,
+    names_of,
+    picture_clips,
+    read_timeline,
+)
+from lookkit.handoff.timeline.shots import read_shots, shot_called
 from lookkit.handoff.timeline.source import Cdl as Cdl
 from lookkit.handoff.timeline.source import Marks, Source, source_of
-from lookkit.recipe.extend import read_text
-from lookkit.recipe.shots import Shot, shot_for
-
-ENDINGS: Final = (".edl", ".otio")
-_ADAPTERS: Final = {".edl": "cmx_3600", ".otio": "otio_json"}
+from lookkit.recipe.shots import Shot
 
 
 @dataclass(frozen=True)
@@ -115,9 +123,8 @@ class _Chooser:
         self._made: dict[tuple[str, str | None], Marks | None] = {}
 
     def marks(self, where: str, names: Iterable[str]) -> Marks | None:
-        called = [name.replace("\\", "/") for name in names]
-        found = (shot_for(self.shots, Path(name)) for name in called)
-        shot = next((one for one in found if one is not None), None)
+        called = list(names)
+        shot = shot_called(self.shots, called)
         if shot is None:
             self.unfit.append(f"{where}: {' / '.join(called) or 'a clip without a name'}")
             return None
@@ -144,11 +151,11 @@ class _Chooser:
 
 
 def _edl_to_edl(chooser: _Chooser, edit: Path, out: Path, rate: float) -> Marked:
-    text = _edl_text(edit)
+    text = edit_text(edit)
     told: list[str] = []
     refused = ""
     try:
-        _read(".edl", text, rate)
+        read_timeline(".edl", text, rate)
     except InputError as error:
         refused = str(error)
         told.append(f"OpenTimelineIO does not read it ({refused}): not re-read, only written")
@@ -173,90 +180,26 @@ def _edl_to_edl(chooser: _Chooser, edit: Path, out: Path, rate: float) -> Marked
     return Marked(len(comments), left, tuple(told))
 
 
-def _edl_text(path: Path) -> str:
-    """Return an EDL's text with its line ends; what is not UTF-8 is read as Latin-1."""
-    try:
-        read_text(path)
-        return path.read_bytes().decode("utf-8-sig")
-    except InputError:
-        if not path.is_file() or path.stat().st_size > 64 << 20:
-            raise
-        return path.read_bytes().decode("latin-1")
-
-
 def _through_otio(chooser: _Chooser, edit: Path, out: Path, rate: float) -> Marked:
-    text = _edl_text(edit) if edit.suffix.lower() == ".edl" else read_text(edit)
-    timeline = _read(edit.suffix.lower(), text, rate)
+    timeline = read_timeline(edit.suffix.lower(), edit_text(edit), rate)
     count = 0
-    for number, clip in enumerate(_picture_clips(timeline), start=1):
-        marks = chooser.marks(f"clip {number}", _names(clip))
+    for number, clip in enumerate(picture_clips(timeline), start=1):
+        marks = chooser.marks(f"clip {number}", names_of(clip))
         if marks is not None:
             _mark(clip, marks, out.suffix.lower() == ".edl")
             count += 1
     if not count and not chooser.unfit:
         raise InputError(f"{edit}: no clips with pictures")
     left = chooser.settle(edit)
-    adapter = _ADAPTERS[out.suffix.lower()]
+    adapter = ADAPTERS[out.suffix.lower()]
     options: dict[str, Any] = {"rate": rate} if adapter == "cmx_3600" else {}
     try:
-        made = _otio().adapters.write_to_string(timeline, adapter_name=adapter, **options)
-    except _otio().exceptions.OTIOError as error:
+        made = library().adapters.write_to_string(timeline, adapter_name=adapter, **options)
+    except library().exceptions.OTIOError as error:
         raise InputError(f"{edit}: cannot be written as {out.suffix} ({error})") from error
     with write_beside(out) as beside:
         beside.write_bytes(made.encode("utf-8"))
     return Marked(count, left)
-
-
-def _otio() -> Any:
-    try:
-        import opentimelineio
-    except ImportError as error:
-        raise InputError("timelines need OpenTimelineIO: lookkit[timeline]") from error
-    return opentimelineio
-
-
-def _read(ending: str, text: str, rate: float) -> Any:
-    otio = _otio()
-    options: dict[str, Any] = {}
-    if ending == ".edl":
-        options = {"rate": rate, "ignore_timecode_mismatch": True}
-        text = _for_the_adapter(text)
-    try:
-        found = otio.adapters.read_from_string(text, adapter_name=_ADAPTERS[ending], **options)
-    except Exception as error:  # The adapters raise whatever a broken text makes them do.
-        reason = " ".join(str(error).split()) or type(error).__name__
-        raise InputError(f"no timeline that OpenTimelineIO reads: {reason[:200]}") from error
-    if not hasattr(found, "find_clips"):
-        raise InputError(f"no timeline that OpenTimelineIO reads: a {type(found).__name__}")
-    return found
-
-
-def _for_the_adapter(text: str) -> str:
-    """Return an EDL without the comments of its header, at which the adapter stops."""
-    rows = text.splitlines()
-    first = min((event.lines.start for event in events(text)), default=len(rows))
-    head = [row for row in rows[:first] if row.startswith(("TITLE", "FCM", "SPLIT"))]
-    return "\n".join([*head, *rows[first:]]) + "\n"
-
-
-def _picture_clips(timeline: Any) -> list[Any]:
-    otio = _otio()
-    tracks = timeline.video_tracks() if hasattr(timeline, "video_tracks") else [timeline]
-    generated = otio.schema.GeneratorReference
-    return [
-        clip
-        for track in tracks
-        for clip in track.find_clips()
-        if not isinstance(clip.media_reference, generated)
-    ]
-
-
-def _names(clip: Any) -> list[str]:
-    media = clip.media_reference
-    reel = clip.metadata.get("cmx_3600", {}).get("reel", "")
-    url = getattr(media, "target_url", "") or ""
-    named = [url, getattr(media, "name", "") or "", clip.name or "", str(reel)]
-    return list(dict.fromkeys(one for one in named if one))
 
 
 def _mark(clip: Any, marks: Marks, for_edl: bool) -> None:
@@ -283,14 +226,14 @@ def _mark(clip: Any, marks: Marks, for_edl: bool) -> None:
 
 def _check(text: str, wanted: Sequence[Marks], rate: float) -> None:
     """Make sure that OpenTimelineIO finds in an EDL what was put there, in order."""
-    found = [_marks_in(clip) for clip in _picture_clips(_read(".edl", text, rate))]
+    found = [marks_in(clip) for clip in picture_clips(read_timeline(".edl", text, rate))]
     there = [one for one in found if one[1]]
     expected = [_as_read(one) for one in wanted]
     # An event on several tracks is several clips.
     kept: list[Any] = []
     at = 0
     for one in there:
-        if at < len(expected) and _close(one, expected[at]):
+        if at < len(expected) and is_same(one, expected[at]):
             kept.append(one)
             at += 1
     if at != len(expected):
@@ -299,30 +242,6 @@ def _check(text: str, wanted: Sequence[Marks], rate: float) -> None:
         )
 
 
-Seen = tuple[tuple[float, ...], str, str]
-"""The ten numbers of a CDL, if any, and name and uuid of an AMF."""
-
-
 def _as_read(marks: Marks) -> Seen:
-    one = marks.cdl
-    numbers = () if one is None else (*one.slope, *one.offset, *one.power, one.saturation)
+    numbers = () if marks.cdl is None else marks.cdl.numbers
     return numbers, marks.amf_name, marks.amf_uuid
-
-
-def _marks_in(clip: Any) -> Seen:
-    cdl = clip.metadata.get("cdl")
-    numbers: tuple[float, ...] = ()
-    if cdl:
-        sop = cdl["asc_sop"]
-        numbers = (*sop["slope"], *sop["offset"], *sop["power"], cdl["asc_sat"])
-    said = [str(one) for one in clip.metadata.get("cmx_3600", {}).get("comments", [])]
-    name, uuid = (
-        next((one.removeprefix(f"{key} ") for one in said if one.startswith(f"{key} ")), "")
-        for key in ("AMF_NAME", "AMF_UUID")
-    )
-    return numbers, name, uuid
-
-
-def _close(one: Seen, other: Seen) -> bool:
-    same = len(one[0]) == len(other[0]) and one[1:] == other[1:]
-    return same and all(abs(a - b) <= 1e-6 for a, b in zip(one[0], other[0], strict=True))

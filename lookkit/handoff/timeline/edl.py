@@ -25,6 +25,9 @@ _COMMENTS: Final = (
     ("file", re.compile(r"^\s*\*?\s*(?:SOURCE FILE|FROM FILE|FROM CLIP):\s*(.*)$", re.IGNORECASE)),
 )
 _OURS: Final = re.compile(r"^\s*\*\s*(?:ASC_SOP|ASC_SAT|AMF_NAME|AMF_UUID)\b", re.IGNORECASE)
+_RATES: Final = (24.0, 25.0, 30.0, 48.0, 50.0, 60.0)
+_CDL: Final = re.compile(r"^\s*\*?\s*(?P<key>ASC_SOP|ASC_SAT)\b:?(?P<rest>.*)$", re.IGNORECASE)
+_NUMBER: Final = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")
 _BLACK: Final = ("BL", "BLACK", "BARS")
 
 
@@ -141,3 +144,29 @@ def stray_lines(text: str) -> Iterator[int]:
     for number, row in enumerate(text.splitlines(), start=1):
         if re.match(r"^\s*\d+\s", row) and not _EVENT.match(row):
             yield number
+
+
+def cdls_in(text: str) -> Iterator[tuple[Event, tuple[float, ...]]]:
+    """Yield the events that bring a picture and have a whole CDL, with its ten numbers."""
+    rows = text.splitlines()
+    for event in events(text):
+        found = {match["key"].upper(): match["rest"] for line in event.lines
+                 if (match := _CDL.match(rows[line]))}  # fmt: skip
+        numbers = [*_NUMBER.findall(found.get("ASC_SOP", "")),
+                   *_NUMBER.findall(found.get("ASC_SAT", "1"))]  # fmt: skip
+        if event.picture and len(numbers) == 10:
+            yield event, tuple(map(float, numbers))
+
+
+def frame_rate(text: str) -> float:
+    """Return a rate that has all the frames that the timecodes of a list count to.
+
+    A list does not say its rate. Where nothing but CDLs and names matters, any will do by which
+    its timecodes can be read.
+    """
+    times = [time for row in text.splitlines() if (found := _EVENT.match(row))
+             for time in found["times"].split()]  # fmt: skip
+    most = max((int(time[-2:]) for time in times), default=0)
+    if any(time[-3] == ";" for time in times):
+        return (30000 if most < 30 else 60000) / 1001
+    return next((rate for rate in _RATES if rate > most), _RATES[-1])

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -13,7 +13,7 @@ from pydantic import ValidationError
 from lookkit.errors import InputError, Problem, RecipeError, expected_one_of
 from lookkit.recipe.extend import parse_toml, read_text
 from lookkit.recipe.lines import key_lines, line_of
-from lookkit.recipe.shots import Shot
+from lookkit.recipe.shots import Shot, shot_for
 
 if TYPE_CHECKING:
     from lookkit.look import Look
@@ -49,6 +49,13 @@ def read_shots(path: Path, look: Look) -> tuple[Shot, ...]:
     if problems:
         raise RecipeError(problems)
     return tuple(shots)
+
+
+def shot_called(shots: Sequence[Shot], names: Iterable[str]) -> Shot | None:
+    """Return the line of a shot list that fits the first of a clip's names that any line fits."""
+    called = (Path(name.replace("\\", "/")) for name in names)
+    found = (shot_for(shots, one) for one in called)
+    return next((one for one in found if one is not None), None)
 
 
 def _csv_rows(path: Path, text: str) -> Iterator[tuple[int, dict[str, Any]]]:

@@ -143,7 +143,7 @@ class _Folder:
                 f"{self.folder}: no AMF of camera {shot.camera}, output {self.output}, "
                 f"{_scene(shot)}; expected one: build with it"
             )
-        return Marks(self._correction(shot), Path(name).name, self._uuid(name))
+        return Marks(self._correction(shot), Path(name).name, uuid_of(self.folder / name))
 
     def _correction(self, shot: Shot) -> Correction | None:
         if self.cdl == "none":
@@ -164,13 +164,21 @@ class _Folder:
                 return name
         return None
 
-    def _uuid(self, name: str) -> str:
-        root = parse(read_source(self.folder / name, _LARGEST), Faults())
-        info = None if root is None else root.first("amfInfo")
-        found = None if info is None else info.first("uuid")
-        if found is None:
-            raise InputError(f"{self.folder / name}: no AMF with a uuid")
-        return found.text.strip()
+
+def uuid_of(amf_file: Path) -> str:
+    """Return the uuid that an AMF states.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read, or states none.
+    """
+    root = parse(read_source(amf_file, _LARGEST), Faults())
+    info = None if root is None else root.first("amfInfo")
+    found = None if info is None else info.first("uuid")
+    if found is None:
+        raise InputError(f"{amf_file}: no AMF with a uuid")
+    return found.text.strip()
 
 
 def _scene(shot: Shot) -> str:

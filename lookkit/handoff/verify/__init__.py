@@ -2,14 +2,16 @@
 
 Each file is held against three things.
 
-*The manifest*: it is there, unchanged, and nothing else is; no path leads out of the folder.
+*The manifest*: it is there, unchanged, and nothing else is but timelines, which are made from a
+hand-off; no path leads out of the folder.
 
 *Other readers*, against our own reading of the file: OpenColorIO, colour-science and FFmpeg for
 a .cube, OpenColorIO and colour-clf-io for a CLF, FFmpeg's haldclut for a picture of a lattice,
-lxml with the published schema for AMF and ASC CDL. The tolerance is the reader's own arithmetic
-as a share of a pixel's largest channel, or of 1 where that is less: 1e-5 for one lattice in 32-bit
-floats; for a CLF's chain of operations 2e-4 for 99.9 % of pixels and .002, its guide's bound, for
-all; the integer step for pictures of 16 bits.
+lxml with the published schema for AMF and ASC CDL, OpenTimelineIO for timelines. The tolerance is
+the reader's own arithmetic as a share of a pixel's largest channel, or of 1 where that is less:
+1e-5 for one lattice in 32-bit floats; for a CLF's chain of operations 2e-4 for 99.9 % of pixels and
+.002, its guide's bound, for all; the integer step for pictures of 16 bits; six written decimals for
+the CDLs of a timeline.
 
 *The graph* of the folder's own recipe.toml, against our reading of the file. The tolerance is the
 file's own certificate: the figures that it states are measured again on the same colours and must
@@ -28,7 +30,8 @@ from pathlib import Path
 from typing import Any, Final
 
 from lookkit.deliver.written import SOURCE
-from lookkit.errors import LookkitError
+from lookkit.errors import InputError, LookkitError
+from lookkit.handoff.timeline.reading import ENDINGS
 from lookkit.handoff.verify.amfs import amf_rows
 from lookkit.handoff.verify.cdls import cdl_rows
 from lookkit.handoff.verify.clfs import clf_rows
@@ -39,6 +42,7 @@ from lookkit.handoff.verify.luts import cube_rows, strictly
 from lookkit.handoff.verify.report import Report as Report
 from lookkit.handoff.verify.report import Row as Row
 from lookkit.handoff.verify.stills import still_rows
+from lookkit.handoff.verify.timelines import timeline_rows
 from lookkit.inspect.readers import ReaderName
 from lookkit.progress import Progress, silent
 
@@ -54,6 +58,8 @@ def verify(
     schemas: Path | None = None,
     readers: Sequence[ReaderName] = ALL_READERS,
     progress: Progress = silent,
+    *,
+    timelines: Sequence[Path] = (),
 ) -> Report:
     """Verify a hand-off folder; nothing in it is changed.
 
@@ -68,12 +74,16 @@ def verify(
         still held against the manifest, our strict readers and the graph.
     progress
         Told of each kind of file.
+    timelines
+        Timelines (.edl, .otio) elsewhere that were made from the hand-off; those in the folder
+        are read anyway.
 
     Raises
     ------
     InputError
-        If the folder is none, or its manifest cannot be read.
+        If the folder is none, its manifest cannot be read, or a timeline is not there.
     """
+    _refuse_others(timelines)
     progress("manifest", 0, 1)
     listing = read_listing(folder)
     rows = list(listing.rows)
@@ -81,18 +91,23 @@ def verify(
     truths, problem = _truths(listing)
     rows += problem
     kinds = _kinds(listing, schemas, tuple(readers), truths)
+    steps = len(kinds) + 2
     for done, (what, endings, read) in enumerate(kinds, start=1):
         chosen = {
             name: entry
             for name, entry in listing.entries.items()
             if Path(name).suffix.lower() in endings and entry.get("part") != SOURCE
         }
-        progress(what, done, len(kinds) + 1)
+        progress(what, done, steps)
         if chosen:
             rows += read(chosen)
+    progress("timelines", steps - 1, steps)
+    shots = () if truths is None else truths.look.recipe.shots
+    there = _timelines(listing, timelines)
+    rows += timeline_rows(there, listing.entries, folder, shots)
     order = {name: place for place, name in enumerate(sorted({row.file for row in rows}))}
     rows.sort(key=lambda row: order[row.file])
-    progress("done", len(kinds) + 1, len(kinds) + 1)
+    progress("done", steps, steps)
     return Report(folder, listing.format, tuple(rows))
 
 
@@ -131,6 +146,20 @@ def _kinds(
             lambda files: (row for name in files for row in config_rows(name, folder, truths)),
         ),
     ]
+
+
+def _refuse_others(timelines: Sequence[Path]) -> None:
+    for path in timelines:
+        if path.suffix.lower() not in ENDINGS or not path.is_file():
+            what = "does not exist" if not path.exists() else "is no timeline"
+            raise InputError(f"{path}: {what}, expected an .edl or .otio file")
+
+
+def _timelines(listing: Listing, others: Sequence[Path]) -> dict[str, Path]:
+    """Return the timelines in the folder and elsewhere, by the names to tell them by."""
+    listed = [name for name, entry in listing.entries.items() if entry.get("part") != SOURCE]
+    own = [one for one in (*listed, *listing.added) if Path(one).suffix.lower() in ENDINGS]
+    return {name: listing.folder / name for name in own} | {str(path): path for path in others}
 
 
 def _changed(listing: Listing) -> list[Row]:

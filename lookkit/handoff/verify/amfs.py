@@ -5,7 +5,8 @@ from __future__ import annotations
 import base64
 import binascii
 import hashlib
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from functools import cache
 from pathlib import Path
 from typing import Any, Final
 
@@ -19,6 +20,7 @@ from lookkit.handoff.verify.graph import Truths, names
 from lookkit.handoff.verify.listing import inside, leaves
 from lookkit.handoff.verify.report import Row
 from lookkit.handoff.verify.schemas import schema_row
+from lookkit.lattice.truth import Exact
 from lookkit.lutfile.faults import Faults
 from lookkit.lutfile.source import read_source
 from lookkit.lutfile.xmltree import Element, parse
@@ -48,6 +50,8 @@ def amf_rows(
     schemas
         The folder of the published schemas, or None.
     """
+    # The look's file stands in every AMF, and a CLF takes a while to read.
+    read = cache(as_opencolorio_reads)
     for name, entry in files.items():
         faults = Faults()
         root = parse(read_source(folder / name, _LARGEST), faults)
@@ -59,7 +63,9 @@ def amf_rows(
         named, row = _links(name, root, listed, folder)
         yield row
         if truths is not None and not row.bad and entry.get("part") == "chain":
-            yield _pixels(name, entry, named, folder, truths)
+            yield _pixels(
+                name, entry, [None if one is None else folder / one for one in named], read, truths
+            )
 
 
 def _elements(element: Element) -> Iterator[Element]:
@@ -113,7 +119,11 @@ def _hash_fault(element: Element | None, path: Path) -> str:
 
 
 def _pixels(
-    name: str, entry: Mapping[str, Any], named: list[str | None], folder: Path, truths: Truths
+    name: str,
+    entry: Mapping[str, Any],
+    named: Sequence[Path | None],
+    read: Callable[[Path], Exact],
+    truths: Truths,
 ) -> Row:
     try:
         camera, output, scene = names(entry, ("camera", "output"))
@@ -126,9 +136,9 @@ def _pixels(
     for place, file in enumerate(named):
         if file is not None:
             try:
-                out = as_opencolorio_reads(folder / file)(out)
+                out = read(file)(out)
             except library().Exception as error:
-                return Row(name, "graph", "refuses", f"{file}: {error}")
+                return Row(name, "graph", "refuses", f"{file.name}: {error}")
         elif place == len(named) - 1:
             ends = look.graph.rendering(output, scene)
             steps = (*ends, *look.graph.output_steps(output))

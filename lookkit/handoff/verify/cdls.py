@@ -86,10 +86,6 @@ def _correction(element: Element) -> Correction:
     )
 
 
-def _numbers(one: Correction) -> np.ndarray:
-    return np.array([*one.slope, *one.offset, *one.power, one.saturation])
-
-
 def _as_opencolorio(name: str, path: Path, corrections: list[Correction]) -> Row:
     ocio = library()
     reader = f"OpenColorIO {ocio.GetVersion()}"
@@ -102,7 +98,7 @@ def _as_opencolorio(name: str, path: Path, corrections: list[Correction]) -> Row
             return Row(name, reader, "refuses", f"{one.id}: {error}")
         slope, offset, power = found.getSlope(), found.getOffset(), found.getPower()
         theirs = np.array([*slope, *offset, *power, found.getSat()])
-        worst = max(worst, float(np.abs(theirs - _numbers(one)).max()))
+        worst = max(worst, float(np.abs(theirs - np.array(one.numbers)).max()))
     if worst > NUMBERS:
         text = f"numbers differ from the XML's by up to {worst:.2g}"
         return Row(name, reader, "misreads", text, worst, NUMBERS)
@@ -140,6 +136,6 @@ def _collected(name: str, corrections: list[Correction], folder: Path) -> Row:
             single = read_cc(folder / FOLDER / f"{one.id}.cc")
         except InputError as error:
             return Row(name, "links", "faulty", f"holds {one.id}, but {error}")
-        if np.abs(_numbers(single) - _numbers(one)).max() > NUMBERS:
+        if np.abs(np.subtract(single.numbers, one.numbers)).max() > NUMBERS:
             return Row(name, "links", "misreads", f"{one.id} is not that of {one.id}.cc")
     return Row(name, "links", "agrees", f"the {len(corrections)} corrections of the .cc files")

@@ -10,6 +10,7 @@ from typing import Any, Final
 
 from lookkit.errors import InputError
 from lookkit.handoff.manifest import FORMAT, NAME, sha256_of
+from lookkit.handoff.timeline.reading import ENDINGS
 from lookkit.handoff.verify.report import Row
 
 _LARGEST: Final = 64 << 20
@@ -29,6 +30,8 @@ class Listing:
     entries
         What the manifest says of each file that is there, a regular file inside the folder,
         and unchanged; in the order of their names. Of format 1 only hash and size are known.
+    added
+        Timelines that were put into the folder after it was built.
     rows
         A row for each file: it is as listed, or what is wrong with it.
     """
@@ -37,6 +40,7 @@ class Listing:
     format: int
     manifest: Mapping[str, Any]
     entries: Mapping[str, Mapping[str, Any]]
+    added: tuple[str, ...]
     rows: tuple[Row, ...]
 
 
@@ -64,8 +68,10 @@ def read_listing(folder: Path) -> Listing:
         rows.append(row)
         if not row.bad:
             entries[name] = listed[name]
-    rows += [Row(name, NAME, "faulty", text) for name, text in _unlisted(folder, listed)]
-    return Listing(folder, number, manifest, entries, tuple(rows))
+    unlisted = list(_unlisted(folder, listed))
+    rows += unlisted
+    added = tuple(row.file for row in unlisted if not row.bad)
+    return Listing(folder, number, manifest, entries, added, tuple(rows))
 
 
 def _manifest(folder: Path) -> dict[str, Any]:
@@ -129,9 +135,13 @@ def _compared(folder: Path, name: str, entry: Any) -> Row:
     return Row(name, NAME, "agrees", "size and sha256 as listed")
 
 
-def _unlisted(folder: Path, listed: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+def _unlisted(folder: Path, listed: Mapping[str, Any]) -> Iterator[Row]:
     for path in sorted(folder.rglob("*")):
         name = path.relative_to(folder).as_posix()
         if name == NAME or name in listed or (path.is_dir() and not path.is_symlink()):
             continue
-        yield name, "unlisted: in the folder, not in the manifest"
+        plain = path.is_file() and not path.is_symlink() and inside(folder, path)
+        if plain and path.suffix.lower() in ENDINGS:
+            yield Row(name, NAME, "reads", "a timeline that was added: not in the manifest")
+        else:
+            yield Row(name, NAME, "faulty", "unlisted: in the folder, not in the manifest")

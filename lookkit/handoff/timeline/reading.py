@@ -1,0 +1,181 @@
+"""Timelines as OpenTimelineIO reads them, and the looks that stand in their clips."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any, Final
+
+from lookkit.errors import InputError
+from lookkit.handoff.timeline.edl import events
+
+ENDINGS: Final = (".edl", ".otio")
+ADAPTERS: Final = {".edl": "cmx_3600", ".otio": "otio_json"}
+NUMBERS: Final = 1e-6
+"""Difference of a CDL's number in a timeline from that of its file: six written decimals."""
+_LARGEST: Final = 64 << 20
+"""Bytes of a timeline that is read at all."""
+
+Seen = tuple[tuple[float, ...], str, str]
+"""The ten numbers of a CDL, if any, and name and uuid of an AMF, each empty where there is none."""
+
+
+def library() -> Any:
+    """Return OpenTimelineIO.
+
+    Raises
+    ------
+    InputError
+        If it is not installed.
+    """
+    try:
+        import opentimelineio
+    except ImportError as error:
+        raise InputError("timelines need OpenTimelineIO: lookkit[timeline]") from error
+    return opentimelineio
+
+
+def edit_text(path: Path) -> str:
+    """Return a timeline's text with its line ends; an EDL that is not UTF-8 is Latin-1.
+
+    Raises
+    ------
+    InputError
+        If it is missing, not a file, too large, or neither.
+    """
+    wanted = "expected a timeline (.edl or .otio)"
+    try:
+        if not path.is_file():
+            what = "is not a file" if path.exists() else "does not exist"
+            raise InputError(f"{path}: {what}, {wanted}")
+        if path.stat().st_size > _LARGEST:
+            raise InputError(f"{path}: larger than {_LARGEST >> 20} MiB, {wanted}")
+        data = path.read_bytes()
+    except OSError as error:
+        raise InputError(f"{path}: cannot be read ({error.strerror})") from error
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        if path.suffix.lower() != ".edl":
+            raise InputError(f"{path}: byte {error.start} is not UTF-8, {wanted}") from error
+        return data.decode("latin-1")
+
+
+def read_timeline(ending: str, text: str, rate: float) -> Any:
+    """Return what OpenTimelineIO makes of a timeline's text.
+
+    Parameters
+    ----------
+    ending
+        .edl or .otio.
+    rate
+        Frames per second of an EDL, which does not say it.
+
+    Raises
+    ------
+    InputError
+        If it makes nothing of it, or no timeline.
+    """
+    otio = library()
+    options: dict[str, Any] = {}
+    if ending == ".edl":
+        # 29.97 for 30000/1001.
+        near = otio.opentime.RationalTime.nearest_smpte_timecode_rate(rate)
+        rate = near if abs(near - rate) < 0.01 else rate
+        options = {"rate": rate, "ignore_timecode_mismatch": True}
+        text = _for_the_adapter(text)
+    else:
+        _refuse_depth(text)
+    try:
+        found = otio.adapters.read_from_string(text, adapter_name=ADAPTERS[ending], **options)
+    except Exception as error:  # The adapters raise whatever a broken text makes them do.
+        reason = " ".join(str(error).split()) or type(error).__name__
+        raise InputError(f"no timeline that OpenTimelineIO reads: {reason[:200]}") from error
+    if not hasattr(found, "find_clips"):
+        raise InputError(f"no timeline that OpenTimelineIO reads: a {type(found).__name__}")
+    return found
+
+
+def _refuse_depth(text: str) -> None:
+    """Raise InputError for JSON that is nested so deeply that OpenTimelineIO 0.18 crashes."""
+    try:
+        json.loads(text)
+    except RecursionError as error:
+        raise InputError("no timeline that OpenTimelineIO reads: nested too deeply") from error
+    except ValueError:
+        pass  # OpenTimelineIO says better what is wrong.
+
+
+def _for_the_adapter(text: str) -> str:
+    """Return an EDL without the comments of its header, at which the adapter stops."""
+    rows = text.splitlines()
+    first = min((event.lines.start for event in events(text)), default=len(rows))
+    head = [row for row in rows[:first] if row.startswith(("TITLE", "FCM", "SPLIT"))]
+    return "\n".join([*head, *rows[first:]]) + "\n"
+
+
+def picture_clips(timeline: Any) -> list[Any]:
+    """Return the clips of a timeline that bring a picture of a camera, track by track."""
+    tracks = timeline.video_tracks() if hasattr(timeline, "video_tracks") else [timeline]
+    generated = library().schema.GeneratorReference
+    return [
+        clip
+        for track in tracks
+        for clip in track.find_clips()
+        if not isinstance(clip.media_reference, generated)
+    ]
+
+
+def names_of(clip: Any) -> list[str]:
+    """Return what a clip is called: file, clip name, reel, where they are given."""
+    media = clip.media_reference
+    reel = clip.metadata.get("cmx_3600", {}).get("reel", "")
+    url = getattr(media, "target_url", "") or ""
+    named = [url, getattr(media, "name", "") or "", clip.name or "", str(reel)]
+    return list(dict.fromkeys(one for one in named if one))
+
+
+def marks_in(clip: Any) -> Seen:
+    """Return the look that stands in a clip's metadata, or in its comments from an EDL.
+
+    Raises
+    ------
+    InputError
+        If a CDL or an AMF's name stands there in another form.
+    """
+    try:
+        return _numbers(clip.metadata.get("cdl")), *_amf(clip.metadata)
+    except (TypeError, ValueError, KeyError, AttributeError, IndexError) as error:
+        raise InputError(f"metadata that are no look ({error!r})") from error
+
+
+def _numbers(cdl: Any) -> tuple[float, ...]:
+    if not cdl:
+        return ()
+    sop = cdl["asc_sop"]
+    groups = [[float(one) for one in sop[name]] for name in ("slope", "offset", "power")]
+    if any(len(group) != 3 for group in groups):
+        raise ValueError("not three numbers")
+    return (*groups[0], *groups[1], *groups[2], float(cdl["asc_sat"]))
+
+
+def _amf(metadata: Any) -> tuple[str, str]:
+    said = [str(one) for one in metadata.get("cmx_3600", {}).get("comments", [])]
+    own = metadata.get("amf", {})
+    found = []
+    for key in ("name", "uuid"):
+        line = f"AMF_{key.upper()} "
+        in_comment = (one.removeprefix(line) for one in said if one.startswith(line))
+        found.append(str(own[key]) if key in own else next(in_comment, "").strip())
+    return found[0], found[1]
+
+
+def is_same(one: Seen, other: Seen) -> bool:
+    """Whether two looks are the same, their numbers within six written decimals."""
+    return one[1:] == other[1:] and same_numbers(one[0], other[0])
+
+
+def same_numbers(one: tuple[float, ...], other: tuple[float, ...]) -> bool:
+    """Whether two CDLs have the same numbers, within six written decimals; both may be none."""
+    pairs = zip(one, other, strict=False)
+    return len(one) == len(other) and all(abs(a - b) <= NUMBERS for a, b in pairs)
