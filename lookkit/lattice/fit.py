@@ -51,7 +51,7 @@ _EXACT: Final = 1e-6
 _ROUNDS: Final = 3
 _FEW: Final = 1e-4
 """Share of cells that are left to the hold, which is cheaper than another round."""
-_TINT_LEFT: Final = 0.3
+_TINT_LEFT: Final = 0.7
 """What is left, turn by turn, of the effort against tint near cells that lose by it."""
 
 _GAIN: Final = 0.95
@@ -65,7 +65,7 @@ _INSIST: Final = 2.0
 _SETTLED_SHARES: Final = (0.7, 0.7, 0.0)
 """What is kept, turn by turn, of the last tint's removal where it folds."""
 
-_TAIL_LEFT: Final = 0.88
+_TAIL_LEFT: Final = 0.95
 """What it may make of the tail of a set, plain sampling's being 1."""
 
 _STILL_GAINS: Final = 0.97
