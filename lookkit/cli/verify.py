@@ -70,7 +70,7 @@ def _print(report: Report, only_bad: bool) -> None:
         for row in rows:
             style = "bold red" if row.bad else "yellow" if row.verdict == "absent" else "green"
             # Names come from the folder: as text, so that none of them is markup.
-            cells = (row.file, row.reader, row.verdict, row.text)
+            cells = tuple(map(_plain, (row.file, row.reader, row.verdict, row.text)))
             table.add_row(*(Text(one, style if at == 2 else "") for at, one in enumerate(cells)))
         Console().print(table)
     else:

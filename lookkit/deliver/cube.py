@@ -161,17 +161,21 @@ def jobs(look: Look) -> list[Job]:
     """
     from lookkit.deliver.cube_1d import chain_job, look_job
 
-    chains = [
+    curves = [chain_job(look, *one) for one in chains(look)]
+    curves += [look_job(look, scene) for scene in (None, *look.recipe.deliver.scenes)]
+    lattices = [_job(look, *one) for one in chains(look)]
+    return [*lattices, *(job for job in curves if job is not None)]
+
+
+def chains(look: Look) -> list[tuple[str, str, str | None]]:
+    """Return camera, output and scene of each chain that a .cube can carry."""
+    return [
         (camera, output, scene)
         for camera in look.cameras
         if not look.graph.input_transform(camera).encoding.scene_linear
         for scene in scenes_of(look, camera)
         for output in look.outputs
     ]
-    curves = [chain_job(look, *one) for one in chains]
-    curves += [look_job(look, scene) for scene in (None, *look.recipe.deliver.scenes)]
-    lattices = [_job(look, *one) for one in chains]
-    return [*lattices, *(job for job in curves if job is not None)]
 
 
 def scenes_of(look: Look, camera: str) -> tuple[str | None, ...]:

@@ -43,13 +43,20 @@ OPENED: Final = ((-8.0, -8.0), (0.0, 0.0), (1.2, 1.25), (2.0, 2.3), (2.474, 3.5)
 """What opens the highlights of a finished photograph, in stops: its white comes to lie 3.5 stops
 over mid-grey. Our own choice."""
 _TOP: Final = 65535
+_WIDEST: Final = 4096
+"""Pixels of a side that are read at all: a lattice of 256 points."""
 
 
 def jobs(look: Look) -> list[Job]:
     """Return one job per way a photograph is read, and per delivered scene."""
+    return [_job(look, camera, scene) for camera, scene in pictures(look)]
+
+
+def pictures(look: Look) -> list[tuple[str | None, str | None]]:
+    """Return camera and scene of each lattice picture; no camera reads photographs by default."""
     scenes = (None, *look.recipe.deliver.scenes)
     return [
-        _job(look, camera, scene)
+        (camera, scene)
         for camera in cameras(look)
         for scene in scenes
         if scene is None or camera is None or camera in look.recipe.cameras_of(scene)
@@ -141,7 +148,9 @@ def read_picture(path: Path) -> Array:
     import OpenImageIO as oiio
 
     reader = oiio.ImageInput.open(str(path))
-    pixels: Any = None if reader is None else reader.read_image("uint16")
+    pixels: Any = None
+    if reader is not None and max(reader.spec().width, reader.spec().height) <= _WIDEST:
+        pixels = reader.read_image("uint16")
     size = 0 if pixels is None else round(pixels.shape[0] ** (2.0 / 3.0))
     if pixels is None or pixels.shape != (round(size**1.5), round(size**1.5), 3):
         raise LookkitError(f"{path}: no lattice picture {oiio.geterror()}".rstrip())

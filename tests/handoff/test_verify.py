@@ -173,17 +173,17 @@ def test_a_manifest_that_names_another_camera_is_found(copy):
     manifest = manifest_of(copy)
     manifest["files"][CUBE]["camera"] = "B"
     rewrite(copy, manifest)
-    assert [(file, reader) for file, reader, _ in bad(verify(copy, readers=()))] == [
-        (CUBE, "graph")
-    ]
+    assert places(verify(copy, readers=())) == [(CUBE, "graph"), (NAME, "recipe")]
 
 
 def test_a_camera_that_the_recipe_does_not_have_is_named(copy):
     manifest = manifest_of(copy)
     manifest["files"][CUBE]["camera"] = "Z"
     rewrite(copy, manifest)
-    ((_, _, text),) = bad(verify(copy, readers=()))
-    assert "'Z'" in text
+    texts = {file: text for file, _, text in bad(verify(copy, readers=()))}
+    assert set(texts) == {CUBE, NAME}
+    assert "'Z'" in texts[CUBE]
+    assert "camera A, output monitor" in texts[NAME]
 
 
 @pytest.mark.parametrize(

@@ -2,8 +2,8 @@
 
 Each file is held against three things.
 
-*The manifest*: it is there, unchanged, and nothing else is but timelines, which are made from a
-hand-off; no path leads out of the folder.
+*The manifest*: all that the recipe delivers is listed; each file is there, unchanged, and nothing
+else is but timelines, which are made from a hand-off; no path leads out of the folder.
 
 *Other readers*, against our own reading of the file: OpenColorIO, colour-science and FFmpeg for
 a .cube, OpenColorIO and colour-clf-io for a CLF, FFmpeg's haldclut for a picture of a lattice,
@@ -39,6 +39,7 @@ from lookkit.handoff.verify.config import config_rows
 from lookkit.handoff.verify.graph import Truths
 from lookkit.handoff.verify.listing import Listing, inside, read_listing
 from lookkit.handoff.verify.luts import cube_rows, strictly
+from lookkit.handoff.verify.promised import promised_rows
 from lookkit.handoff.verify.report import Report as Report
 from lookkit.handoff.verify.report import Row as Row
 from lookkit.handoff.verify.stills import still_rows
@@ -90,6 +91,8 @@ def verify(
     rows += _changed(listing)
     truths, problem = _truths(listing)
     rows += problem
+    if truths is not None:
+        rows += promised_rows(listing, truths.look)
     kinds = _kinds(listing, schemas, tuple(readers), truths)
     steps = len(kinds) + 2
     for done, (what, endings, read) in enumerate(kinds, start=1):
@@ -178,7 +181,7 @@ def _changed(listing: Listing) -> list[Row]:
 
 def _truths(listing: Listing) -> tuple[Truths | None, list[Row]]:
     """Return the graph of the folder's recipe, or the row that says why there is none."""
-    from lookkit.look import Look
+    from lookkit.look import Look, files_of
     from lookkit.recipe.extend import read_text
     from lookkit.recipe.load import parse_recipe
 
@@ -190,6 +193,9 @@ def _truths(listing: Listing) -> tuple[Truths | None, list[Row]]:
         look = Look(parse_recipe(text, str(path)), text, str(path))
     except LookkitError as error:
         return None, [Row(RECIPE, "graph", "faulty", f"cannot be loaded: {error}")]
+    outside = [name for name, file in files_of(look) if not inside(listing.folder, file)]
+    if outside:
+        return None, [Row(RECIPE, "graph", "faulty", f"{outside[0]!r} leads out of the folder")]
     if look.recipe_hash != listing.manifest.get("recipe_sha256"):
         text = "not the recipe that the manifest was made for: another sha256"
         return Truths(look, listing.folder), [Row(RECIPE, "graph", "faulty", text)]

@@ -137,7 +137,7 @@ def _pixels(
         if file is not None:
             try:
                 out = read(file)(out)
-            except library().Exception as error:
+            except (library().Exception, UnicodeDecodeError) as error:
                 return Row(name, "graph", "refuses", f"{file.name}: {error}")
         elif place == len(named) - 1:
             ends = look.graph.rendering(output, scene)

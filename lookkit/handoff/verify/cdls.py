@@ -12,6 +12,7 @@ from lookkit.deliver.cdl import NAMESPACE, Correction, read_cc
 from lookkit.deliver.cdl_residual import FOLDER, difference, pictures, viewing_light
 from lookkit.errors import InputError
 from lookkit.handoff.verify.graph import Truths
+from lookkit.handoff.verify.listing import figure
 from lookkit.handoff.verify.luts import CERTIFIED
 from lookkit.handoff.verify.report import Row
 from lookkit.handoff.verify.schemas import schema_row
@@ -77,13 +78,16 @@ def _correction(element: Element) -> Correction:
         r, g, b = numbers
         values[name] = (r, g, b)
     saturation = None if sat is None else sat.first("Saturation")
-    return Correction(
+    made = Correction(
         element.attributes["id"],
         values["Slope"],
         values["Offset"],
         values["Power"],
         1.0 if saturation is None else float(saturation.text),
     )
+    if not np.isfinite(made.numbers).all():
+        raise ValueError("a number that is not finite")
+    return made
 
 
 def _as_opencolorio(name: str, path: Path, corrections: list[Correction]) -> Row:
@@ -110,8 +114,8 @@ def _figures(name: str, entry: Mapping[str, Any], one: Correction, truths: Truth
     try:
         change = truths.change(entry)
         stated = (
-            float(entry["figures"]["CDL alone mean"]),
-            float(entry["figures"]["CDL alone 99 %"]),
+            figure(entry["figures"]["CDL alone mean"]),
+            figure(entry["figures"]["CDL alone 99 %"]),
         )
     except InputError as error:
         return Row(name, "graph", "faulty", str(error))
@@ -120,7 +124,7 @@ def _figures(name: str, entry: Mapping[str, Any], one: Correction, truths: Truth
     code, aim = pictures(change)
     found = difference(viewing_light(truths.look, change), aim, one.apply(code))
     apart = max(abs(found.mean - stated[0]), abs(found.p99 - stated[1]))
-    if apart > CERTIFIED:
+    if not apart <= CERTIFIED:
         text = (
             f"alone it is Delta E 2000 {found} from the look, certified {stated[0]} / {stated[1]}"
         )
@@ -134,8 +138,8 @@ def _collected(name: str, corrections: list[Correction], folder: Path) -> Row:
     for one in corrections:
         try:
             single = read_cc(folder / FOLDER / f"{one.id}.cc")
-        except InputError as error:
-            return Row(name, "links", "faulty", f"holds {one.id}, but {error}")
+        except InputError:
+            return Row(name, "links", "faulty", f"holds {one.id[:80]!r}: no such .cc file")
         if np.abs(np.subtract(single.numbers, one.numbers)).max() > NUMBERS:
             return Row(name, "links", "misreads", f"{one.id} is not that of {one.id}.cc")
     return Row(name, "links", "agrees", f"the {len(corrections)} corrections of the .cc files")

@@ -8,11 +8,12 @@ from typing import Any, Final
 
 import numpy as np
 
-from lookkit.deliver import acescct
+from lookkit.deliver import aces, acescct
 from lookkit.deliver.agreement import FLOOR, agreement, as_opencolorio_reads
 from lookkit.errors import InputError
 from lookkit.handoff.verify.graph import Declared, Truths
-from lookkit.handoff.verify.luts import CERTIFIED, Wanted, ask, compared
+from lookkit.handoff.verify.listing import figure
+from lookkit.handoff.verify.luts import CERTIFIED, Wanted, ask, compared, stated_figures
 from lookkit.handoff.verify.report import Row, Verdict
 from lookkit.inspect.reader_process import plain_reason
 from lookkit.inspect.readers import LIBRARIES, ReaderName
@@ -104,15 +105,23 @@ def _look_transform(name: str, entry: Mapping[str, Any], path: Path, truths: Tru
 
     Its figures are those of the .cube beside it: it must be as near to the graph, or nearer.
     """
+    cube = path.with_name(f"{path.stem.rpartition('_')[0]}_{acescct.SPACE}_{aces.SIZE}.cube.json")
+    if "figures" in entry and not cube.is_file():
+        return Row(name, "graph", "faulty", f"no certificate {cube.name} beside it")
+    stated = stated_figures(entry, cube)
+    if isinstance(stated, str):
+        return Row(name, "graph", "faulty", stated)
+    if "tetrahedral" not in stated:
+        return Row(name, "graph", "reads", "no certificate to hold it against")
+    wanted = stated["tetrahedral"]["image-like 99.9 %"]
     try:
         judged = truths.judged(entry)
         assert judged is not None
-        wanted = float(entry["figures"]["tetrahedral"]["image-like 99.9 %"])
+        read = as_opencolorio_reads(path)
     except InputError as error:
         return Row(name, "graph", "faulty", str(error))
-    except (KeyError, TypeError, ValueError):
-        return Row(name, "graph", "reads", "no certificate to hold it against")
-    read = as_opencolorio_reads(path)
+    except (library().Exception, UnicodeDecodeError) as error:
+        return Row(name, "graph", "refuses", plain_reason(error, path))
     pictures = judged.audited["image-like"]
     if path.stem.endswith("ACEScct"):
         out = read(pictures.code)
@@ -128,7 +137,7 @@ def _look_transform(name: str, entry: Mapping[str, Any], path: Path, truths: Tru
 def certified(name: str, measured: Mapping[str, float], stated: Any) -> Row:
     """Compare figures that were measured again with those of the manifest."""
     try:
-        wanted = {key: float(stated[key]) for key in measured}
+        wanted = {key: figure(stated[key]) for key in measured}
     except (KeyError, TypeError, ValueError):
         return Row(name, "graph", "faulty", "its figures in the manifest cannot be read")
     for key, value in measured.items():

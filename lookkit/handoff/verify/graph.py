@@ -194,8 +194,10 @@ class Truths:
 
     def _residual(self, entry: Mapping[str, Any]) -> Residual:
         change = self.change(entry)
-        path = self.folder / CDL_FOLDER / f"{change.stem}.cc"
-        return Residual(self.look, change, read_cc(path), viewing_light(self.look, change))
+        correction = read_cc(self.folder / CDL_FOLDER / f"{change.stem}.cc")
+        if min(*correction.slope, *correction.power, correction.saturation) <= 0.0:
+            raise InputError(f"{change.stem}.cc: a CDL that nothing can undo")
+        return Residual(self.look, change, correction, viewing_light(self.look, change))
 
 
 def names(entry: Mapping[str, Any], needed: tuple[str, ...]) -> tuple[str, str, str | None]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath, PureWindowsPath
@@ -54,7 +55,7 @@ def read_listing(folder: Path) -> Listing:
     """
     manifest = _manifest(folder)
     number = manifest.get("format", 1)
-    if not isinstance(number, int) or not 1 <= number <= FORMAT:
+    if type(number) is not int or not 1 <= number <= FORMAT:
         raise InputError(
             f"{folder / NAME}: format {number!r}, expected 1 to {FORMAT}: made by a later lookkit?"
         )
@@ -91,6 +92,8 @@ def _manifest(folder: Path) -> dict[str, Any]:
         raise InputError(f"{path}: byte {error.start} is not UTF-8") from error
     except json.JSONDecodeError as error:
         raise InputError(f"{path}:{error.lineno}: no JSON ({error.msg})") from error
+    except ValueError as error:  # Python reads no whole number of over 4300 digits.
+        raise InputError(f"{path}: a number that cannot be read ({error})") from error
     except RecursionError as error:
         raise InputError(f"{path}: nested too deeply") from error
     if not isinstance(found, dict):
@@ -117,7 +120,34 @@ def inside(folder: Path, path: Path) -> bool:
     return path.resolve().is_relative_to(folder.resolve())
 
 
+def figure(value: Any) -> float:
+    """Return a number that a manifest or a certificate states.
+
+    Raises
+    ------
+    ValueError
+        If it is none, or not finite.
+    """
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise ValueError(f"{value!r} is no number")
+    try:
+        found = float(value)
+    except OverflowError as error:
+        raise ValueError("a number beyond any measure") from error
+    if not math.isfinite(found):
+        raise ValueError(f"{found} is no figure")
+    return found
+
+
 def _compared(folder: Path, name: str, entry: Any) -> Row:
+    try:
+        return _held(folder, name, entry)
+    except (OSError, ValueError) as error:  # Too long for the disk, no Unicode, not to be read.
+        reason = getattr(error, "strerror", None) or "its name is none for a file here"
+        return Row(name, NAME, "faulty", f"cannot be read ({reason})")
+
+
+def _held(folder: Path, name: str, entry: Any) -> Row:
     if leaves(name):
         return Row(name, NAME, "faulty", "the manifest's path leads out of the folder")
     if not isinstance(entry, dict):

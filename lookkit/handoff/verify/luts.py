@@ -15,6 +15,7 @@ from lookkit.deliver.cube import cube_name
 from lookkit.errors import InputError
 from lookkit.files import safe_name
 from lookkit.handoff.verify.graph import SETS, Judged, Truths
+from lookkit.handoff.verify.listing import figure
 from lookkit.handoff.verify.report import Row
 from lookkit.inspect.function import Function, function_of
 from lookkit.inspect.readers import (
@@ -279,7 +280,7 @@ def stated_figures(entry: Mapping[str, Any], beside: Path) -> dict[str, dict[str
         return certificate or {}
     try:
         stated = {
-            str(reader): {key: float(own[reader][key]) for key in _STATED}
+            str(reader): {key: figure(own[reader][key]) for key in _STATED}
             for reader in READERS
             if reader in own
         }
@@ -297,7 +298,7 @@ def stated_figures(entry: Mapping[str, Any], beside: Path) -> dict[str, dict[str
 def _figures_in(certificate: Any) -> dict[str, dict[str, float]]:
     return {
         reading["reader"]: {
-            key: float(reading["sets"][name]["delta_e_2000"][statistic])
+            key: figure(reading["sets"][name]["delta_e_2000"][statistic])
             for key, (name, statistic) in _STATED.items()
         }
         for reading in certificate["readings"]
