@@ -169,6 +169,23 @@ def fit_lattice(
     return Fit(lattice, tuple(readers), shaper, held)
 
 
+def draft_lattice(
+    exact: Exact,
+    space: CodeSpace,
+    light: Light,
+    size: int,
+    shaper: Shaper,
+    audited: Mapping[SetName, Audited],
+) -> tuple[Array, Watch]:
+    """Return a fitted lattice that does not fold, and what tells whether it does harm.
+
+    It is not held back: behind a shaper, plain sampling is no safe place to go back to.
+    """
+    problem = _Problem(steady(exact), space, light, size, READERS, shaper)
+    watch = problem.watch(audited)
+    return watch.unfolded(problem.solve(_TINT_LADDER[0])), watch
+
+
 def _settled(lattice: Array, problem: _Problem, watch: Watch) -> Array:
     """Take out the tint that is left of the ramp, where that does no harm."""
     change = problem.settled(lattice) - lattice
@@ -199,6 +216,7 @@ class _Problem:
     ) -> None:
         self.size, self.readers, self.shaper = size, readers, shaper
         self.plain = sample(exact, size, shaper)
+        self.unshaped = None if shaper is None else sample(exact, size)
         self.cells = sample_cells(exact, size, _PLACES, shaper)
         self.metric = visibility(self.plain, light)
         self.weights = self._weights(occurrence(space, size, shaper))
@@ -239,7 +257,9 @@ class _Problem:
 
     def watch(self, sets: Mapping[SetName, Audited]) -> Watch:
         """Return what tells where a lattice is worse than plain sampling."""
-        return Watch(self.plain, self.cells, self.metric, sets, self.readers, self.shaper)
+        return Watch(
+            self.plain, self.cells, self.metric, sets, self.readers, self.shaper, self.unshaped
+        )
 
     def _weights(self, occurs: Floats) -> dict[Reader, Floats]:
         """Weight of each sample under each reader, shape (p, cells).
