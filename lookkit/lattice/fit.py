@@ -176,14 +176,17 @@ def draft_lattice(
     size: int,
     shaper: Shaper,
     audited: Mapping[SetName, Audited],
-) -> tuple[Array, Watch]:
-    """Return a fitted lattice that does not fold, and what tells whether it does harm.
+) -> tuple[Array, Watch, tuple[Array, Array]]:
+    """Return a fitted lattice, what tells whether it does harm, and its bounds.
+
+    The bounds are the least and the most exact values around each point.
 
     It is not held back: behind a shaper, plain sampling is no safe place to go back to.
     """
     problem = _Problem(steady(exact), space, light, size, READERS, shaper)
     watch = problem.watch(audited)
-    return watch.unfolded(problem.solve(_TINT_LADDER[0])), watch
+    drafted = watch.unfolded(problem.solve(_TINT_LADDER[0]))
+    return drafted, watch, (problem.lowest, problem.highest)
 
 
 def _settled(lattice: Array, problem: _Problem, watch: Watch) -> Array:

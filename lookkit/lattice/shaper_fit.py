@@ -62,9 +62,6 @@ _ASKED: Final = 64
 _STEPS: Final = 12
 _MOST_CELLS: Final = 24
 _RELAXED: Final = 0.5
-_FAR: Final = 0.05
-"""How far a point may go, in signal."""
-
 _LEVER: Final = 0.15
 """Squared weights below which a place has too little hold on the points that may move."""
 
@@ -117,10 +114,10 @@ def fit_with_shaper(
     best, shaper_found, least = None, EQUAL, np.inf
     for done, reach in enumerate(_REACHES, start=1):
         shaper = search.next(reach)
-        draft, watch = draft_lattice(graph, space, light, size, shaper, sets)
+        draft, watch, bounds = draft_lattice(graph, space, light, size, shaper, sets)
         gain = search.learn(draft, shaper)
         if gain < least:
-            lattice = _repaired(draft, watch, graph, light)
+            lattice = _repaired(draft, watch, bounds, graph, light)
             if lattice is not None:
                 best, shaper_found, least = lattice, shaper, gain
         progress(what, done, rounds)
@@ -133,12 +130,14 @@ def fit_with_shaper(
     return replace(fit, shaper=EQUAL)
 
 
-def _repaired(lattice: Array, watch: Watch, exact: Exact, light: Light) -> Array | None:
+def _repaired(
+    lattice: Array, watch: Watch, bounds: tuple[Array, Array], exact: Exact, light: Light
+) -> Array | None:
     """Return the lattice with no audited set harmed, or None.
 
     In a cell that holds a harmful colour, the worst of some random colours, which are not
-    the audited ones, is drawn towards the exact graph until none is beyond the limit. The
-    neutral axis stays.
+    the audited ones, is drawn towards the exact graph until none is beyond the limit. No
+    point leaves the exact values around it, and the neutral axis stays.
     """
     assert watch.shaper is not None
     across, size = watch.across, watch.across + 1
@@ -146,8 +145,8 @@ def _repaired(lattice: Array, watch: Watch, exact: Exact, light: Light) -> Array
     free = np.ones(size**3, dtype=bool)
     free[:: size * size + size + 1] = False
     values = lattice.reshape(-1, 3).copy()
-    lowest = np.maximum(values - _FAR, values.min())
-    highest = np.minimum(values + _FAR, values.max())
+    lowest = np.minimum(bounds[0].reshape(-1, 3), values)
+    highest = np.maximum(bounds[1].reshape(-1, 3), values)
     limits: dict[int, float] = {}
     for _ in range(_REPAIRS):
         found = watch.excess(values.reshape(lattice.shape))
