@@ -173,6 +173,26 @@ def fit_lattice(
     return Fit(lattice, tuple(readers), shaper, held)
 
 
+def draft_lattice(
+    exact: Exact,
+    space: CodeSpace,
+    light: Light,
+    size: int,
+    shaper: Shaper,
+    audited: Mapping[SetName, Audited],
+) -> tuple[Array, Watch, tuple[Array, Array]]:
+    """Return a fitted lattice, what tells whether it does harm, and its bounds.
+
+    The bounds are the least and the most exact values around each point.
+
+    It is not held back: behind a shaper, plain sampling is no safe place to go back to.
+    """
+    problem = _Problem(steady(exact), space, light, size, READERS, shaper)
+    watch = problem.watch(audited)
+    drafted = watch.unfolded(problem.solve())
+    return drafted, watch, (problem.lowest, problem.highest)
+
+
 def _settled(lattice: Array, problem: _Problem, watch: Watch) -> Array:
     """Take out the tint that is left of the ramp, where that does no harm."""
     change = problem.settled(lattice) - lattice
@@ -203,6 +223,7 @@ class _Problem:
     ) -> None:
         self.size, self.readers, self.shaper = size, readers, shaper
         self.plain = sample(exact, size, shaper)
+        self.unshaped = None if shaper is None else sample(exact, size)
         self.cells = sample_cells(exact, size, _PLACES, shaper)
         self.metric = visibility(self.cells, light)
         self.weights = self._weights(occurrence(space, size, shaper))
@@ -246,7 +267,9 @@ class _Problem:
 
     def watch(self, sets: Mapping[SetName, Audited]) -> Watch:
         """Return what tells where a lattice is worse than plain sampling."""
-        return Watch(self.plain, self.cells, self.metric, sets, self.readers, self.shaper)
+        return Watch(
+            self.plain, self.cells, self.metric, sets, self.readers, self.shaper, self.unshaped
+        )
 
     def _weights(self, occurs: Floats) -> dict[Reader, Floats]:
         """Weight of each sample under each reader, shape (p, cells).

@@ -64,12 +64,17 @@ Mask = npt.NDArray[np.bool_]
 
 
 class _Tail:
-    """Colours of one set under one reader, and what plain sampling does to its tail."""
+    """Colours of one set under one reader, and what plain sampling does to its tail.
 
-    def __init__(self, plain: Array | Floats) -> None:
-        self.mean = float(plain.mean())
+    Behind a shaper, `unshaped` gives the limits: plain sampling at equal spacing. What a
+    colour errs by plain sampling behind the shaper is never blamed on a fit.
+    """
+
+    def __init__(self, plain: Array | Floats, unshaped: Array | None = None) -> None:
         self._plain = plain
-        self._top, self._tail = float(plain.max()), float(np.quantile(plain, _TAIL))
+        held_to = plain if unshaped is None else unshaped
+        self.mean = float(held_to.mean())
+        self._top, self._tail = float(held_to.max()), float(np.quantile(held_to, _TAIL))
         self._may = (1.0 - _TAIL) * plain.size
 
     def to_blame(self, error: Array | Floats, margin: float = _MARGIN) -> Mask:
@@ -85,6 +90,12 @@ class _Tail:
         below = tail * self._tail + _INVISIBLE
         limit = below if (error > below).sum() > self._may else top * self._top + _INVISIBLE
         return np.asarray(error > np.maximum(limit, self._plain * least))
+
+    def exceeded(self, error: Array) -> float | None:
+        """Return the limit that the 99.9 % or else the maximum is beyond, if one is."""
+        if float(np.quantile(error, _TAIL)) > self._tail + _INVISIBLE:
+            return self._tail
+        return self._top if float(error.max()) > self._top + _INVISIBLE else None
 
     def near(self, error: Array | Floats) -> Mask:
         """Which colours may ever be to blame."""
@@ -117,7 +128,11 @@ class _Watched:
 
 
 class Watch:
-    """Finds the cells where a lattice offends."""
+    """Finds the cells where a lattice offends.
+
+    Behind a shaper, the audited sets are held to `unshaped`, plain sampling at equal spacing:
+    what a user would have without a shaper.
+    """
 
     def __init__(
         self,
@@ -127,9 +142,11 @@ class Watch:
         sets: Mapping[SetName, Audited],
         readers: Sequence[Reader],
         shaper: Shaper | None,
+        unshaped: Array | None = None,
     ) -> None:
         self.plain, self.readers, self.shaper = plain, tuple(readers), shaper
         self.across = plain.shape[0] - 1
+        self._unshaped = unshaped
         self._cells, self._metric = cells, metric
         corners = corner_values(plain)
         self._upright = orientation(corners)
@@ -216,9 +233,28 @@ class Watch:
         }
         return out, mean
 
+    def harms(self, lattice: Array) -> bool:
+        """Whether an audited set's tail is worse than plain sampling's."""
+        return bool(self.excess(lattice))
+
+    def excess(self, lattice: Array) -> dict[int, float]:
+        """Return the cells with the colours that do harm, and the Delta E 2000 they may have."""
+        cells: dict[int, float] = {}
+        for watched in self._watched:
+            error = self._seen(watched.audited, lattice, watched.reader)
+            limit = watched.tail.exceeded(error)
+            if limit is not None:
+                for cell in watched.cell[error > limit].tolist():
+                    cells[cell] = min(limit, cells.get(cell, limit))
+        return cells
+
     def folded(self, lattice: Array) -> Mask:
         """Cells that fold where plain sampling does not, shape (cells,)."""
         return turned(orientation(corner_values(lattice)), self._upright, _FLAT)
+
+    def folds(self, lattice: Array) -> bool:
+        """Whether a cell is inside out, as a certificate counts it."""
+        return bool(turned(orientation(corner_values(lattice)), self._upright).any())
 
     def unfolded(self, lattice: Array) -> Array:
         """Return the lattice with the cells that fold drawn towards plain sampling."""
@@ -263,7 +299,11 @@ class Watch:
     def _watch(self, name: SetName, audited: Audited, reader: Reader) -> _Watched:
         code = audited.code if self.shaper is None else self.shaper.forward(audited.code)
         cell = cell_of(code, self.across)
-        tail = _Tail(self._seen(audited, self.plain, reader))
+        plain = self._seen(audited, self.plain, reader)
+        unshaped = None
+        if self._unshaped is not None:
+            unshaped = audited.delta_e_2000(audited.read(self._unshaped, reader))
+        tail = _Tail(plain, unshaped)
         return _Watched(name, audited, cell, reader, tail)
 
     def _seen(self, audited: Audited, lattice: Array, reader: Reader) -> Array:

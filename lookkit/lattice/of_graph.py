@@ -14,7 +14,7 @@ from lookkit.lattice.fit import fit_lattice
 from lookkit.lattice.samples import CodeSpace, SetName
 from lookkit.lattice.sampling import sample
 from lookkit.lattice.shaper import Shaper
-from lookkit.lattice.shaper_fit import fit_shaper
+from lookkit.lattice.shaper_fit import fit_with_shaper
 from lookkit.lattice.truth import Exact, Light, steady
 from lookkit.nodes.base import Op
 from lookkit.progress import Progress, silent
@@ -62,10 +62,11 @@ class Baking:
 
         For CLF, which has a place for both; a plain .cube has none for the shaper.
         """
-        how = (self.exact, self.space, self.light, size)
-        shaper = fit_shaper(*how, progress=progress)
-        fitted = fit_lattice(*how, shaper=shaper, audited=self.audited, progress=progress)
-        return shaper, fitted.lattice
+        fit = fit_with_shaper(
+            self.exact, self.space, self.light, size, audited=self.audited, progress=progress
+        )
+        assert fit.shaper is not None
+        return fit.shaper, fit.lattice
 
     def certify(
         self, lattice: Array, progress: Progress = silent, *, shaper: Shaper | None = None

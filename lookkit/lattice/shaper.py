@@ -49,6 +49,11 @@ class Shaper:
         """Return the code that lies at a place on the lattice's axes."""
         return np.interp(np.asarray(place, dtype=np.float64), self.table, self._codes)
 
+    def then(self, other: Shaper) -> Shaper:
+        """Return the shaper that first does this and then `other`, with the longer table."""
+        code = np.linspace(0.0, 1.0, max(len(self.table), len(other.table)))
+        return Shaper(other.forward(self.forward(code)))
+
     @property
     def _codes(self) -> Array:
         return np.linspace(0.0, 1.0, len(self.table))

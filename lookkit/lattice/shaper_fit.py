@@ -1,70 +1,89 @@
-"""Fitting the shaper of a CLF by measured error.
+"""Fitting the shaper of a CLF, and the lattice behind it.
 
-The curve is a density of lattice points along code, exp of straight lines between a few
-knots. The search starts from equal spacing and changes one knot at a time, first with few
-knots, then with more; each trial samples the graph and measures the audited kinds of
-colours. Spacing by curvature alone was tried and is worse than none on smooth graphs:
-what counts is where pictures are and how visible an error is there.
+A model to second order (`spacing.py`) says how the error of every colour depends on where
+the lattice's points lie. The density of points that serves pictures best, with no other
+audited set worse than plain sampling makes it, follows by descent. A lattice is drafted
+behind it and measured; where a set does worse than the model said, its limit is drawn in
+by as much, and the model is asked again behind the shaper found so far.
+
+Spacing by the graph's curvature alone is worse than none on smooth graphs: what counts is
+where pictures are and how visible an error is there. One curve serves all channels, so
+that neutrals stay on the diagonal.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Mapping
+from dataclasses import replace
+from functools import partial
 from typing import Final
 
 import numpy as np
 
-from lookkit.lattice.audit import audit
-from lookkit.lattice.interpolate import READERS, Reader
-from lookkit.lattice.samples import FIT_SEED, CodeSpace, SetName
-from lookkit.lattice.sampling import sample
+from lookkit.lattice.audit import Audited, audit
+from lookkit.lattice.fit import Fit, draft_lattice, fit_lattice
+from lookkit.lattice.hold import Watch
+from lookkit.lattice.interpolate import READERS, interpolate
+from lookkit.lattice.samples import FIT_SEED, CodeSpace, SetName, audit_sets
+from lookkit.lattice.sampling import CORNERS, corner_weights, sample
 from lookkit.lattice.shaper import Shaper
+from lookkit.lattice.spacing import Aim, Key, Spacing
 from lookkit.lattice.truth import Exact, Light, steady
 from lookkit.progress import Progress, silent
 from lookkit.spaces.working import Array
 
-_SIZES: Final[dict[SetName, int]] = {
+EQUAL: Final = Shaper(np.array([0.0, 1.0]))
+"""Equal spacing: the shaper that does nothing."""
+
+_MODELLED: Final[dict[SetName, int]] = {
     "neutral-ramp": 256,
-    "image-like": 6000,
-    "skin": 1500,
-    "saturated-emitters": 3000,
-    "over-range": 1500,
-    "whole-cube": 3000,
+    "image-like": 3000,
+    "skin": 500,
+    "saturated-emitters": 1400,
+    "over-range": 800,
+    "whole-cube": 2000,
 }
-_SHARE: Final[dict[SetName, float]] = {
-    "neutral-ramp": 0.1,
-    "image-like": 1.0,
-    "skin": 0.2,
-    "saturated-emitters": 0.2,
-    "over-range": 0.1,
-    "whole-cube": 0.1,
+_GOAL: Final[dict[Key, float]] = {
+    ("image-like", "tetrahedral"): 1.0,
+    ("image-like", "trilinear"): 0.4,
+    ("skin", "tetrahedral"): 0.1,
 }
-_TAIL: Final = 0.99
-_INVISIBLE: Final = 0.003
-_HARM: Final = 0.15
-"""Log of how much worse a set may get: what the fit of the lattice wins back."""
+"""A CLF can ask for tetrahedral reading; what ignores that reads trilinearly."""
 
-_HARM_COST: Final = 1.0
-_RESTRAINT: Final = 0.03
-_REACH: Final = 2.0
-"""Largest log of density: 7.4 times denser or sparser than equal spacing."""
+_REACHES: Final = (0.6, 0.4, 0.3, 0.3, 0.3)
+"""How far each round may change the log of the density."""
 
-_STAGES: Final = ((5, (0.6, 0.3), 36), (9, (0.4, 0.2, 0.1), 70), (17, (0.4, 0.2), 54))
-"""Knots, steps and trials of each stage."""
+_ENOUGH: Final = 2
+"""Rounds after which the first lattice that does no harm is taken."""
 
-_ENTRIES: Final = 1025
+_REPAIRS: Final = 5
+_STRICTER: Final = 0.95
+_ASKED: Final = 64
+_STEPS: Final = 12
+_MOST_CELLS: Final = 24
+_RELAXED: Final = 0.5
+_LEVER: Final = 0.15
+"""Squared weights below which a place has too little hold on the points that may move."""
+
+_MARGIN: Final = 0.15
+"""Maxima of random colours vary by about as much from one shaper to the next."""
+
+_CORRECTIONS: Final = (-0.3, 0.7)
+_HARM: Final = 4.0
+_TAIL: Final = 0.999
+_INVISIBLE: Final = 0.002
 
 
-def fit_shaper(
+def fit_with_shaper(
     exact: Exact,
     space: CodeSpace,
     light: Light,
     size: int = 33,
     *,
-    readers: Sequence[Reader] = READERS,
+    audited: Mapping[SetName, Audited] | None = None,
     progress: Progress = silent,
-) -> Shaper:
-    """Find the shaper that makes a lattice of `size` behind it err least.
+) -> Fit:
+    """Find a shaper and the lattice behind it, which together err least on pictures.
 
     Parameters
     ----------
@@ -75,48 +94,108 @@ def fit_shaper(
     light
         The display.
     size
-        Points along an edge of the lattice that will follow.
-    readers
-        How the lattice will be read.
+        Points along an edge of the lattice, at least 3.
+    audited
+        The graph's audited sets, if they are at hand already.
     progress
-        Told after each trial.
+        Told after each round, and as `fit_lattice` tells.
 
     Returns
     -------
-    Shaper
-        Repeatable; equal spacing where nothing better was found. Fit a lattice behind it
-        with `fit_lattice(..., shaper=...)`.
+    Fit
+        Repeatable; its shaper is never None, and equal spacing where no other keeps the
+        promise that no audited set gets worse than by plain sampling without a shaper.
     """
-    trial = _Trial(steady(exact), space, light, size, tuple(readers))
-    total = sum(trials for _, _, trials in _STAGES)
-    done = 0
-
-    def cost(knots: Array) -> float:
-        nonlocal done
-        progress(f"shape {size} points", min(done, total), total)
-        done += 1
-        return trial.cost(knots)
-
-    knots = np.zeros(_STAGES[0][0])
-    least = cost(knots)
-    for count, steps, trials in _STAGES:
-        knots = np.interp(_even(count), _even(len(knots)), knots)
-        knots, least = _searched(cost, knots, least, steps, trials)
-    progress(f"shape {size} points", total, total)
-    return shaper_of(knots)
-
-
-def shaper_of(knots: Array) -> Shaper:
-    """Return the shaper whose log density of points runs straight between `knots`."""
-    middle = (np.arange(_ENTRIES - 1) + 0.5) / (_ENTRIES - 1)
-    density = np.exp(np.interp(middle, _even(len(knots)), knots))
-    table = np.concatenate([[0.0], np.cumsum(density)])
-    table /= table[-1]
-    return Shaper(table)
+    graph = steady(exact)
+    sets = audit(graph, space, light) if audited is None else audited
+    what, rounds = f"shape {size} points", len(_REACHES)
+    progress(what, 0, rounds)
+    search = _Search(graph, space, light, size, sets)
+    best, shaper_found, least = None, EQUAL, np.inf
+    for done, reach in enumerate(_REACHES, start=1):
+        shaper = search.next(reach)
+        draft, watch, bounds = draft_lattice(graph, space, light, size, shaper, sets)
+        gain = search.learn(draft, shaper)
+        if gain < least:
+            lattice = _repaired(draft, watch, bounds, graph, light)
+            if lattice is not None:
+                best, shaper_found, least = lattice, shaper, gain
+        progress(what, done, rounds)
+        if best is not None and done >= _ENOUGH:
+            break
+    progress(what, rounds, rounds)
+    if best is not None:
+        return Fit(best, READERS, shaper_found, 0.0)
+    fit = fit_lattice(exact, space, light, size, audited=sets, progress=progress)
+    return replace(fit, shaper=EQUAL)
 
 
-class _Trial:
-    """Measures a shaper against equal spacing."""
+def _repaired(
+    lattice: Array, watch: Watch, bounds: tuple[Array, Array], exact: Exact, light: Light
+) -> Array | None:
+    """Return the lattice with no audited set harmed, or None.
+
+    In a cell that holds a harmful colour, the worst of some random colours, which are not
+    the audited ones, is drawn towards the exact graph until none is beyond the limit. No
+    point leaves the exact values around it, and the neutral axis stays.
+    """
+    assert watch.shaper is not None
+    across, size = watch.across, watch.across + 1
+    rng = np.random.default_rng(FIT_SEED)
+    free = np.ones(size**3, dtype=bool)
+    free[:: size * size + size + 1] = False
+    values = lattice.reshape(-1, 3).copy()
+    lowest = np.minimum(bounds[0].reshape(-1, 3), values)
+    highest = np.maximum(bounds[1].reshape(-1, 3), values)
+    limits: dict[int, float] = {}
+    for _ in range(_REPAIRS):
+        found = watch.excess(values.reshape(lattice.shape))
+        if len(found) > _MOST_CELLS:
+            return None
+        if not found:
+            fixed = values.reshape(lattice.shape)
+            if not watch.folds(fixed):
+                return fixed
+            values = watch.unfolded(fixed).reshape(-1, 3).copy()
+            continue
+        for cell, limit in found.items():
+            limits[cell] = _STRICTER * limits.get(cell, limit)
+        cells = np.array(list(limits))
+        low = np.stack(np.unravel_index(cells, (across,) * 3), axis=-1)
+        within = rng.random((_ASKED, 3))
+        place = ((low[:, None] + within) / across).reshape(-1, 3)
+        code = watch.shaper.inverse(place)
+        asked = Audited(code, exact(code), light)
+        corners = np.stack(
+            [((low + step) * (size * size, size, 1)).sum(axis=1) for step in CORNERS]
+        )
+        most = np.array(list(limits.values()))
+        for _ in range(_STEPS):
+            moved = False
+            for reader in READERS:
+                read = interpolate(values.reshape(lattice.shape), place, reader)
+                error = asked.delta_e_2000(read).reshape(len(cells), _ASKED)
+                worst = error.argmax(axis=1)
+                shares = corner_weights(within, reader)
+                for index in np.flatnonzero(error.max(axis=1) > most):
+                    pick = worst[index]
+                    row = index * _ASKED + pick
+                    at = corners[:, index]
+                    share = shares[pick] * free[at]
+                    if share @ share < _LEVER:
+                        continue
+                    missing = 1.0 - _STRICTER * most[index] / error[index, pick]
+                    step = (asked.signal[row] - read[row]) * missing
+                    values[at] += _RELAXED * (share / (share @ share))[:, None] * step
+                    moved = True
+            np.clip(values, lowest, highest, out=values)
+            if not moved:
+                break
+    return None
+
+
+class _Search:
+    """Proposes shapers, and learns from the lattices behind them."""
 
     def __init__(
         self,
@@ -124,72 +203,47 @@ class _Trial:
         space: CodeSpace,
         light: Light,
         size: int,
-        readers: tuple[Reader, ...],
+        sets: Mapping[SetName, Audited],
     ) -> None:
-        self._exact, self._size, self._readers = exact, size, readers
-        self._sets = audit(exact, space, light, FIT_SEED, _SIZES)
-        share = np.array([_SHARE[name] for name in self._sets])
-        self._share = (share / share.sum())[:, None]
-        self._equal = self._figures(None)
+        codes = audit_sets(space, FIT_SEED, _MODELLED)
+        self._model = partial(Spacing, exact, light, codes, size)
+        self._sets = sets
+        self._spacing = self._model(EQUAL)
+        self._before = self._spacing.tails(fitted=False)
+        self._limit = {key: tail - _MARGIN for key, tail in self._before.items()}
+        self._plain = _tails(sets, sample(exact, size), None)
 
-    def cost(self, knots: Array) -> float:
-        """Return the mean log of errors against equal spacing, and what is held against it."""
-        change = self._figures(shaper_of(knots)) - self._equal
-        gain = (self._share * change).sum() / len(self._readers)
-        harm = np.maximum(change - _HARM, 0.0)
-        smooth = np.interp(_even(65), _even(len(knots)), knots)
-        return float(gain + _HARM_COST * harm.mean() + _RESTRAINT * np.mean(smooth * smooth))
+    def next(self, reach: float) -> Shaper:
+        """Return a better shaper than the last one learnt from."""
+        return self._spacing.improved(Aim(_GOAL, self._limit), reach)
 
-    def _figures(self, shaper: Shaper | None) -> Array:
-        """Log of the mean and of the tail, averaged, shape (sets, readers)."""
-        lattice = sample(self._exact, self._size, shaper)
-        out = np.empty((len(self._sets), len(self._readers)))
-        for row, audited in enumerate(self._sets.values()):
-            for column, reader in enumerate(self._readers):
-                error = audited.delta_e_2000(audited.read(lattice, reader, shaper))
-                pair = np.array([error.mean(), np.quantile(error, _TAIL)])
-                out[row, column] = np.log(pair + _INVISIBLE).mean()
-        return out
+    def learn(self, lattice: Array, shaper: Shaper) -> float:
+        """Draw in the limits of sets that do worse than the model says, and the other way.
 
-
-def _searched(
-    cost: Callable[[Array], float],
-    knots: Array,
-    least: float,
-    steps: Sequence[float],
-    trials: int,
-) -> tuple[Array, float]:
-    """Change one knot at a time, and repeat what helped; at most `trials` trials."""
-    way = np.ones(len(knots))
-    left = trials
-
-    def tried(candidate: Array) -> bool:
-        nonlocal knots, least, left
-        left -= 1
-        found = cost(candidate)
-        better = found < least - 2e-4
-        if better:
-            knots, least = candidate, found
-        return better
-
-    for step in steps:
-        while left > 0:
-            before, began = knots, least
-            for index in range(len(knots)):
-                for sign in (way[index], -way[index]):
-                    if left <= 0:
-                        return knots, least
-                    candidate = knots.copy()
-                    candidate[index] = np.clip(knots[index] + sign * step, -_REACH, _REACH)
-                    if tried(candidate):
-                        way[index] = sign
-                        break
-            if least >= began - 1e-3:
-                break
-            if left > 0:
-                tried(np.clip(2.0 * knots - before, -_REACH, _REACH))
-    return knots, least
+        Returns
+        -------
+        float
+            The cost of the lattice: how much is gained on pictures, and what is harmed.
+        """
+        self._spacing = self._model(shaper)
+        expected, found = self._spacing.tails(), _tails(self._sets, lattice, shaper)
+        cost = 0.0
+        for key, tail in self._before.items():
+            change = found[key] - self._plain[key]
+            worse = float(change.max()) - (expected[key] - tail)
+            self._limit[key] = tail - _MARGIN - float(np.clip(worse, *_CORRECTIONS))
+            cost += _GOAL.get(key, 0.0) * float(change[0]) + _HARM * max(0.0, float(change.max()))
+        return cost
 
 
-def _even(count: int) -> Array:
-    return np.linspace(0.0, 1.0, count)
+def _tails(
+    sets: Mapping[SetName, Audited], lattice: Array, shaper: Shaper | None
+) -> dict[Key, Array]:
+    """Return the logs of each set's 99.9 % and maximum."""
+    found: dict[Key, Array] = {}
+    for name, audited in sets.items():
+        for reader in READERS:
+            error = audited.delta_e_2000(audited.read(lattice, reader, shaper))
+            tail = np.array([np.quantile(error, _TAIL), error.max()])
+            found[name, reader] = np.log(tail + _INVISIBLE)
+    return found

@@ -13,7 +13,7 @@ from lookkit.lattice.of_graph import exceeded
 from lookkit.lattice.samples import SET_SIZES, CodeSpace
 from lookkit.lattice.sampling import grid, sample
 from lookkit.lattice.search import probe, worst_places
-from lookkit.lattice.shaper_fit import shaper_of
+from lookkit.lattice.spacing import shaper_of
 from lookkit.lattice.truth import Light, steady
 from lookkit.recipe.model import Budget
 from tests.lattice.graphs import LOGC4, aces, mild, print_slog3
