@@ -25,7 +25,7 @@ import numpy as np
 from lookkit.deliver import acescct
 from lookkit.deliver.agreement import scene_colours
 from lookkit.deliver.certified import certified
-from lookkit.deliver.clf import SCENE, clf_head, transforms_of
+from lookkit.deliver.clf import SCENE, clf_head, in_words, transforms_of
 from lookkit.deliver.clf_steps import clf_pieces
 from lookkit.deliver.names import look_stem, shown_look
 from lookkit.deliver.written import Job, Written
@@ -236,7 +236,8 @@ def write_transform(look: Look, scene: str | None, folder: Path) -> list[Written
         pieces = [Piece("the whole look", (lattice,), SIZE)]
     for space, takes, steps in _forms(pieces, inside=not transform.is_the_look_alone):
         path = folder / f"{stem}_lmt_{space}.clf"
-        head = clf_head(look, scene, takes, f"{takes}, for ACES 2", pieces).saying(what, *told)
+        words = in_words(pieces, steps=True)
+        head = clf_head(look, scene, takes, f"{takes}, for ACES 2", words).saying(what, *told)
         Clf(steps).write(path, head, deliver.clf_namespace)
         written.append(replace(one, path=path, over_budget=(), note=f"{space} in and out, {what}"))
     return written

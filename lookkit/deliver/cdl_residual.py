@@ -19,7 +19,7 @@ from lookkit.deliver.agreement import scene_colours
 from lookkit.deliver.best_cdl import best_cdl
 from lookkit.deliver.cdl import Correction, write_cdl
 from lookkit.deliver.certified import certified
-from lookkit.deliver.clf import clf_head, in_words, transforms_of, write_measured
+from lookkit.deliver.clf import clf_head, has_lattice, in_words, transforms_of, write_measured
 from lookkit.deliver.clf_steps import clf_pieces
 from lookkit.deliver.names import look_stem, shown_look
 from lookkit.deliver.written import Job, Written
@@ -180,8 +180,10 @@ class Residual:
         path = place / f"{change.stem}_residual_ACEScct.clf"
         pieces = clf_pieces(change.steps, look.lattices)
         clf = Clf(self.transforms)
-        head = clf_head(look, change.scene, self.takes, self.gives, pieces)
-        measured = write_measured(look, clf, path, head, pieces, self)
+        head = clf_head(
+            look, change.scene, self.takes, self.gives, in_words(pieces, steps=True)
+        )
+        measured = write_measured(look, clf, path, head, self, lattices=has_lattice(pieces))
         note = f"{self.takes}, in; {self.gives}, out; {in_words(pieces)}"
         return Written(path, "cdl", self.part, None, None, change.scene, note, *measured)
 

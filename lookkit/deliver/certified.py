@@ -11,6 +11,7 @@ from lookkit.errors import LookkitError
 from lookkit.files import write_beside
 from lookkit.lattice.certificate import Certificate
 from lookkit.lattice.of_graph import Baking, exceeded
+from lookkit.lattice.shaper import Shaper
 from lookkit.recipe.model import Deliver
 from lookkit.spaces.working import Array
 
@@ -24,7 +25,9 @@ class Certified:
     over_budget: tuple[str, ...]
 
 
-def certified(deliver: Deliver, source: Baking, lattice: Array, path: Path) -> Certified:
+def certified(
+    deliver: Deliver, source: Baking, lattice: Array, path: Path, shaper: Shaper | None = None
+) -> Certified:
     """Certify a lattice as read back from its file, and write the certificate beside it.
 
     Raises
@@ -35,7 +38,7 @@ def certified(deliver: Deliver, source: Baking, lattice: Array, path: Path) -> C
     """
     if not deliver.certify:
         return Certified({}, (), ())
-    certificate = source.certify(lattice)
+    certificate = source.certify(lattice, shaper=shaper)
     over = held_to_budget(deliver, certificate, path)
     return Certified(accuracy_figures(certificate), accuracy_lines(certificate), over)
 

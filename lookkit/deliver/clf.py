@@ -195,10 +195,10 @@ def write_clf_file(look: Look, file: ClfFile, folder: Path) -> Written:
     """
     pieces = clf_pieces(file.chain, look.lattices, file.peak)
     clf = Clf([*_primaries(file.before), *transforms_of(pieces), *_primaries(file.after)])
-    head = clf_head(look, file.scene, file.takes, file.gives, pieces)
+    head = clf_head(look, file.scene, file.takes, file.gives, in_words(pieces, steps=True))
     path = folder / file.path
     path.parent.mkdir(parents=True, exist_ok=True)
-    measured = write_measured(look, clf, path, head, pieces, file)
+    measured = write_measured(look, clf, path, head, file, lattices=has_lattice(pieces))
     return Written(
         path,
         "clf",
@@ -230,7 +230,7 @@ class Measured(Protocol):
 
 
 def write_measured(
-    look: Look, clf: Clf, path: Path, head: ClfHead, pieces: Sequence[Piece], aim: Measured
+    look: Look, clf: Clf, path: Path, head: ClfHead, aim: Measured, *, lattices: bool
 ) -> tuple[Mapping[str, float], tuple[str, ...]]:
     """Write a file, measure it as OpenColorIO reads it, and write what was found into it.
 
@@ -244,7 +244,7 @@ def write_measured(
     if not deliver.certify:
         return {}, ()
     measured = agreement(as_opencolorio_reads(path), aim.exact, aim.colours(), aim.light)
-    told = measured.line(lattices=any(piece.size for piece in pieces))
+    told = measured.line(lattices=lattices)
     clf.write(path, head.saying(told), deliver.clf_namespace)
     return measured.figures(), (told,)
 
@@ -257,9 +257,9 @@ def seen_scene(look: Look, scene: str | None) -> Light:
 
 
 def clf_head(
-    look: Look, scene: str | None, takes: str, gives: str, pieces: Sequence[Piece]
+    look: Look, scene: str | None, takes: str, gives: str, words: str
 ) -> ClfHead:
-    """Return what a file of this look says of itself."""
+    """Return what a file of this look says of itself; `words` say what it consists of."""
     recipe = look.recipe
     shown = shown_look(look, scene)
     return ClfHead(
@@ -268,7 +268,7 @@ def clf_head(
         gives,
         (
             f"look: {shown}, version {recipe.version}, show {recipe.show}",
-            in_words(pieces, steps=True),
+            words,
             "for viewing and finishing; not an exposure meter",
         ),
         {
@@ -277,6 +277,11 @@ def clf_head(
             "RecipeSHA256": look.recipe_hash,
         },
     )
+
+
+def has_lattice(pieces: Sequence[Piece]) -> bool:
+    """Say whether any of the pieces is a lattice."""
+    return any(piece.size for piece in pieces)
 
 
 def in_words(pieces: Sequence[Piece], *, steps: bool = False) -> str:

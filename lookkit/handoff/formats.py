@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Final
 
-from lookkit.deliver import aces, amf, cdl_residual, clf, config, cube, stills
+from lookkit.deliver import aces, amf, cdl_residual, clf, clf_lattice, config, cube, stills
 from lookkit.deliver.written import Job
 from lookkit.handoff import pages
 
@@ -16,6 +16,7 @@ FORMATS: Final[Mapping[str, Callable[[Look], list[Job]]]] = {
     "cube": cube.jobs,
     "config": config.jobs,
     "clf": clf.jobs,
+    "clf-lattice": clf_lattice.jobs,
     "cdl": cdl_residual.jobs,
     "stills": stills.jobs,
     "aces": aces.jobs,

@@ -29,6 +29,11 @@ RECIPIENTS: Final = {
         "the camera's codes to ACES2065-1 (_input), to ACES2065-1 after the look (_look), and to "
         "each output. Each file says which part of it, if any, is a lattice.",
     ),
+    "clf-lattice": (
+        "Colourist, for quick reading",
+        "clf/CAMERA/*_33.clf: the same way to each output as one lattice behind a curve: many times "
+        "smaller, less exact, and closer than a .cube of its size.",
+    ),
     "cdl": (
         "Colourist who wants numbers to turn",
         "cdl/: the ASC CDL nearest to the look (.cc; .ccc and .cdl hold all), in ACEScct without "

@@ -141,6 +141,7 @@ def test_where_no_shaper_keeps_the_promise_spacing_stays_equal():
     graph, size = mild(), 5
     fit = fit_with_shaper(graph.exact, graph.codespace, graph.light, size)
     exact = steady(graph.exact)
+    assert fit.shaper is EQUAL
     lattice = sample(exact, size)
     for audited in audit(exact, graph.codespace, graph.light).values():
         for reader in READERS:
