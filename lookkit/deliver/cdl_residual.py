@@ -180,9 +180,7 @@ class Residual:
         path = place / f"{change.stem}_residual_ACEScct.clf"
         pieces = clf_pieces(change.steps, look.lattices)
         clf = Clf(self.transforms)
-        head = clf_head(
-            look, change.scene, self.takes, self.gives, in_words(pieces, steps=True)
-        )
+        head = clf_head(look, change.scene, self.takes, self.gives, in_words(pieces, steps=True))
         measured = write_measured(look, clf, path, head, self, lattices=has_lattice(pieces))
         note = f"{self.takes}, in; {self.gives}, out; {in_words(pieces)}"
         return Written(path, "cdl", self.part, None, None, change.scene, note, *measured)

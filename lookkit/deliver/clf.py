@@ -256,9 +256,7 @@ def seen_scene(look: Look, scene: str | None) -> Light:
     return Light(lambda light: shown.xyz(evaluate(rendering, light @ AP0_TO_AP1.T)), shown.white)
 
 
-def clf_head(
-    look: Look, scene: str | None, takes: str, gives: str, words: str
-) -> ClfHead:
+def clf_head(look: Look, scene: str | None, takes: str, gives: str, words: str) -> ClfHead:
     """Return what a file of this look says of itself; `words` say what it consists of."""
     recipe = look.recipe
     shown = shown_look(look, scene)

@@ -31,8 +31,8 @@ RECIPIENTS: Final = {
     ),
     "clf-lattice": (
         "Colourist, for quick reading",
-        "clf/CAMERA/*_33.clf: the same way to each output as one lattice behind a curve: many times "
-        "smaller, less exact, and closer than a .cube of its size.",
+        "clf/CAMERA/*_33.clf: the same way to each output as one lattice behind a curve: many "
+        "times smaller, less exact, and closer than a .cube of its size.",
     ),
     "cdl": (
         "Colourist who wants numbers to turn",

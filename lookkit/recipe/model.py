@@ -223,7 +223,8 @@ class Budget(Table):
 
 
 FormatName = Literal[
-    "cube", "config", "clf", "clf-lattice", "cdl", "stills", "aces", "amf", "report"]
+    "cube", "config", "clf", "clf-lattice", "cdl", "stills", "aces", "amf", "report"
+]
 
 
 class Deliver(Table):
