@@ -105,7 +105,6 @@ def fit_lattice(
     size: int = 33,
     *,
     readers: Sequence[Reader] = READERS,
-    shaper: Shaper | None = None,
     audited: Mapping[SetName, Audited] | None = None,
     progress: Progress = silent,
 ) -> Fit:
@@ -123,8 +122,6 @@ def fit_lattice(
         Points along an edge, at least 3.
     readers
         How the file will be read: both ways by default.
-    shaper
-        The curve that a reader applies before the lattice.
     audited
         The graph's audited sets, if they are at hand already. They never enter the fit;
         they only hold it back where it would make one of them worse.
@@ -149,7 +146,7 @@ def fit_lattice(
     graph = steady(exact)
     what = f"fit {size} points"
     progress(what, 0, 4)
-    problem = _Problem(graph, space, light, size, tuple(readers), shaper)
+    problem = _Problem(graph, space, light, size, tuple(readers), None)
     progress(what, 1, 4)
     watch = problem.watch(audit(graph, space, light) if audited is None else audited)
     progress(what, 2, 4)
@@ -170,7 +167,7 @@ def fit_lattice(
     if held < 1.0:
         lattice = _settled(lattice, problem, watch)
     progress(what, 4, 4)
-    return Fit(lattice, tuple(readers), shaper, held)
+    return Fit(lattice, tuple(readers), None, held)
 
 
 def draft_lattice(

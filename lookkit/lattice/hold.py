@@ -233,10 +233,6 @@ class Watch:
         }
         return out, mean
 
-    def harms(self, lattice: Array) -> bool:
-        """Whether an audited set's tail is worse than plain sampling's."""
-        return bool(self.excess(lattice))
-
     def excess(self, lattice: Array) -> dict[int, float]:
         """Return the cells with the colours that do harm, and the Delta E 2000 they may have."""
         cells: dict[int, float] = {}
