@@ -19,6 +19,11 @@ from lookkit.lattice.sampling import CORNERS, Floats
 PAIRS: Final = tuple((a, b) for a in range(8) for b in range(a, 8))
 """Every pair of corners of a cell, once."""
 
+EDGES: Final = tuple(
+    pair for pair in PAIRS if np.abs(np.subtract(*(CORNERS[end] for end in pair))).sum() == 1
+)
+"""The pairs of corners that an edge of the cell joins."""
+
 _KEEP: Final = 1e-3
 """How strongly a value is held where the samples hardly ask for anything."""
 
@@ -38,27 +43,38 @@ class Equations:
         self._right = np.zeros((3, size**3), dtype=np.float32)
         self._beyond: dict[int, Floats] = {}
 
-    def add(self, pairs: Floats, aims: Floats, metric: Floats) -> None:
-        """Add the errors inside every cell.
+    def add(self, pairs: Floats, aims: Floats) -> None:
+        """Add what every cell asks for.
 
         Parameters
         ----------
         pairs
             Sum over the samples of weight x share of one corner x share of the other,
-            for each of `PAIRS`, shape (36, cells).
+            for each of `PAIRS`, shape (36, 3, cells).
         aims
             Sum over the samples of weight x share of a corner x what is to be changed,
             shape (8, 3, cells).
-        metric
-            Weight of a squared error in each channel, shape (3, cells).
         """
         for row, (a, b) in enumerate(PAIRS):
-            if not pairs[row].any():
-                continue
             target = self._diagonal if a == b else self._coupling(a, b)
-            self._corner(target, a)[...] += self._cells(pairs[row] * metric)
+            self._corner(target, a)[...] += self._cells(pairs[row])
         for a in range(8):
-            self._corner(self._right, a)[...] += self._cells(aims[a] * metric)
+            self._corner(self._right, a)[...] += self._cells(aims[a])
+
+    def stiffen(self, edges: Floats) -> None:
+        """Let the two ends of an edge change alike.
+
+        Parameters
+        ----------
+        edges
+            What a squared difference between the changes at its two ends costs, for each of
+            `EDGES`, shape (12, 3, cells).
+        """
+        for (a, b), cost in zip(EDGES, edges, strict=True):
+            at = self._cells(cost)
+            self._corner(self._diagonal, a)[...] += at
+            self._corner(self._diagonal, b)[...] += at
+            self._corner(self._coupling(a, b), a)[...] -= at
 
     def solve(
         self, low: Floats, high: Floats, start: Floats | None = None, iterations: int = 30

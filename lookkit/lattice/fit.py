@@ -14,12 +14,12 @@ from itertools import product
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
 from lookkit.lattice.audit import Audited, audit
 from lookkit.lattice.axis import fit_axis
-from lookkit.lattice.equations import PAIRS, Equations, products
-from lookkit.lattice.hold import Summits, Watch, corners_of, held_back, spread
+from lookkit.lattice.counted import Sums, counted
+from lookkit.lattice.equations import EDGES, Equations
+from lookkit.lattice.hold import Summits, Watch, corners_of, held_back
 from lookkit.lattice.interpolate import READERS, Reader
 from lookkit.lattice.ramp import Ramp
 from lookkit.lattice.samples import CodeSpace, SetName
@@ -32,35 +32,24 @@ from lookkit.lattice.sampling import (
 )
 from lookkit.lattice.shaper import Shaper
 from lookkit.lattice.truth import Exact, Light, steady
-from lookkit.lattice.weights import occurrence, visibility
+from lookkit.lattice.weights import visibility
 from lookkit.progress import Progress, silent
 from lookkit.spaces.working import Array
 
 _PLACES: Final[Array] = np.array(list(product((0.25, 0.75), repeat=3)))
 """The middles of the eight parts of a cell."""
 
-_HARDER: Final = 0.25
-"""How much more an error counts where plain sampling errs more: the tail lies there."""
+_ROUNDS: Final = 4
+_STIFFNESS: Final = 0.3
+"""What it costs to change the two ends of an edge apart by one Delta E or by its length,
+the longer of the two; an average cell's errors are 1."""
 
-_OF_READER: Final[dict[Reader, float]] = {"tetrahedral": 1.0, "trilinear": 2.4}
-"""Trilinear readers err more and gain more by the same change."""
-
-_EXACT: Final = 1e-6
-"""Squared Delta E below which a reader has nothing to gain."""
-
-_ROUNDS: Final = 3
-_FEW: Final = 1e-4
-"""Share of cells that are left to the hold, which is cheaper than another round."""
-_TINT_LEFT: Final = 0.7
-"""What is left, turn by turn, of the effort against tint near cells that lose by it."""
-
-_GAIN: Final = 0.95
-"""What the mean of pictures and skin must fall to, plain sampling's being 1."""
+_STIFFER: Final = 3.0
+_UNFOLDINGS: Final = 10
+"""Turns of stiffening cells that fold; what folds then is drawn towards plain sampling."""
 
 _KEEP_LADDER: Final = (0.5, 0.5, 0.5, 0.0)
 """What is kept of a fit, turn by turn, while pictures or skin lose on the mean."""
-
-_INSIST: Final = 2.0
 
 _SETTLED_SHARES: Final = (0.7, 0.7, 0.0)
 """What is kept, turn by turn, of the last tint's removal where it folds."""
@@ -150,12 +139,8 @@ def fit_lattice(
     progress(what, 1, 4)
     watch = problem.watch(audit(graph, space, light) if audited is None else audited)
     progress(what, 2, 4)
-    for turn in range(_ROUNDS):
-        fitted = problem.solve()
-        worse, mean = watch.worse(fitted)
-        if turn == _ROUNDS - 1 or (mean < _GAIN and worse.mean() <= _FEW):
-            break
-        problem.insist(worse, everywhere=mean >= _GAIN)
+    fitted = problem.fitted(watch)
+    worse, mean = watch.worse(fitted)
     for keep in _KEEP_LADDER:
         if mean <= 1.0:
             break
@@ -186,7 +171,7 @@ def draft_lattice(
     """
     problem = _Problem(steady(exact), space, light, size, READERS, shaper)
     watch = problem.watch(audited)
-    drafted = watch.unfolded(problem.solve())
+    drafted = watch.unfolded(problem.fitted(watch))
     return drafted, watch, (problem.lowest, problem.highest)
 
 
@@ -222,8 +207,8 @@ class _Problem:
         self.plain = sample(exact, size, shaper)
         self.unshaped = None if shaper is None else sample(exact, size)
         self.cells = sample_cells(exact, size, _PLACES, shaper)
-        self.metric = visibility(self.cells, light)
-        self.weights = self._weights(occurrence(space, size, shaper))
+        inside = self.cells.signal.mean(axis=0, dtype=np.float64).T
+        self.metric = visibility(inside, light)
         diagonal = np.arange(size)
         self.start = self.plain.copy()
         self.start[diagonal, diagonal, diagonal] = fit_axis(
@@ -232,20 +217,35 @@ class _Problem:
         self.lowest, self.highest = self.plain.copy(), self.plain.copy()
         self.low, self.high = self._bounds()
         self.ramp = Ramp(exact, light, self.plain, shaper, self.metric)
-        self.tint = np.ones(len(self.ramp.cells), dtype=np.float32)
-        self.change: Floats | None = None
+        self.counted = counted(exact, space, light, shaper, self.cells, self.metric)
+        corners = corner_values(self.plain)
+        for one in self.counted:
+            one.begin(readers, corners, corner_values(self.start))
+        self.stiffness = self._stiffness(corners)
 
-    def solve(self) -> Array:
-        """Return the fitted lattice."""
-        pairs, aims = self._sums()
-        change = self._solved(pairs, aims, self.change)
-        if "trilinear" in self.readers:
-            ramp_pairs, ramp_aims = self.ramp.sums(self._changed(change), self.start)
-            pairs[:, self.ramp.cells] += self.tint * ramp_pairs
-            aims[:, :, self.ramp.cells] += self.tint * ramp_aims
-            change = self._solved(pairs, aims, change)
-        self.change = change
-        return self._changed(change)
+    def fitted(self, watch: Watch) -> Array:
+        """Return the fitted lattice, whose cells hardly ever fold."""
+        lattice, change = self.start, np.zeros_like(self.low)
+        for turn in range(_ROUNDS):
+            equations = Equations(self.size)
+            equations.add(*self._sums(lattice, heed=turn > 0))
+            equations.stiffen(self.stiffness)
+            change = equations.solve(self.low, self.high, change)
+            lattice = self._changed(change)
+            folds = watch.folded(lattice)
+            if turn < _ROUNDS - 1:
+                self.stiffness[:, :, folds] *= _STIFFER
+        for _ in range(_UNFOLDINGS):
+            if not folds.any():
+                break
+            more = np.zeros_like(self.stiffness)
+            more[:, :, folds] = (_STIFFER - 1.0) * self.stiffness[:, :, folds]
+            self.stiffness += more
+            equations.stiffen(more)
+            change = equations.solve(self.low, self.high, change)
+            lattice = self._changed(change)
+            folds = watch.folded(lattice)
+        return lattice
 
     def settled(self, lattice: Array) -> Array:
         """Return the lattice with no tint left on the ramp that a trilinear reader sees."""
@@ -255,54 +255,38 @@ class _Problem:
         high = np.minimum(self.highest + _HAIR, self.plain.max())
         return self.ramp.settled(lattice, low, high)
 
-    def insist(self, cells: npt.NDArray[np.bool_], *, everywhere: bool) -> None:
-        """Let errors in some cells weigh more, and the tint of the ramp near them less."""
-        for heavy in self.weights.values():
-            heavy[:, cells] *= _INSIST
-        near = np.s_[:] if everywhere else spread(cells)[self.ramp.cells]
-        self.tint[near] *= _TINT_LEFT
-
     def watch(self, sets: Mapping[SetName, Audited]) -> Watch:
         """Return what tells where a lattice is worse than plain sampling."""
         return Watch(
             self.plain, self.cells, self.metric, sets, self.readers, self.shaper, self.unshaped
         )
 
-    def _weights(self, occurs: Floats) -> dict[Reader, Floats]:
-        """Weight of each sample under each reader, shape (p, cells).
+    def _sums(self, lattice: Array, *, heed: bool) -> tuple[Floats, Floats]:
+        """Return the sums for the equations, a mean of 1 in the first pair of the colours'."""
+        sums = Sums((self.size - 1) ** 3)
+        corners = corner_values(lattice)
+        for one in self.counted:
+            if heed:
+                one.heed(corners)
+            one.add(sums)
+        scale = np.float32(1.0 / sums.pairs[0].mean())
+        sums.pairs *= scale
+        sums.aims *= scale
+        if "trilinear" in self.readers:
+            pairs, aims = self.ramp.sums(lattice, self.start)
+            metric = self.metric[:, self.ramp.cells] / self.metric.mean()
+            sums.pairs[:, :, self.ramp.cells] += pairs[:, None] * metric
+            sums.aims[:, :, self.ramp.cells] += aims * metric
+        return sums.pairs, sums.aims
 
-        An error counts by what is usual for the reader under plain sampling, so that
-        both gain alike, and more in cells that plain sampling gets very wrong: the tail of
-        the errors lies there.
-        """
-        weights = {}
-        corners = corner_values(self.plain)
-        for reader in self.readers:
-            error = self.cells.signal - self.cells.read(corners, reader)
-            squared = np.einsum("pcn,cn->pn", error * error, self.metric)
-            usual = np.average(np.sqrt(squared), weights=occurs) ** 2
-            harder = (1.0 + squared.mean(axis=0) / usual) ** _HARDER
-            weights[reader] = occurs * harder * _OF_READER[reader] / max(usual, _EXACT)
-        mean = np.mean([weight.mean() for weight in weights.values()])
-        return {reader: weight / (8.0 * mean) for reader, weight in weights.items()}
-
-    def _sums(self) -> tuple[Floats, Floats]:
-        cells = (self.size - 1) ** 3
-        pairs = np.zeros((len(PAIRS), cells), dtype=np.float32)
-        aims = np.zeros((8, 3 * cells), dtype=np.float32)
-        corners = corner_values(self.start)
-        for reader in self.readers:
-            share = self.cells.weights(reader)
-            weight = self.weights[reader].astype(np.float32)
-            missing = self.cells.signal - self.cells.read(corners, reader)
-            pairs += products(share) @ weight
-            aims += share.T @ (weight[:, None] * missing).reshape(len(share), -1)
-        return pairs, aims.reshape(8, 3, cells)
-
-    def _solved(self, pairs: Floats, aims: Floats, guess: Floats | None) -> Floats:
-        equations = Equations(self.size)
-        equations.add(pairs, aims, self.metric / self.metric.mean())
-        return equations.solve(self.low, self.high, guess)
+    def _stiffness(self, corners: Floats) -> Floats:
+        """Cost of changing the ends of each edge apart, shape (12, 3, cells)."""
+        cost = np.empty((len(EDGES), *self.metric.shape), dtype=np.float32)
+        for row, (a, b) in enumerate(EDGES):
+            edge = corners[b] - corners[a]
+            seen = np.einsum("cn,cn,cn->n", edge, edge, self.metric)
+            cost[row] = _STIFFNESS * self.metric / np.maximum(seen, np.float32(1.0))
+        return cost / self.metric.mean()
 
     def _changed(self, change: Floats) -> Array:
         moved = self.start + np.moveaxis(change.reshape(3, *self.start.shape[:3]), 0, -1)

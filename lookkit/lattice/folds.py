@@ -17,13 +17,16 @@ from lookkit.lattice.sampling import CORNERS, Floats
 FLAT: Final = 0.05
 """Normalised volume below which a tetrahedron is flat (clipped) and has no orientation."""
 
-_SHORT: Final = 4.0 / 1023.0
-"""Edges shorter than four 10-bit codes count as that long: nobody sees them turn."""
+_CODES: Final = 4.0 / 1023.0
+"""Four 10-bit codes: about one Delta E 2000 in the mid-tones, where no display is known."""
+
+_JUST_SEEN: Final = 1.0
+"""Edges shorter than one Delta E 2000 count as that long: nobody sees them turn."""
 
 _PATHS: Final = tuple(permutations(range(3)))
 
 
-def orientation(values: Floats) -> Floats:
+def orientation(values: Floats, metric: Floats | None = None) -> Floats:
     """Return the normalised signed volume of every tetrahedron, shape (6, cells).
 
     1 is the volume of three perpendicular edges, 0 is flat, negative is inside out.
@@ -33,7 +36,13 @@ def orientation(values: Floats) -> Floats:
     ----------
     values
         The corners of the cells, as `corner_values` gives them, shape (8, 3, cells).
+    metric
+        Squared Delta E 2000 per squared unit of signal, in each channel of each cell, shape
+        (3, cells), as `visibility` gives it. Without it every channel counts alike and one
+        Delta E is taken for four 10-bit codes.
     """
+    seen = np.float32(_JUST_SEEN / _CODES) if metric is None else np.sqrt(metric)
+    values = values * seen
     out = np.empty((6, values.shape[-1]), dtype=np.float32)
     for row, path in enumerate(_PATHS):
         place = [0, 0, 0]
@@ -64,4 +73,4 @@ def _volume(a: Floats, b: Floats, c: Floats) -> Floats:
 
 
 def _length(edge: Floats) -> Floats:
-    return np.asarray(np.maximum(np.sqrt((edge * edge).sum(axis=0)), np.float32(_SHORT)))
+    return np.asarray(np.maximum(np.sqrt((edge * edge).sum(axis=0)), np.float32(_JUST_SEEN)))

@@ -43,7 +43,7 @@ _GAINING: Final[tuple[SetName, ...]] = ("image-like", "skin")
 _SLOPE: Final = 0.5
 """Largest difference of what neighbouring points keep of their changes."""
 
-_FLAT: Final = 0.6 * FLAT
+_FLAT: Final = 0.9 * FLAT
 
 _SUMMIT_CELLS: Final = 256
 _SUMMIT_ROUNDS: Final = 24
@@ -149,7 +149,7 @@ class Watch:
         self._unshaped = unshaped
         self._cells, self._metric = cells, metric
         corners = corner_values(plain)
-        self._upright = orientation(corners)
+        self._upright = self._oriented(corners)
         self._inside = {reader: _Tail(self._error(corners, reader)) for reader in readers}
         self._watched = [
             self._watch(name, audited, reader)
@@ -176,7 +176,7 @@ class Watch:
         again = touched[at]
         cells = at[again]
         corners = corner_values(lattice)[:, :, cells]
-        self._turned[again] = turned(orientation(corners), self._upright[:, cells], _FLAT)
+        self._turned[again] = turned(self._oriented(corners, cells), self._upright[:, cells], _FLAT)
         out = np.zeros(self.across**3, dtype=bool)
         out[at] = self._turned
         for reader, (tail, inside) in self._inside_close.items():
@@ -207,7 +207,7 @@ class Watch:
             the largest mean of pictures or skin under a reader, plain sampling's being 1.
         """
         corners = corner_values(lattice)
-        folds = turned(orientation(corners), self._upright, _FLAT)
+        folds = turned(self._oriented(corners), self._upright, _FLAT)
         out = np.zeros(self.across**3, dtype=bool)
         near = np.zeros(self.across**3, dtype=bool)
         mean = 0.0
@@ -246,11 +246,11 @@ class Watch:
 
     def folded(self, lattice: Array) -> Mask:
         """Cells that fold where plain sampling does not, shape (cells,)."""
-        return turned(orientation(corner_values(lattice)), self._upright, _FLAT)
+        return turned(self._oriented(corner_values(lattice)), self._upright, _FLAT)
 
     def folds(self, lattice: Array) -> bool:
         """Whether a cell is inside out, as a certificate counts it."""
-        return bool(turned(orientation(corner_values(lattice)), self._upright).any())
+        return bool(turned(self._oriented(corner_values(lattice)), self._upright).any())
 
     def unfolded(self, lattice: Array) -> Array:
         """Return the lattice with the cells that fold drawn towards plain sampling."""
@@ -269,7 +269,7 @@ class Watch:
             moved = self.plain + share[..., None] * (lattice - self.plain)
             corners = corner_values(moved)[:, :, at]
             bad = np.zeros(self.across**3, dtype=bool)
-            bad[at] = turned(orientation(corners), self._upright[:, at], _FLAT)
+            bad[at] = turned(self._oriented(corners, at), self._upright[:, at], _FLAT)
         return moved
 
     def worst_cells(self, lattice: Array, count: int) -> list[int]:
@@ -280,6 +280,10 @@ class Watch:
                 top = self._error(corner_values(one), reader).max(axis=0)
                 cells.update(np.argsort(-top, kind="stable")[:count].tolist())
         return sorted(cells)
+
+    def _oriented(self, corners: Floats, at: Any = None) -> Floats:
+        """Orientation of the cells `at`, all by default."""
+        return orientation(corners, self._metric if at is None else self._metric[:, at])
 
     def _error(self, corners: Floats, reader: Reader, at: Any = None) -> Floats:
         """Errors inside the cells, which stand for the whole cube, shape (p, cells).

@@ -18,7 +18,7 @@ from lookkit.lattice.truth import Exact, Light
 from lookkit.spaces.working import Array
 
 _PLACES: Final[Array] = np.repeat(((np.arange(8) + 0.5) / 8)[:, None], 3, axis=1)
-_WEIGHT: Final = 3000.0
+_WEIGHT: Final = 15000.0
 _ALLOWED: Final = 0.24
 """Errors of lightness up to this share of plain sampling's largest are left alone."""
 
