@@ -5,6 +5,8 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
+from scipy.optimize import linprog
+from scipy.sparse import csr_matrix, hstack, identity, vstack
 
 from lookkit.lattice.difference import delta_e_2000
 from lookkit.lattice.shaper import Shaper
@@ -15,9 +17,9 @@ NEUTRAL: Final = 0.25 / 1023.0
 """Channels of a ramp that differ by less than this are meant to be equal."""
 
 _STEPS: Final = 16
-_EXPONENTS: Final = (2.0, 4.0)
-_ROUNDS: Final = 6
-_KEEP: Final = 1e-4
+_PROBE: Final = 1e-3
+_WORST: Final = 1.0
+"""How much the largest error counts beside the mean of all."""
 
 
 def fit_axis(exact: Exact, light: Light, points: Array, shaper: Shaper | None = None) -> Array:
@@ -41,9 +43,10 @@ def fit_axis(exact: Exact, light: Light, points: Array, shaper: Shaper | None = 
     Returns
     -------
     Array
-        Shape (n, 3): the best by measured mean and maximum Delta E 2000 of two fits and
-        of `points` itself. Ends stay exact; r = g = b where the graph is neutral, and
-        no channel falls where the exact ramp does not.
+        Shape (n, 3): the least mean and maximum of Delta E 2000, to first order, that values
+        within the exact ones around can have; `points` itself where that does not hold in
+        full. Ends stay exact; r = g = b where the graph is neutral, and no channel falls where
+        the exact ramp does not.
     """
     count = len(points)
     place = np.linspace(0.0, 1.0, (count - 1) * _STEPS + 1)
@@ -51,24 +54,21 @@ def fit_axis(exact: Exact, light: Light, points: Array, shaper: Shaper | None = 
     wanted = exact(ramp if shaper is None else shaper.inverse(ramp))
     read = _hats(place, count)
     seen = light.lab(wanted)
-    cost = _lightness_slope(wanted, seen)
+    cost = _visible(light, wanted, seen)
     rising = bool((np.diff(wanted, axis=0) >= -1e-7).all())
     neutral = bool(np.ptp(wanted, axis=1).max() < NEUTRAL)
-
-    candidates = [points, *(_fitted(read, wanted, points, cost, p) for p in _EXPONENTS)]
-    best, least, worst = points, np.inf, np.inf
-    for candidate in candidates:
-        if neutral:
-            candidate = np.repeat(candidate.mean(axis=1, keepdims=True), 3, axis=1)
-        if rising:
-            candidate = np.maximum.accumulate(candidate, axis=0)
-        error = delta_e_2000(seen, light.lab(read @ candidate))
-        score = float(error.mean() + 0.5 * error.max())
-        if worst == np.inf:
-            worst = float(error.max())
-        if score < least and error.max() <= worst:
-            best, least = candidate, score
-    return best
+    if neutral:
+        level = _fitted(read, wanted.mean(axis=1), points.mean(axis=1), cost)
+        fitted = np.repeat(level[:, None], 3, axis=1)
+    else:
+        fitted = np.stack([_fitted(read, *one, cost) for one in zip(wanted.T, points.T, strict=True)], axis=1)
+    if rising:
+        fitted = np.maximum.accumulate(fitted, axis=0)
+    before, after = (
+        delta_e_2000(seen, light.lab(read @ values)) for values in (points, fitted)
+    )
+    better = after.mean() <= before.mean() and after.max() <= before.max()
+    return fitted if better else points
 
 
 def _hats(place: Array, count: int) -> Array:
@@ -77,29 +77,28 @@ def _hats(place: Array, count: int) -> Array:
     return np.maximum(1.0 - distance, 0.0)
 
 
-def _lightness_slope(signal: Array, seen: Array) -> Array:
-    """L* per unit of signal along the ramp, with a floor, shape (m,)."""
-    level = signal.mean(axis=1)
-    rise = np.maximum(np.abs(np.gradient(level)), 1e-12)
-    return np.asarray(np.clip(np.abs(np.gradient(seen[:, 0])) / rise, 15.0, 1000.0))
+def _visible(light: Light, signal: Array, seen: Array) -> Array:
+    """Delta E 2000 per unit of signal along the ramp, with a floor, shape (m,)."""
+    step = np.where(signal.mean(axis=1, keepdims=True) > 0.5, -_PROBE, _PROBE)
+    return np.maximum(delta_e_2000(seen, light.lab(signal + step)) / _PROBE, 1.0)
 
 
-def _fitted(read: Array, wanted: Array, points: Array, cost: Array, exponent: float) -> Array:
-    """Least powers of the error, by reweighted least squares; the ends stay."""
-    weight = np.ones(len(read))
-    values = points
-    for _ in range(1 if exponent == 2.0 else _ROUNDS):
-        rows = read * (weight * cost)[:, None]
-        normal = rows.T @ rows
-        normal += _KEEP * np.trace(normal) / len(points) * np.eye(len(points))
-        aims = rows.T @ ((weight * cost)[:, None] * (wanted - read @ points))
-        change = np.zeros_like(points)
-        change[1:-1] = np.linalg.solve(normal[1:-1, 1:-1], aims[1:-1])
-        values = points + change
-        error = np.abs(wanted - read @ values).mean(axis=1) * cost
-        relative = error / max(float(error.mean()), 1e-12)
-        weight = 0.5 * weight + 0.5 * np.clip(relative ** (0.5 * exponent - 1.0), 0.05, 20.0)
+def _fitted(read: Array, wanted: Array, points: Array, cost: Array) -> Array:
+    """Return values at the points, shape (n,), of least mean and maximum error.
+
+    A linear program: its unknowns are the values, the error at each place and the largest.
+    """
+    places, count = read.shape
     # Within the exact values around: nothing rings beside a kink.
-    near = np.stack([np.concatenate([points[:1], points[:-1]]), points,
-                     np.concatenate([points[1:], points[-1:]])])  # fmt: skip
-    return np.clip(values, near.min(axis=0), near.max(axis=0))
+    near = np.stack([np.append(points[0], points[:-1]), points, np.append(points[1:], points[-1])])
+    low, high = near.min(axis=0), near.max(axis=0)
+    low[[0, -1]] = high[[0, -1]] = points[[0, -1]]
+    rows, each = csr_matrix(read * cost[:, None]), identity(places)
+    most = csr_matrix(np.ones((places, 1)))
+    limits = vstack([hstack([rows, -each, 0.0 * most]), hstack([-rows, -each, 0.0 * most]),
+                     hstack([csr_matrix((places, count)), each, -most])])  # fmt: skip
+    least = np.concatenate([wanted * cost, -wanted * cost, np.zeros(places)])
+    price = np.concatenate([np.zeros(count), np.full(places, 1.0 / places), [_WORST]])
+    bounds = [*zip(low, high, strict=True), *[(0.0, None)] * (places + 1)]
+    found = linprog(price, limits, least, bounds=bounds, method="highs")
+    return np.asarray(points if found.x is None else np.clip(found.x[:count], low, high))

@@ -8,7 +8,7 @@ above two is reached by weights that are renewed from fit to fit.
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -17,7 +17,7 @@ import numpy as np
 from lookkit.lattice.equations import PAIRS, products
 from lookkit.lattice.interpolate import READERS, Reader
 from lookkit.lattice.samples import FIT_SEED, CodeSpace, SetName, audit_sets
-from lookkit.lattice.sampling import CellSamples, Floats, corner_weights
+from lookkit.lattice.sampling import CORNERS, CellSamples, Floats, corner_weights
 from lookkit.lattice.shaper import Shaper
 from lookkit.lattice.truth import Exact, Light
 from lookkit.lattice.weights import visibility
@@ -31,8 +31,6 @@ _LEAST: Final = 0.3
 """Errors below this share of the aim count as that much: means are to fall, too."""
 
 _MOST: Final = 8.0
-_FIRST: Final = np.array([first for first, _ in PAIRS])
-_SECOND: Final = np.array([second for _, second in PAIRS])
 
 
 @dataclass(frozen=True)
@@ -61,23 +59,34 @@ _CONCERNS: Final[dict[SetName, _Concern]] = {
     # A few places in a cell do not show the worst of it: no power of them does.
     "whole-cube": _Concern(1.0, power=2.5),
 }
+_TOGETHER: Final[dict[Reader, list[int]]] = {
+    "trilinear": list(range(len(PAIRS))),
+    # From one corner of a tetrahedron to the next, steps are only ever added.
+    "tetrahedral": [
+        row
+        for row, (first, second) in enumerate(PAIRS)
+        if all(np.less_equal(CORNERS[first], CORNERS[second]))
+    ],
+}
+"""The pairs of corners that a reader ever takes together."""
+
 _CELLS_PER_DRAW: Final = 32**3
 
 
 class Sums:
-    """The sums over the colours of every cell that make the equations of a fit.
+    """The sums over the colours of every cell that make the equations of one channel.
 
     Attributes
     ----------
     pairs
-        Of weight x share of one corner x share of the other, shape (36, 3, cells).
+        Of weight x share of one corner x share of the other, shape (36, cells).
     aims
-        Of weight x share of a corner x what is missing there, shape (8, 3, cells).
+        Of weight x share of a corner x what is missing there, shape (8, cells).
     """
 
     def __init__(self, cells: int) -> None:
-        self.pairs = np.zeros((len(PAIRS), 3, cells), dtype=np.float32)
-        self.aims = np.zeros((8, 3, cells), dtype=np.float32)
+        self.pairs = np.zeros((len(PAIRS), cells), dtype=np.float32)
+        self.aims = np.zeros((8, cells), dtype=np.float32)
 
 
 class Counted(ABC):
@@ -97,47 +106,55 @@ class Counted(ABC):
 
     def __init__(self, name: SetName) -> None:
         self._concern = _CONCERNS[name]
+        self._readers: tuple[Reader, ...] = ()
         self._weights: dict[Reader, Floats] = {}
         self._scale: dict[Reader, float] = {}
         self._missing: dict[Reader, Floats] = {}
 
     def begin(self, readers: Sequence[Reader], plain: Floats, start: Floats) -> None:
         """Take the aims from plain sampling."""
-        for reader in readers:
-            error = self.length(self.missing(plain, reader))
+        self._readers = tuple(readers)
+        self._missing = self.missing(start)
+        for reader, missing in self.missing(plain).items():
+            error = self.length(missing)
             tail = max(float(np.quantile(error, _TAIL)), _INVISIBLE)
             self._scale[reader] = tail * self._concern.aims[READERS.index(reader)]
             self._weights[reader] = self._heeded(error, reader)
-            self._missing[reader] = self.missing(start, reader)
+        self.prepare()
 
     def heed(self, corners: Floats) -> None:
         """Let errors that a fit has left count more, half as before and half as now."""
-        for reader, weight in self._weights.items():
-            error = self.length(self.missing(corners, reader))
-            weight += self._heeded(error, reader)
+        for reader, missing in self.missing(corners).items():
+            weight = self._weights[reader]
+            weight += self._heeded(self.length(missing), reader)
             weight *= 0.5
+        self.prepare()
 
-    def add(self, sums: Sums) -> None:
-        """Add what these colours ask for."""
+    def _asked(self) -> Iterator[tuple[Reader, Floats, Floats]]:
+        """Give each reader, the weights of the colours and what is missing of them."""
         for reader, weight in self._weights.items():
-            scale = np.float32(self._concern.share / (self._scale[reader] ** 2 * weight.size))
-            self.add_weighted(sums, weight * scale, self._missing[reader], reader)
+            scale = self._concern.share / (self._scale[reader] ** 2 * weight.size)
+            yield reader, weight * np.float32(scale), self._missing[reader]
 
     def _heeded(self, error: Floats, reader: Reader) -> Floats:
         relative = np.maximum(error / np.float32(self._scale[reader]), np.float32(_LEAST))
         return np.minimum(relative ** (self._concern.power - 2.0), np.float32(_MOST))
 
     @abstractmethod
-    def missing(self, corners: Floats, reader: Reader) -> Floats:
-        """Exact signal less what a reader makes of the corners of all cells."""
+    def missing(self, corners: Floats) -> dict[Reader, Floats]:
+        """Exact signal less what each reader makes of the corners of all cells."""
 
     @abstractmethod
     def length(self, missing: Floats) -> Floats:
         """Delta E 2000 of what is missing, to first order."""
 
     @abstractmethod
-    def add_weighted(self, sums: Sums, weight: Floats, missing: Floats, reader: Reader) -> None:
-        """Add the colours with their weights."""
+    def prepare(self) -> None:
+        """Do what all channels have in common, after the weights have changed."""
+
+    @abstractmethod
+    def add(self, sums: Sums, channel: int) -> None:
+        """Add what these colours ask for in a channel."""
 
 
 class Drawn(Counted):
@@ -159,28 +176,34 @@ class Drawn(Counted):
             reader: np.ascontiguousarray(corner_weights(within, reader).T) for reader in READERS
         }
 
-    def missing(self, corners: Floats, reader: Reader) -> Floats:
+    def missing(self, corners: Floats) -> dict[Reader, Floats]:
         """Shape (3, n)."""
         around = corners[:, :, self._cell]
-        return np.asarray(self._signal - np.einsum("an,acn->cn", self._share[reader], around))
+        return {
+            reader: self._signal - np.einsum("an,acn->cn", self._share[reader], around)
+            for reader in self._readers
+        }
 
     def length(self, missing: Floats) -> Floats:
         """Shape (n,)."""
         return np.asarray(np.sqrt(np.einsum("cn,cn,cn->n", missing, missing, self._metric)))
 
-    def add_weighted(self, sums: Sums, weight: Floats, missing: Floats, reader: Reader) -> None:
-        """Add the colours with their weights, shape (n,)."""
-        share = self._share[reader]
-        both = share[_FIRST] * share[_SECOND]
-        for channel in range(3):
-            counts = weight * self._metric[channel]
-            sums.pairs[:, channel, self._cells] += self._in_cells(both * counts)
-            sums.aims[:, channel, self._cells] += self._in_cells(
-                share * (counts * missing[channel])
-            )
+    def prepare(self) -> None:
+        """Nothing: every colour has its own metric."""
 
-    def _in_cells(self, values: Floats) -> Floats:
-        return np.add.reduceat(values, self._first, axis=1)
+    def add(self, sums: Sums, channel: int) -> None:
+        """Add what these colours ask for in a channel."""
+        metric = self._metric[channel]
+        for reader, weight, missing in self._asked():
+            share = self._share[reader]
+            counts = weight * metric
+            asked = share * (counts * missing[channel])
+            sums.aims[:, self._cells] += np.add.reduceat(asked, self._first, axis=1)
+            counts = share * counts
+            for row in _TOGETHER[reader]:
+                first, second = PAIRS[row]
+                both = counts[first] * share[second]
+                sums.pairs[row, self._cells] += np.add.reduceat(both, self._first)
 
 
 class Everywhere(Counted):
@@ -190,20 +213,30 @@ class Everywhere(Counted):
         super().__init__("whole-cube")
         self._cells, self._metric = cells, metric
 
-    def missing(self, corners: Floats, reader: Reader) -> Floats:
+    def missing(self, corners: Floats) -> dict[Reader, Floats]:
         """Shape (p, 3, cells)."""
-        return self._cells.signal - self._cells.read(corners, reader)
+        return {
+            reader: self._cells.signal - self._cells.read(corners, reader)
+            for reader in self._readers
+        }
 
     def length(self, missing: Floats) -> Floats:
         """Shape (p, cells)."""
         return np.asarray(np.sqrt(np.einsum("pcn,pcn,cn->pn", missing, missing, self._metric)))
 
-    def add_weighted(self, sums: Sums, weight: Floats, missing: Floats, reader: Reader) -> None:
-        """Add the places with their weights, shape (p, cells)."""
-        share = self._cells.weights(reader)
-        sums.pairs += (products(share) @ weight)[:, None] * self._metric
-        aims = share.T @ (weight[:, None] * missing).reshape(len(share), -1)
-        sums.aims += aims.reshape(sums.aims.shape) * self._metric
+    def prepare(self) -> None:
+        """Sum over the places: the metric is one for a cell."""
+        self._pairs, self._aims = np.float32(0.0), np.float32(0.0)
+        for reader, weight, missing in self._asked():
+            share = self._cells.weights(reader)
+            self._pairs = self._pairs + products(share) @ weight
+            aims = share.T @ (weight[:, None] * missing).reshape(len(share), -1)
+            self._aims = self._aims + aims.reshape(8, 3, -1)
+
+    def add(self, sums: Sums, channel: int) -> None:
+        """Add what the places ask for in a channel."""
+        sums.pairs += self._pairs * self._metric[channel]
+        sums.aims += self._aims[:, channel] * self._metric[channel]
 
 
 def counted(

@@ -32,15 +32,15 @@ _PASSES: Final = 3
 
 
 class Equations:
-    """Normal equations for the change of a lattice's values, shape (3, n^3) each.
+    """Normal equations for the change of one channel of a lattice, shape (n^3,).
 
     The unknown is the change from a starting lattice, so that float32 suffices.
     """
 
     def __init__(self, size: int) -> None:
         self.size = size
-        self._diagonal = np.zeros((3, size**3), dtype=np.float32)
-        self._right = np.zeros((3, size**3), dtype=np.float32)
+        self._diagonal = np.zeros(size**3, dtype=np.float32)
+        self._right = np.zeros(size**3, dtype=np.float32)
         self._beyond: dict[int, Floats] = {}
 
     def add(self, pairs: Floats, aims: Floats) -> None:
@@ -50,10 +50,10 @@ class Equations:
         ----------
         pairs
             Sum over the samples of weight x share of one corner x share of the other,
-            for each of `PAIRS`, shape (36, 3, cells).
+            for each of `PAIRS`, shape (36, cells).
         aims
             Sum over the samples of weight x share of a corner x what is to be changed,
-            shape (8, 3, cells).
+            shape (8, cells).
         """
         for row, (a, b) in enumerate(PAIRS):
             target = self._diagonal if a == b else self._coupling(a, b)
@@ -68,7 +68,7 @@ class Equations:
         ----------
         edges
             What a squared difference between the changes at its two ends costs, for each of
-            `EDGES`, shape (12, 3, cells).
+            `EDGES`, shape (12, cells).
         """
         for (a, b), cost in zip(EDGES, edges, strict=True):
             at = self._cells(cost)
@@ -76,16 +76,14 @@ class Equations:
             self._corner(self._diagonal, b)[...] += at
             self._corner(self._coupling(a, b), a)[...] -= at
 
-    def solve(
-        self, low: Floats, high: Floats, start: Floats | None = None, iterations: int = 30
-    ) -> Floats:
-        """Return the change, shape (3, n^3), each value within its `low` and `high`.
+    def solve(self, low: Floats, high: Floats, start: Floats, iterations: int = 30) -> Floats:
+        """Return the change, shape (n^3,), each value within its `low` and `high`.
 
         Values that want to leave their bounds are put on them and the rest is solved
         again; equal bounds fix a value. `start` is a guess.
         """
         held = low >= high
-        change = np.clip(np.zeros_like(low) if start is None else start, low, high)
+        change = np.clip(start, low, high)
         for _ in range(_PASSES):
             change = self._descend(change, ~held, iterations)
             clipped = np.clip(change, low, high)
@@ -103,19 +101,19 @@ class Equations:
         step = scale * residual
         direction = step.copy()
         size = _dot(residual, step)
-        wanted = np.maximum(_dot(self._right * free, scale * self._right), size) * _TOLERANCE**2
+        wanted = max(_dot(self._right * free, scale * self._right), size) * _TOLERANCE**2
         x = x.copy()
         for _ in range(iterations):
-            if (size <= wanted).all():
+            if size <= wanted:
                 break
             image = self._times(direction)
             image *= free
-            length = size / np.maximum(_dot(direction, image), 1e-30)
-            x += length.astype(np.float32) * direction
-            residual -= length.astype(np.float32) * image
+            length = np.float32(size / max(_dot(direction, image), 1e-30))
+            x += length * direction
+            residual -= length * image
             np.multiply(scale, residual, out=step)
             new = _dot(residual, step)
-            direction *= (new / np.maximum(size, 1e-30)).astype(np.float32)
+            direction *= np.float32(new / max(size, 1e-30))
             direction += step
             size = new
         return x
@@ -125,12 +123,12 @@ class Equations:
         out *= np.float32(1.0 + _KEEP)
         work = np.empty_like(x)
         for shift, coupling in self._beyond.items():
-            near, far = slice(0, x.shape[1] - shift), slice(shift, None)
-            part = work[:, near]
-            np.multiply(coupling[:, near], x[:, far], out=part)
-            out[:, near] += part
-            np.multiply(coupling[:, near], x[:, near], out=part)
-            out[:, far] += part
+            near, far = slice(0, len(x) - shift), slice(shift, None)
+            part = work[near]
+            np.multiply(coupling[near], x[far], out=part)
+            out[near] += part
+            np.multiply(coupling[near], x[near], out=part)
+            out[far] += part
         return out
 
     def _coupling(self, a: int, b: int) -> Floats:
@@ -143,11 +141,11 @@ class Equations:
     def _corner(self, points: Floats, corner: int) -> Floats:
         """View the values at one corner of every cell."""
         n, (i, j, k) = self.size, CORNERS[corner]
-        box = points.reshape(3, n, n, n)
-        return box[:, i : i + n - 1, j : j + n - 1, k : k + n - 1]
+        box = points.reshape(n, n, n)
+        return box[i : i + n - 1, j : j + n - 1, k : k + n - 1]
 
     def _cells(self, values: Floats) -> Floats:
-        return values.reshape(3, self.size - 1, self.size - 1, self.size - 1)
+        return values.reshape(self.size - 1, self.size - 1, self.size - 1)
 
 
 def products(share: Floats) -> Floats:
@@ -155,6 +153,5 @@ def products(share: Floats) -> Floats:
     return np.stack([share[:, a] * share[:, b] for a, b in PAIRS])
 
 
-def _dot(first: Floats, second: Floats) -> npt.NDArray[np.float64]:
-    """Inner product of each channel, shape (3, 1)."""
-    return np.asarray(np.einsum("cm,cm->c", first, second, dtype=np.float64)[:, None])
+def _dot(first: Floats, second: Floats) -> float:
+    return float(np.einsum("m,m->", first, second, dtype=np.float64))

@@ -31,7 +31,7 @@ from lookkit.lattice.sampling import (
     sample_cells,
 )
 from lookkit.lattice.shaper import Shaper
-from lookkit.lattice.truth import Exact, Light, steady
+from lookkit.lattice.truth import Exact, Light, at_once, steady
 from lookkit.lattice.weights import visibility
 from lookkit.progress import Progress, silent
 from lookkit.spaces.working import Array
@@ -139,15 +139,12 @@ def fit_lattice(
     progress(what, 1, 4)
     watch = problem.watch(audit(graph, space, light) if audited is None else audited)
     progress(what, 2, 4)
-    fitted = problem.fitted(watch)
-    worse, mean = watch.worse(fitted)
+    fitted = watch.unfolded(problem.fitted(watch))
+    progress(what, 3, 4)
     for keep in _KEEP_LADDER:
-        if mean <= 1.0:
+        if watch.worse(fitted)[1] <= 1.0:
             break
         fitted = problem.plain + keep * (fitted - problem.plain)
-        worse, mean = watch.worse(fitted)
-    progress(what, 3, 4)
-    fitted = watch.unfolded(fitted)
     lattice, held = held_back(fitted, watch, Summits(watch, fitted, graph, light))
     if held < 1.0:
         lattice = _settled(lattice, problem, watch)
@@ -219,19 +216,21 @@ class _Problem:
         self.ramp = Ramp(exact, light, self.plain, shaper, self.metric)
         self.counted = counted(exact, space, light, shaper, self.cells, self.metric)
         corners = corner_values(self.plain)
-        for one in self.counted:
-            one.begin(readers, corners, corner_values(self.start))
+        begun = corner_values(self.start)
+        at_once(lambda one: one.begin(readers, corners, begun), self.counted)
         self.stiffness = self._stiffness(corners)
 
     def fitted(self, watch: Watch) -> Array:
         """Return the fitted lattice, whose cells hardly ever fold."""
         lattice, change = self.start, np.zeros_like(self.low)
+        corners = corner_values(lattice)
         for turn in range(_ROUNDS):
-            equations = Equations(self.size)
-            equations.add(*self._sums(lattice, heed=turn > 0))
-            equations.stiffen(self.stiffness)
-            change = equations.solve(self.low, self.high, change)
+            if turn:
+                at_once(lambda one: one.heed(corners), self.counted)
+            equations = self._equations(lattice)
+            change = self._solved(equations, change)
             lattice = self._changed(change)
+            corners = corner_values(lattice)
             folds = watch.folded(lattice)
             if turn < _ROUNDS - 1:
                 self.stiffness[:, :, folds] *= _STIFFER
@@ -241,8 +240,9 @@ class _Problem:
             more = np.zeros_like(self.stiffness)
             more[:, :, folds] = (_STIFFER - 1.0) * self.stiffness[:, :, folds]
             self.stiffness += more
-            equations.stiffen(more)
-            change = equations.solve(self.low, self.high, change)
+            for channel, one in enumerate(equations):
+                one.stiffen(more[:, channel])
+            change = self._solved(equations, change)
             lattice = self._changed(change)
             folds = watch.folded(lattice)
         return lattice
@@ -261,23 +261,40 @@ class _Problem:
             self.plain, self.cells, self.metric, sets, self.readers, self.shaper, self.unshaped
         )
 
-    def _sums(self, lattice: Array, *, heed: bool) -> tuple[Floats, Floats]:
-        """Return the sums for the equations, a mean of 1 in the first pair of the colours'."""
+    def _equations(self, lattice: Array) -> list[Equations]:
+        """Return what all asks for, channel by channel."""
+        ramp = self.ramp.sums(lattice, self.start) if "trilinear" in self.readers else None
+        total = at_once(self._sums, range(3))
+        scale = np.float32(3.0 / sum(sums.pairs[0].mean() for sums in total))
+
+        def made(channel: int) -> Equations:
+            sums = total[channel]
+            sums.pairs *= scale
+            sums.aims *= scale
+            if ramp is not None:
+                metric = self.metric[channel, self.ramp.cells] / self.metric.mean()
+                sums.pairs[:, self.ramp.cells] += ramp[0] * metric
+                sums.aims[:, self.ramp.cells] += ramp[1][:, channel] * metric
+            equations = Equations(self.size)
+            equations.add(sums.pairs, sums.aims)
+            equations.stiffen(self.stiffness[:, channel])
+            return equations
+
+        return at_once(made, range(3))
+
+    def _sums(self, channel: int) -> Sums:
         sums = Sums((self.size - 1) ** 3)
-        corners = corner_values(lattice)
         for one in self.counted:
-            if heed:
-                one.heed(corners)
-            one.add(sums)
-        scale = np.float32(1.0 / sums.pairs[0].mean())
-        sums.pairs *= scale
-        sums.aims *= scale
-        if "trilinear" in self.readers:
-            pairs, aims = self.ramp.sums(lattice, self.start)
-            metric = self.metric[:, self.ramp.cells] / self.metric.mean()
-            sums.pairs[:, :, self.ramp.cells] += pairs[:, None] * metric
-            sums.aims[:, :, self.ramp.cells] += aims * metric
-        return sums.pairs, sums.aims
+            one.add(sums, channel)
+        return sums
+
+    def _solved(self, equations: list[Equations], change: Floats) -> Floats:
+        def solved(channel: int) -> Floats:
+            return equations[channel].solve(
+                self.low[channel], self.high[channel], change[channel]
+            )
+
+        return np.stack(at_once(solved, range(3)))
 
     def _stiffness(self, corners: Floats) -> Floats:
         """Cost of changing the ends of each edge apart, shape (12, 3, cells)."""

@@ -157,6 +157,7 @@ class Watch:
             for reader in readers
         ]
         # What the last `worse` saw near a limit, kept up to date by `offending`.
+        self._seen_whole: tuple[Array, float, tuple[Mask, float]] = plain, 0.0, (self._none(), 0.0)
         self._now = plain
         self._looked_at = np.empty(0, dtype=np.intp)
         self._turned = np.empty(0, dtype=bool)
@@ -177,7 +178,7 @@ class Watch:
         cells = at[again]
         corners = corner_values(lattice)[:, :, cells]
         self._turned[again] = turned(self._oriented(corners, cells), self._upright[:, cells], _FLAT)
-        out = np.zeros(self.across**3, dtype=bool)
+        out = self._none()
         out[at] = self._turned
         for reader, (tail, inside) in self._inside_close.items():
             inside[:, again] = self._error(corners, reader, cells)
@@ -190,7 +191,7 @@ class Watch:
         return out
 
     def worse(self, lattice: Array, margin: float = _MARGIN) -> tuple[Mask, float]:
-        """Look at everything.
+        """Look at everything; a second look at the same lattice costs nothing.
 
         Parameters
         ----------
@@ -206,10 +207,12 @@ class Watch:
             Cells that make a set's tail worse than plain sampling's, shape (cells,), and
             the largest mean of pictures or skin under a reader, plain sampling's being 1.
         """
+        if lattice is self._seen_whole[0] and margin == self._seen_whole[1]:
+            return self._seen_whole[2]
         corners = corner_values(lattice)
         folds = turned(self._oriented(corners), self._upright, _FLAT)
-        out = np.zeros(self.across**3, dtype=bool)
-        near = np.zeros(self.across**3, dtype=bool)
+        out = self._none()
+        near = self._none()
         mean = 0.0
         inside = {reader: self._error(corners, reader) for reader in self.readers}
         for reader, tail in self._inside.items():
@@ -231,6 +234,7 @@ class Watch:
             reader: (tail.only(looked_at), inside[reader][looked_at])
             for reader, tail in self._inside.items()
         }
+        self._seen_whole = lattice, margin, (out, mean)
         return out, mean
 
     def excess(self, lattice: Array) -> dict[int, float]:
@@ -268,7 +272,7 @@ class Watch:
             share[around] *= left
             moved = self.plain + share[..., None] * (lattice - self.plain)
             corners = corner_values(moved)[:, :, at]
-            bad = np.zeros(self.across**3, dtype=bool)
+            bad = self._none()
             bad[at] = turned(self._oriented(corners, at), self._upright[:, at], _FLAT)
         return moved
 
@@ -280,6 +284,10 @@ class Watch:
                 top = self._error(corner_values(one), reader).max(axis=0)
                 cells.update(np.argsort(-top, kind="stable")[:count].tolist())
         return sorted(cells)
+
+    def _none(self) -> Mask:
+        """No cell."""
+        return np.zeros(self.across**3, dtype=bool)
 
     def _oriented(self, corners: Floats, at: Any = None) -> Floats:
         """Orientation of the cells `at`, all by default."""
@@ -401,7 +409,7 @@ def held_back(fitted: Array, watch: Watch, summits: Summits) -> tuple[Array, flo
         if not left:
             _ease(share)
 
-    lattice, bad = fitted, watch.offending(fitted)
+    lattice, bad = fitted, watch.worse(fitted)[0] | watch.folded(fitted)
     for _ in range(_SUMMIT_ROUNDS):
         for left, spared in _STEPS:
             if not bad.any():

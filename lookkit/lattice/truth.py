@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
-from typing import Final
+from typing import Final, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -22,6 +22,9 @@ Exact = Callable[[Array], Array]
 
 It is called from several threads at once.
 """
+
+_Job = TypeVar("_Job")
+_Done = TypeVar("_Done")
 
 _CHUNK: Final = 16384
 _HAIR: Final = 2e-6
@@ -87,6 +90,14 @@ def in_chunks(work: Callable[..., Array], *columns: Real) -> Array:
         for start in range(0, count, _CHUNK)
     ]
     return np.concatenate(list(_pool(os.getpid()).map(lambda part: work(*part), parts)))
+
+
+def at_once(work: Callable[[_Job], _Done], jobs: Iterable[_Job]) -> list[_Done]:
+    """Do independent jobs on all cores and return what they give, in order.
+
+    A job may not call this or `in_chunks`: its threads would wait for themselves.
+    """
+    return list(_pool(os.getpid()).map(work, jobs))
 
 
 @lru_cache(maxsize=1)
