@@ -46,7 +46,7 @@ class _Concern:
 
 
 _DRAWS: Final[dict[SetName, int]] = {
-    "image-like": 40_000,
+    "image-like": 60_000,
     "skin": 6_000,
     "saturated-emitters": 15_000,
     "over-range": 6_000,
@@ -57,7 +57,7 @@ _CONCERNS: Final[dict[SetName, _Concern]] = {
     "saturated-emitters": _Concern(0.3),
     "over-range": _Concern(0.15),
     # A few places in a cell do not show the worst of it: no power of them does.
-    "whole-cube": _Concern(1.0, power=2.5),
+    "whole-cube": _Concern(3.0, power=3.0, aims=(0.92, 0.85)),
 }
 _TOGETHER: Final[dict[Reader, list[int]]] = {
     "trilinear": list(range(len(PAIRS))),
@@ -73,20 +73,28 @@ _TOGETHER: Final[dict[Reader, list[int]]] = {
 _CELLS_PER_DRAW: Final = 32**3
 
 
+@dataclass(frozen=True, eq=False)
 class Sums:
-    """The sums over the colours of every cell that make the equations of one channel.
+    """The sums over the colours of every cell that make the equations of a fit.
+
+    They are still to be weighed by the metric of each cell and channel.
 
     Attributes
     ----------
     pairs
         Of weight x share of one corner x share of the other, shape (36, cells).
     aims
-        Of weight x share of a corner x what is missing there, shape (8, cells).
+        Of weight x share of a corner x what is missing there, shape (8, 3, cells).
     """
 
-    def __init__(self, cells: int) -> None:
-        self.pairs = np.zeros((len(PAIRS), cells), dtype=np.float32)
-        self.aims = np.zeros((8, cells), dtype=np.float32)
+    pairs: Floats
+    aims: Floats
+
+    @classmethod
+    def none(cls, cells: int) -> Sums:
+        """Return sums over no colours."""
+        pairs = np.zeros((len(PAIRS), cells), dtype=np.float32)
+        return cls(pairs, np.zeros((8, 3, cells), dtype=np.float32))
 
 
 class Counted(ABC):
@@ -120,7 +128,6 @@ class Counted(ABC):
             tail = max(float(np.quantile(error, _TAIL)), _INVISIBLE)
             self._scale[reader] = tail * self._concern.aims[READERS.index(reader)]
             self._weights[reader] = self._heeded(error, reader)
-        self.prepare()
 
     def heed(self, corners: Floats) -> None:
         """Let errors that a fit has left count more, half as before and half as now."""
@@ -128,7 +135,6 @@ class Counted(ABC):
             weight = self._weights[reader]
             weight += self._heeded(self.length(missing), reader)
             weight *= 0.5
-        self.prepare()
 
     def _asked(self) -> Iterator[tuple[Reader, Floats, Floats]]:
         """Give each reader, the weights of the colours and what is missing of them."""
@@ -149,21 +155,18 @@ class Counted(ABC):
         """Delta E 2000 of what is missing, to first order."""
 
     @abstractmethod
-    def prepare(self) -> None:
-        """Do what all channels have in common, after the weights have changed."""
-
-    @abstractmethod
-    def add(self, sums: Sums, channel: int) -> None:
-        """Add what these colours ask for in a channel."""
+    def add(self, sums: Sums) -> None:
+        """Add what these colours ask for."""
 
 
 class Drawn(Counted):
     """Colours wherever they lie in their cells: pictures and lights."""
 
     def __init__(
-        self, name: SetName, place: Array, signal: Array, light: Light, across: int
+        self, name: SetName, place: Array, signal: Array, light: Light, metric: Floats
     ) -> None:
         super().__init__(name)
+        across = round(metric.shape[1] ** (1.0 / 3.0))
         low = np.minimum((place * across).astype(np.intp), across - 1)
         cell = (low[:, 0] * across + low[:, 1]) * across + low[:, 2]
         order = np.argsort(cell, kind="stable")
@@ -171,6 +174,8 @@ class Drawn(Counted):
         self._cells, self._first = np.unique(self._cell, return_index=True)
         self._signal = np.ascontiguousarray(signal[order].T, dtype=np.float32)
         self._metric = visibility(signal[order], light)
+        # Within a cell the metric changes far more in size than between the channels.
+        self._visible = self._metric.mean(axis=0) / metric.mean(axis=0)[self._cell]
         within = (place * across - low)[order]
         self._share = {
             reader: np.ascontiguousarray(corner_weights(within, reader).T) for reader in READERS
@@ -188,22 +193,18 @@ class Drawn(Counted):
         """Shape (n,)."""
         return np.asarray(np.sqrt(np.einsum("cn,cn,cn->n", missing, missing, self._metric)))
 
-    def prepare(self) -> None:
-        """Nothing: every colour has its own metric."""
-
-    def add(self, sums: Sums, channel: int) -> None:
-        """Add what these colours ask for in a channel."""
-        metric = self._metric[channel]
+    def add(self, sums: Sums) -> None:
+        """Add what these colours ask for."""
         for reader, weight, missing in self._asked():
             share = self._share[reader]
-            counts = weight * metric
-            asked = share * (counts * missing[channel])
-            sums.aims[:, self._cells] += np.add.reduceat(asked, self._first, axis=1)
-            counts = share * counts
+            counts = share * (weight * self._visible)
             for row in _TOGETHER[reader]:
                 first, second = PAIRS[row]
-                both = counts[first] * share[second]
-                sums.pairs[row, self._cells] += np.add.reduceat(both, self._first)
+                sums.pairs[row, self._cells] += self._in_cells(counts[first] * share[second])
+            sums.aims[:, :, self._cells] += self._in_cells(counts[:, None] * missing)
+
+    def _in_cells(self, values: Floats) -> Floats:
+        return np.add.reduceat(values, self._first, axis=-1)
 
 
 class Everywhere(Counted):
@@ -224,19 +225,13 @@ class Everywhere(Counted):
         """Shape (p, cells)."""
         return np.asarray(np.sqrt(np.einsum("pcn,pcn,cn->pn", missing, missing, self._metric)))
 
-    def prepare(self) -> None:
-        """Sum over the places: the metric is one for a cell."""
-        self._pairs, self._aims = np.float32(0.0), np.float32(0.0)
+    def add(self, sums: Sums) -> None:
+        """Add what the places ask for."""
         for reader, weight, missing in self._asked():
             share = self._cells.weights(reader)
-            self._pairs = self._pairs + products(share) @ weight
+            sums.pairs[...] += products(share) @ weight
             aims = share.T @ (weight[:, None] * missing).reshape(len(share), -1)
-            self._aims = self._aims + aims.reshape(8, 3, -1)
-
-    def add(self, sums: Sums, channel: int) -> None:
-        """Add what the places ask for in a channel."""
-        sums.pairs += self._pairs * self._metric[channel]
-        sums.aims += self._aims[:, channel] * self._metric[channel]
+            sums.aims[...] += aims.reshape(sums.aims.shape)
 
 
 def counted(
@@ -248,11 +243,10 @@ def counted(
     metric: Floats,
 ) -> list[Counted]:
     """Draw the colours whose errors count; the more, the more cells there are."""
-    across = cells.size - 1
-    more = max(1.0, across**3 / _CELLS_PER_DRAW)
+    more = max(1.0, metric.shape[1] / _CELLS_PER_DRAW)
     codes = audit_sets(space, FIT_SEED, {name: round(n * more) for name, n in _DRAWS.items()})
     found: list[Counted] = [Everywhere(cells, metric)]
     for name, code in codes.items():
         place = code if shaper is None else shaper.forward(code)
-        found.append(Drawn(name, place, exact(code), light, across))
+        found.append(Drawn(name, place, exact(code), light, metric))
     return found

@@ -17,7 +17,7 @@ import numpy as np
 
 from lookkit.lattice.audit import Audited, audit
 from lookkit.lattice.axis import fit_axis
-from lookkit.lattice.counted import Sums, counted
+from lookkit.lattice.counted import Counted, Sums, counted
 from lookkit.lattice.equations import EDGES, Equations
 from lookkit.lattice.hold import Summits, Watch, corners_of, held_back
 from lookkit.lattice.interpolate import READERS, Reader
@@ -36,8 +36,10 @@ from lookkit.lattice.weights import visibility
 from lookkit.progress import Progress, silent
 from lookkit.spaces.working import Array
 
-_PLACES: Final[Array] = np.array(list(product((0.25, 0.75), repeat=3)))
-"""The middles of the eight parts of a cell."""
+_PLACES: Final[Array] = (
+    np.array([(1, 1, 1), (1, 3, 3), (3, 1, 3), (3, 3, 1), (2, 2, 2)]) / 4.0
+)
+"""The middles of four of the eight parts of a cell, and its own: there ridges are highest."""
 
 _ROUNDS: Final = 4
 _STIFFNESS: Final = 0.3
@@ -263,29 +265,31 @@ class _Problem:
 
     def _equations(self, lattice: Array) -> list[Equations]:
         """Return what all asks for, channel by channel."""
+        total = Sums.none(self.cells.signal.shape[2])
+        for part in at_once(self._sums, self.counted):
+            total.pairs[...] += part.pairs
+            total.aims[...] += part.aims
+        scale = 1.0 / (total.pairs[0] * self.metric.mean(axis=0)).mean()
+        weighed = self.metric * np.float32(scale)
         ramp = self.ramp.sums(lattice, self.start) if "trilinear" in self.readers else None
-        total = at_once(self._sums, range(3))
-        scale = np.float32(3.0 / sum(sums.pairs[0].mean() for sums in total))
 
         def made(channel: int) -> Equations:
-            sums = total[channel]
-            sums.pairs *= scale
-            sums.aims *= scale
+            pairs = total.pairs * weighed[channel]
+            aims = total.aims[:, channel] * weighed[channel]
             if ramp is not None:
                 metric = self.metric[channel, self.ramp.cells] / self.metric.mean()
-                sums.pairs[:, self.ramp.cells] += ramp[0] * metric
-                sums.aims[:, self.ramp.cells] += ramp[1][:, channel] * metric
+                pairs[:, self.ramp.cells] += ramp[0] * metric
+                aims[:, self.ramp.cells] += ramp[1][:, channel] * metric
             equations = Equations(self.size)
-            equations.add(sums.pairs, sums.aims)
+            equations.add(pairs, aims)
             equations.stiffen(self.stiffness[:, channel])
             return equations
 
         return at_once(made, range(3))
 
-    def _sums(self, channel: int) -> Sums:
-        sums = Sums((self.size - 1) ** 3)
-        for one in self.counted:
-            one.add(sums, channel)
+    def _sums(self, one: Counted) -> Sums:
+        sums = Sums.none(self.cells.signal.shape[2])
+        one.add(sums)
         return sums
 
     def _solved(self, equations: list[Equations], change: Floats) -> Floats:

@@ -18,7 +18,7 @@ from lookkit.lattice.truth import Exact, Light
 from lookkit.spaces.working import Array
 
 _PLACES: Final[Array] = np.repeat(((np.arange(8) + 0.5) / 8)[:, None], 3, axis=1)
-_WEIGHT: Final = 15000.0
+_WEIGHT: Final = 80_000.0
 _ALLOWED: Final = 0.24
 """Errors of lightness up to this share of plain sampling's largest are left alone."""
 
@@ -99,7 +99,7 @@ class Ramp:
         rest = wanted - np.multiply.outer(curve[:, 0], ends[0])
         rest -= np.multiply.outer(curve[:, 3], ends[1])
         aims = np.tensordot(np.linalg.pinv(curve[:, 1:3]), rest, axes=1)
-        rises = (np.diff(wanted, axis=0, prepend=ends[0][None]) >= -_LEVEL).all(axis=0)
+        rises = (np.diff(wanted, axis=0) >= -_LEVEL).all(axis=0)
         rises &= ends[1] >= ends[0]
         for _ in range(_SETTLING):
             found = self._read(out).transpose(0, 2, 1)
