@@ -10,6 +10,7 @@ from __future__ import annotations
 from abc import ABC, abstractmethod
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -19,7 +20,7 @@ from lookkit.lattice.interpolate import READERS, Reader
 from lookkit.lattice.samples import FIT_SEED, CodeSpace, SetName, audit_sets
 from lookkit.lattice.sampling import CORNERS, CellSamples, Floats, corner_weights
 from lookkit.lattice.shaper import Shaper
-from lookkit.lattice.truth import Exact, Light
+from lookkit.lattice.truth import Exact, Light, at_once
 from lookkit.lattice.weights import visibility
 from lookkit.spaces.working import Array
 
@@ -52,7 +53,7 @@ _DRAWS: Final[dict[SetName, int]] = {
     "over-range": 6_000,
 }
 _CONCERNS: Final[dict[SetName, _Concern]] = {
-    "image-like": _Concern(1.0, aims=(0.80, 0.68)),
+    "image-like": _Concern(1.0, power=4.5, aims=(0.80, 0.68)),
     "skin": _Concern(0.3),
     "saturated-emitters": _Concern(0.3),
     "over-range": _Concern(0.15),
@@ -163,7 +164,7 @@ class Drawn(Counted):
     """Colours wherever they lie in their cells: pictures and lights."""
 
     def __init__(
-        self, name: SetName, place: Array, signal: Array, light: Light, metric: Floats
+        self, name: SetName, place: Array, signal: Array, visible: Floats, metric: Floats
     ) -> None:
         super().__init__(name)
         across = round(metric.shape[1] ** (1.0 / 3.0))
@@ -173,7 +174,7 @@ class Drawn(Counted):
         self._cell = cell[order]
         self._cells, self._first = np.unique(self._cell, return_index=True)
         self._signal = np.ascontiguousarray(signal[order].T, dtype=np.float32)
-        self._metric = visibility(signal[order], light)
+        self._metric = visible[:, order]
         # Within a cell the metric changes far more in size than between the channels.
         self._visible = self._metric.mean(axis=0) / metric.mean(axis=0)[self._cell]
         within = (place * across - low)[order]
@@ -229,9 +230,8 @@ class Everywhere(Counted):
         """Add what the places ask for."""
         for reader, weight, missing in self._asked():
             share = self._cells.weights(reader)
-            sums.pairs[...] += products(share) @ weight
-            aims = share.T @ (weight[:, None] * missing).reshape(len(share), -1)
-            sums.aims[...] += aims.reshape(sums.aims.shape)
+            sums.pairs[...] += np.einsum("ap,pn->an", products(share), weight)
+            sums.aims[...] += np.einsum("pa,pcn->acn", share, weight[:, None] * missing)
 
 
 def counted(
@@ -245,8 +245,15 @@ def counted(
     """Draw the colours whose errors count; the more, the more cells there are."""
     more = max(1.0, metric.shape[1] / _CELLS_PER_DRAW)
     codes = audit_sets(space, FIT_SEED, {name: round(n * more) for name, n in _DRAWS.items()})
-    found: list[Counted] = [Everywhere(cells, metric)]
-    for name, code in codes.items():
-        place = code if shaper is None else shaper.forward(code)
-        found.append(Drawn(name, place, exact(code), light, metric))
-    return found
+    code = np.concatenate(list(codes.values()))
+    place = code if shaper is None else shaper.forward(code)
+    signal = exact(code)
+    visible = visibility(signal, light)
+    ends = np.cumsum([len(one) for one in codes.values()]).tolist()
+
+    def drawn(job: tuple[SetName, slice]) -> Counted:
+        name, rows = job
+        return Drawn(name, place[rows], signal[rows], visible[:, rows], metric)
+
+    parts = [slice(low, high) for low, high in pairwise([0, *ends])]
+    return [Everywhere(cells, metric), *at_once(drawn, zip(codes, parts, strict=True))]
