@@ -61,12 +61,12 @@ def fit_axis(exact: Exact, light: Light, points: Array, shaper: Shaper | None = 
         level = _fitted(read, wanted.mean(axis=1), points.mean(axis=1), cost)
         fitted = np.repeat(level[:, None], 3, axis=1)
     else:
-        fitted = np.stack([_fitted(read, *one, cost) for one in zip(wanted.T, points.T, strict=True)], axis=1)
+        fitted = np.stack(
+            [_fitted(read, *one, cost) for one in zip(wanted.T, points.T, strict=True)], axis=1
+        )
     if rising:
         fitted = np.maximum.accumulate(fitted, axis=0)
-    before, after = (
-        delta_e_2000(seen, light.lab(read @ values)) for values in (points, fitted)
-    )
+    before, after = (delta_e_2000(seen, light.lab(read @ values)) for values in (points, fitted))
     better = after.mean() <= before.mean() and after.max() <= before.max()
     return fitted if better else points
 

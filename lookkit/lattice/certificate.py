@@ -23,6 +23,7 @@ from lookkit.lattice.sampling import corner_values
 from lookkit.lattice.search import Probe, probe, worst_places
 from lookkit.lattice.shaper import Shaper
 from lookkit.lattice.truth import Exact, Light, steady
+from lookkit.lattice.weights import visibility
 from lookkit.progress import Progress, silent
 from lookkit.spaces.level import stops_of
 from lookkit.spaces.working import Array
@@ -233,8 +234,9 @@ def certify(
     for done, reader in enumerate(readers, start=1):
         readings.append(_reading(lattice, shaper, reader, graph, codespace, light, sets, probed))
         progress(what, done, len(readers))
-    upright = orientation(corner_values(probed.at_points))
-    folds = turned(orientation(corner_values(lattice)), upright)
+    metric = visibility(probed.in_cells.reshape(-1, 3), light)
+    upright = orientation(corner_values(probed.at_points), metric)
+    folds = turned(orientation(corner_values(lattice), metric), upright)
     return Certificate(
         size,
         shaper is not None,

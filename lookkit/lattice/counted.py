@@ -145,7 +145,7 @@ class Counted(ABC):
 
     def _heeded(self, error: Floats, reader: Reader) -> Floats:
         relative = np.maximum(error / np.float32(self._scale[reader]), np.float32(_LEAST))
-        return np.minimum(relative ** (self._concern.power - 2.0), np.float32(_MOST))
+        return np.asarray(np.minimum(relative ** (self._concern.power - 2.0), _MOST), np.float32)
 
     @abstractmethod
     def missing(self, corners: Floats) -> dict[Reader, Floats]:

@@ -20,7 +20,7 @@ PAIRS: Final = tuple((a, b) for a in range(8) for b in range(a, 8))
 """Every pair of corners of a cell, once."""
 
 EDGES: Final = tuple(
-    pair for pair in PAIRS if np.abs(np.subtract(*(CORNERS[end] for end in pair))).sum() == 1
+    (a, b) for a, b in PAIRS if np.abs(np.subtract(CORNERS[a], CORNERS[b])).sum() == 1
 )
 """The pairs of corners that an edge of the cell joins."""
 

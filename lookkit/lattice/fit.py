@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from itertools import product
 from typing import Final
 
 import numpy as np
@@ -36,9 +35,7 @@ from lookkit.lattice.weights import visibility
 from lookkit.progress import Progress, silent
 from lookkit.spaces.working import Array
 
-_PLACES: Final[Array] = (
-    np.array([(1, 1, 1), (1, 3, 3), (3, 1, 3), (3, 3, 1), (2, 2, 2)]) / 4.0
-)
+_PLACES: Final[Array] = np.array([(1, 1, 1), (1, 3, 3), (3, 1, 3), (3, 3, 1), (2, 2, 2)]) / 4.0
 """The middles of four of the eight parts of a cell, and its own: there ridges are highest."""
 
 _ROUNDS: Final = 4
@@ -225,14 +222,12 @@ class _Problem:
     def fitted(self, watch: Watch) -> Array:
         """Return the fitted lattice, whose cells hardly ever fold."""
         lattice, change = self.start, np.zeros_like(self.low)
-        corners = corner_values(lattice)
         for turn in range(_ROUNDS):
             if turn:
-                at_once(lambda one: one.heed(corners), self.counted)
+                self._heed(lattice)
             equations = self._equations(lattice)
             change = self._solved(equations, change)
             lattice = self._changed(change)
-            corners = corner_values(lattice)
             folds = watch.folded(lattice)
             if turn < _ROUNDS - 1:
                 self.stiffness[:, :, folds] *= _STIFFER
@@ -262,6 +257,10 @@ class _Problem:
         return Watch(
             self.plain, self.cells, self.metric, sets, self.readers, self.shaper, self.unshaped
         )
+
+    def _heed(self, lattice: Array) -> None:
+        corners = corner_values(lattice)
+        at_once(lambda one: one.heed(corners), self.counted)
 
     def _equations(self, lattice: Array) -> list[Equations]:
         """Return what all asks for, channel by channel."""
@@ -294,9 +293,7 @@ class _Problem:
 
     def _solved(self, equations: list[Equations], change: Floats) -> Floats:
         def solved(channel: int) -> Floats:
-            return equations[channel].solve(
-                self.low[channel], self.high[channel], change[channel]
-            )
+            return equations[channel].solve(self.low[channel], self.high[channel], change[channel])
 
         return np.stack(at_once(solved, range(3)))
 
@@ -307,7 +304,7 @@ class _Problem:
             edge = corners[b] - corners[a]
             seen = np.einsum("cn,cn,cn->n", edge, edge, self.metric)
             cost[row] = _STIFFNESS * self.metric / np.maximum(seen, np.float32(1.0))
-        return cost / self.metric.mean()
+        return np.asarray(cost / self.metric.mean())
 
     def _changed(self, change: Floats) -> Array:
         moved = self.start + np.moveaxis(change.reshape(3, *self.start.shape[:3]), 0, -1)

@@ -58,6 +58,11 @@ class Probe:
         """The exact signal at the lattice's points, shape (size, size, size, 3)."""
         return self.signal[::2, ::2, ::2]
 
+    @property
+    def in_cells(self) -> Array:
+        """The exact signal in the middle of the cells, shape (size - 1,) * 3 + (3,)."""
+        return self.signal[1::2, 1::2, 1::2]
+
 
 def probe(exact: Exact, light: Light, size: int, shaper: Shaper | None = None) -> Probe:
     """Ask a graph at the points of a lattice of `size` and half-way between them."""

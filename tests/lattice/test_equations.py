@@ -4,7 +4,7 @@ from itertools import product
 
 import numpy as np
 
-from lookkit.lattice.equations import PAIRS, Equations
+from lookkit.lattice.equations import EDGES, PAIRS, Equations
 from lookkit.lattice.sampling import CORNERS, corner_weights
 
 SIZE = 4
@@ -38,10 +38,17 @@ def dense(channel):
 
 def solved(low, high):
     _, _, _, metric, pairs, aims = problem()
-    equations = Equations(SIZE)
-    equations.add(pairs.astype(np.float32), aims.astype(np.float32), metric)
-    limits = [np.full((3, SIZE**3), value, dtype=np.float32) for value in (low, high)]
-    return equations.solve(*limits, iterations=400)
+    limits = [np.full(SIZE**3, value, dtype=np.float32) for value in (low, high)]
+    start = np.zeros(SIZE**3, dtype=np.float32)
+    change = []
+    for channel in range(3):
+        equations = Equations(SIZE)
+        equations.add(
+            (pairs * metric[channel]).astype(np.float32),
+            (aims[:, channel] * metric[channel]).astype(np.float32),
+        )
+        change.append(equations.solve(*limits, start, iterations=400))
+    return np.stack(change)
 
 
 def test_the_solution_is_that_of_the_dense_normal_equations():
@@ -68,3 +75,16 @@ def test_bounds_are_kept_and_the_rest_makes_up_for_them():
 
 def test_equal_bounds_fix_values():
     assert np.abs(solved(0.0, 0.0)).max() == 0.0
+
+
+def test_stiff_edges_change_at_both_ends_alike():
+    _, _, _, metric, pairs, aims = problem()
+    equations = Equations(SIZE)
+    equations.add((pairs * metric[0]).astype(np.float32), aims[:, 0].astype(np.float32))
+    equations.stiffen(np.full((len(EDGES), CELLS), 1e3, dtype=np.float32))
+    limits = [np.full(SIZE**3, value, dtype=np.float32) for value in (-1e6, 1e6)]
+    change = equations.solve(*limits, np.zeros(SIZE**3, dtype=np.float32), iterations=400)
+    alone = solved(-1e6, 1e6)[0]
+    assert np.abs(change).max() > 0.0
+    assert np.ptp(change) < 0.1 * np.abs(change).max()
+    assert np.ptp(alone) > np.abs(alone).max()

@@ -10,9 +10,10 @@ from lookkit.lattice.fit import fit_lattice
 from lookkit.lattice.folds import orientation, turned
 from lookkit.lattice.interpolate import READERS, interpolate
 from lookkit.lattice.samples import SET_SIZES, neutral_ramp, to_code
-from lookkit.lattice.sampling import corner_values, sample
+from lookkit.lattice.sampling import corner_values, grid, sample
 from lookkit.lattice.search import probe, worst_places
 from lookkit.lattice.truth import Light, steady
+from lookkit.lattice.weights import visibility
 from lookkit.spaces.working import AP0_TO_AP1
 from tests.lattice.graphs import LOGC4, aces, clipped, mild, print_slog3
 
@@ -105,9 +106,11 @@ def test_nothing_rings_and_no_signal_leaves_the_range(baked):
 
 
 def test_no_new_folds(baked):
-    _, _, plain, fit = baked
-    upright = orientation(corner_values(plain))
-    assert not turned(orientation(corner_values(fit.lattice)), upright).any()
+    _, graph, plain, fit = baked
+    middle = (grid(SIZE - 1) * (SIZE - 2) + 0.5) / (SIZE - 1)
+    metric = visibility(steady(graph.exact)(middle.reshape(-1, 3)), graph.light)
+    upright = orientation(corner_values(plain), metric)
+    assert not turned(orientation(corner_values(fit.lattice), metric), upright).any()
 
 
 def test_the_neutral_axis_stays_neutral_and_rises(baked):
