@@ -24,7 +24,7 @@ from lookkit.lattice.audit import Audited, audit
 from lookkit.lattice.fit import Fit, draft_lattice, fit_lattice
 from lookkit.lattice.hold import Watch
 from lookkit.lattice.interpolate import READERS, interpolate
-from lookkit.lattice.samples import FIT_SEED, CodeSpace, SetName, audit_sets
+from lookkit.lattice.samples import FIT_SEED, CodeSpace, SetName
 from lookkit.lattice.sampling import CORNERS, corner_weights, sample
 from lookkit.lattice.shaper import Shaper
 from lookkit.lattice.spacing import Aim, Key, Spacing
@@ -43,6 +43,8 @@ _MODELLED: Final[dict[SetName, int]] = {
     "over-range": 800,
     "whole-cube": 2000,
 }
+_DRAWN_FOR_ONE: Final = 4
+
 _GOAL: Final[dict[Key, float]] = {
     ("image-like", "tetrahedral"): 1.0,
     ("image-like", "trilinear"): 0.4,
@@ -65,7 +67,7 @@ _RELAXED: Final = 0.5
 _LEVER: Final = 0.15
 """Squared weights below which a place has too little hold on the points that may move."""
 
-_MARGIN: Final = 0.15
+_MARGIN: Final = 0.05
 """Maxima of random colours vary by about as much from one shaper to the next."""
 
 _CORRECTIONS: Final = (-0.3, 0.7)
@@ -205,13 +207,14 @@ class _Search:
         size: int,
         sets: Mapping[SetName, Audited],
     ) -> None:
-        codes = audit_sets(space, FIT_SEED, _MODELLED)
+        plain = sample(exact, size)
+        codes = _worst(exact, space, light, plain)
         self._model = partial(Spacing, exact, light, codes, size)
         self._sets = sets
         self._spacing = self._model(EQUAL)
         self._before = self._spacing.tails(fitted=False)
         self._limit = {key: tail - _MARGIN for key, tail in self._before.items()}
-        self._plain = _tails(sets, sample(exact, size), None)
+        self._plain = _tails(sets, plain, None)
 
     def next(self, reach: float) -> Shaper:
         """Return a better shaper than the last one learnt from."""
@@ -234,6 +237,17 @@ class _Search:
             self._limit[key] = tail - _MARGIN - float(np.clip(worse, *_CORRECTIONS))
             cost += _GOAL.get(key, 0.0) * float(change[0]) + _HARM * max(0.0, float(change.max()))
         return cost
+
+
+def _worst(exact: Exact, space: CodeSpace, light: Light, plain: Array) -> dict[SetName, Array]:
+    """Return the colours that plain sampling gets most wrong: a tail is made of such."""
+    drawn = {name: _DRAWN_FOR_ONE * count for name, count in _MODELLED.items()}
+    codes = {}
+    for name, audited in audit(exact, space, light, FIT_SEED, drawn).items():
+        errors = [audited.delta_e_2000(audited.read(plain, reader)) for reader in READERS]
+        worst = np.argsort(-np.maximum(*errors), kind="stable")[: _MODELLED[name]]
+        codes[name] = audited.code[np.sort(worst)]
+    return codes
 
 
 def _tails(

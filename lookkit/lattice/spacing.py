@@ -33,7 +33,7 @@ from lookkit.lattice.truth import Exact, Light, in_chunks
 from lookkit.spaces.working import Array
 
 _STEP: Final = 0.004
-_KNOTS: Final = 17
+_KNOTS: Final = 33
 _GRID: Final = 257
 _PAIRS: Final = ((0, 1), (0, 2), (1, 2))
 _FITTED: Final = 0.3
@@ -54,7 +54,7 @@ _ANY_HARM: Final = 0.3
 _BEND: Final = 0.375
 """Cost of a squared slope of the log density."""
 
-_TURNS: Final = 40
+_TURNS: Final = 60
 _ENTRIES: Final = 1025
 
 Key = tuple[SetName, Reader]
