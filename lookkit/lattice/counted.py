@@ -53,7 +53,7 @@ _DRAWS: Final[dict[SetName, int]] = {
     "over-range": 6_000,
 }
 _CONCERNS: Final[dict[SetName, _Concern]] = {
-    "image-like": _Concern(1.0, power=4.5, aims=(0.80, 0.68)),
+    "image-like": _Concern(1.0, power=4.0, aims=(0.80, 0.68)),
     "skin": _Concern(0.3),
     "saturated-emitters": _Concern(0.3),
     "over-range": _Concern(0.15),

@@ -38,7 +38,7 @@ from lookkit.spaces.working import Array
 _PLACES: Final[Array] = np.array([(1, 1, 1), (1, 3, 3), (3, 1, 3), (3, 3, 1), (2, 2, 2)]) / 4.0
 """The middles of four of the eight parts of a cell, and its own: there ridges are highest."""
 
-_ROUNDS: Final = 4
+_ROUNDS: Final = 3
 _STIFFNESS: Final = 0.3
 """What it costs to change the two ends of an edge apart by one Delta E or by its length,
 the longer of the two; an average cell's errors are 1."""

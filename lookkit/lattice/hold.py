@@ -150,14 +150,16 @@ class Watch:
         self._cells, self._metric = cells, metric
         corners = corner_values(plain)
         self._upright = self._oriented(corners)
-        self._inside = {reader: _Tail(self._error(corners, reader)) for reader in readers}
-        self._watched = [
-            self._watch(name, audited, reader)
-            for name, audited in sets.items()
-            for reader in readers
-        ]
+        self._inside_errors = {reader: self._error(corners, reader) for reader in readers}
+        self._inside = {reader: _Tail(error.copy()) for reader, error in self._inside_errors.items()}
+        self._watched: list[_Watched] = []
+        self._errors: list[Array] = []
+        for name, audited in sets.items():
+            for reader in readers:
+                self._errors.append(self._seen(audited, plain, reader))
+                self._watched.append(self._watch(name, audited, reader, self._errors[-1].copy()))
+        self._looked = plain
         # What the last `worse` saw near a limit, kept up to date by `offending`.
-        self._seen_whole: tuple[Array, float, tuple[Mask, float]] = plain, 0.0, (self._none(), 0.0)
         self._now = plain
         self._looked_at = np.empty(0, dtype=np.intp)
         self._turned = np.empty(0, dtype=bool)
@@ -191,7 +193,7 @@ class Watch:
         return out
 
     def worse(self, lattice: Array, margin: float = _MARGIN) -> tuple[Mask, float]:
-        """Look at everything; a second look at the same lattice costs nothing.
+        """Look at everything that has changed since the last time.
 
         Parameters
         ----------
@@ -207,20 +209,15 @@ class Watch:
             Cells that make a set's tail worse than plain sampling's, shape (cells,), and
             the largest mean of pictures or skin under a reader, plain sampling's being 1.
         """
-        if lattice is self._seen_whole[0] and margin == self._seen_whole[1]:
-            return self._seen_whole[2]
-        corners = corner_values(lattice)
-        folds = turned(self._oriented(corners), self._upright, _FLAT)
-        out = self._none()
-        near = self._none()
-        mean = 0.0
-        inside = {reader: self._error(corners, reader) for reader in self.readers}
+        self._look(lattice)
+        folds = turned(self._oriented(corner_values(lattice)), self._upright, _FLAT)
+        out, near, mean = self._none(), self._none(), 0.0
         for reader, tail in self._inside.items():
-            out |= tail.to_blame(inside[reader], margin).any(axis=0)
-            near |= tail.near(inside[reader]).any(axis=0)
+            inside = self._inside_errors[reader]
+            out |= tail.to_blame(inside, margin).any(axis=0)
+            near |= tail.near(inside).any(axis=0)
         self._close = []
-        for watched in self._watched:
-            error = self._seen(watched.audited, lattice, watched.reader)
+        for watched, error in zip(self._watched, self._errors, strict=True):
             out[watched.cell[watched.tail.to_blame(error, margin)]] = True
             rows = watched.tail.near(error)
             self._close.append((watched.only(rows), error[rows]))
@@ -231,11 +228,22 @@ class Watch:
         self._turned = folds[self._looked_at]
         looked_at = np.s_[:, self._looked_at]
         self._inside_close = {
-            reader: (tail.only(looked_at), inside[reader][looked_at])
+            reader: (tail.only(looked_at), self._inside_errors[reader][looked_at])
             for reader, tail in self._inside.items()
         }
-        self._seen_whole = lattice, margin, (out, mean)
         return out, mean
+
+    def _look(self, lattice: Array) -> None:
+        """Bring the errors of all colours up to date, where the lattice has changed."""
+        touched = _cells_at((lattice != self._looked).any(axis=-1)).ravel()
+        cells = np.flatnonzero(touched)
+        corners = corner_values(lattice)[:, :, cells]
+        for reader, inside in self._inside_errors.items():
+            inside[:, cells] = self._error(corners, reader, cells)
+        for watched, error in zip(self._watched, self._errors, strict=True):
+            rows = touched[watched.cell]
+            error[rows] = self._seen(watched.audited.only(rows), lattice, watched.reader)
+        self._looked = lattice
 
     def excess(self, lattice: Array) -> dict[int, float]:
         """Return the cells with the colours that do harm, and the Delta E 2000 they may have."""
@@ -304,10 +312,11 @@ class Watch:
         error = signal - self._cells.read(corners, reader)
         return np.asarray(np.sqrt(np.einsum("pcn,cn->pn", error * error, metric)))
 
-    def _watch(self, name: SetName, audited: Audited, reader: Reader) -> _Watched:
+    def _watch(
+        self, name: SetName, audited: Audited, reader: Reader, plain: Array
+    ) -> _Watched:
         code = audited.code if self.shaper is None else self.shaper.forward(audited.code)
         cell = cell_of(code, self.across)
-        plain = self._seen(audited, self.plain, reader)
         unshaped = None
         if self._unshaped is not None:
             unshaped = audited.delta_e_2000(audited.read(self._unshaped, reader))
