@@ -415,33 +415,36 @@ def test_operations_and_lattice_pictures_agree(others):
     assert any(row.reader == "links" and row.verdict == "agrees" for row in collections)
 
 
-def swap(folder, pattern, tmp_path):
-    copy = copied(folder, tmp_path)
-    first, second = sorted(path for path in copy.glob(pattern) if "trims" not in path.name)
-    contents = first.read_bytes(), second.read_bytes()
-    first.write_bytes(contents[1])
-    second.write_bytes(contents[0])
-    names = [path.relative_to(copy).as_posix() for path in (first, second)]
-    relist(copy, *names)
-    return set(names), bad(verify(copy, readers=()))
-
-
-@pytest.mark.parametrize(
-    "pattern",
-    [
-        "clf/Warm-print*.clf",
-        "clf/A/*_to_ACES2065-1_look.clf",
-        "clf/A/*monitor*.clf",
-        "cdl/*ACEScct.clf",
-        "stills/*.png",
-    ],
+SWAPPED = (
+    "clf/Warm-print*.clf",
+    "clf/A/*_to_ACES2065-1_look.clf",
+    "clf/A/*monitor*.clf",
+    "cdl/*ACEScct.clf",
+    "stills/*.png",
 )
-def test_the_look_of_another_scene_is_found_by_its_pixels(others, tmp_path, pattern):
-    names = [path for path in others.glob(pattern) if "trims" not in path.name]
-    if len(names) != 2:
-        pytest.skip(f"{len(names)} files of {pattern}: nothing to swap")
-    swapped, found = swap(others, pattern, tmp_path)
-    assert swapped & {file for file, reader, _ in found if reader == "graph"}
+
+
+def of_two_scenes(folder, pattern):
+    found = sorted(path for path in folder.glob(pattern) if "trims" not in path.name)
+    return [path.relative_to(folder).as_posix() for path in found]
+
+
+@pytest.fixture(scope="module")
+def found_by_pixels(others, tmp_path_factory):
+    """What the graph finds where each file of a scene has taken the place of the look's own."""
+    copy = copied(others, tmp_path_factory.mktemp("swapped"))
+    for pattern in SWAPPED:
+        first, second = of_two_scenes(copy, pattern)
+        contents = (copy / first).read_bytes(), (copy / second).read_bytes()
+        (copy / first).write_bytes(contents[1])
+        (copy / second).write_bytes(contents[0])
+        relist(copy, first, second)
+    return {file for file, reader, _ in bad(verify(copy, readers=())) if reader == "graph"}
+
+
+@pytest.mark.parametrize("pattern", SWAPPED)
+def test_the_look_of_another_scene_is_found_by_its_pixels(others, found_by_pixels, pattern):
+    assert set(of_two_scenes(others, pattern)) & found_by_pixels
 
 
 def test_a_cdl_with_a_changed_number_is_found(others, tmp_path):
