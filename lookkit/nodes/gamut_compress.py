@@ -82,25 +82,24 @@ def compress_distance(
     Shapes: rgb (..., 3), limit and threshold (3,). A pixel whose largest channel is
     zero has no distance and stays.
     """
-    top = rgb.max(axis=-1, keepdims=True)
+    red, green, blue = np.split(rgb, 3, axis=-1)
+    top = np.maximum(np.maximum(red, green), blue)  # many times as fast as `max` over so few
     size = np.abs(top)
     distance = np.divide(top - rgb, size, out=np.zeros_like(rgb), where=size > _NO_LIGHT)
     span = limit - threshold
     scale = span / (((1.0 - threshold) / span) ** -power - 1.0) ** (1.0 / power)
-    x = np.maximum(distance - threshold, 0.0) / scale
+    # Most colours lie under the threshold, and powers are what costs.
+    beyond = ~(distance < threshold)
+    threshold, scale = (np.broadcast_to(one, rgb.shape)[beyond] for one in (threshold, scale))
+    x = (distance[beyond] - threshold) / scale
     if undo:
         # Nothing lies at or beyond t + s; OCIO leaves such values alone.
         raised = np.where(x < 1.0, x, 0.0) ** power
         bent = np.where(x < 1.0, scale * (raised / (1.0 - raised)) ** (1.0 / power), scale * x)
     else:
-        near = np.minimum(x, 1.0)
-        far = 1.0 / np.maximum(x, 1.0)
-        bent = scale * np.where(
-            x < 1.0,
-            near / (1.0 + near**power) ** (1.0 / power),
-            1.0 / (1.0 + far**power) ** (1.0 / power),
-        )
-    distance = np.where(distance < threshold, distance, threshold + bent)
+        near, far = np.minimum(x, 1.0), 1.0 / np.maximum(x, 1.0)
+        bent = scale * (near / (1.0 + (near * far) ** power) ** (1.0 / power))
+    distance[beyond] = threshold + bent
     return np.asarray(top - distance * size)
 
 

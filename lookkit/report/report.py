@@ -14,7 +14,7 @@ from lookkit.match.consistency import Consistency
 from lookkit.media.measure import CAUTION as LEVELS_CAUTION
 from lookkit.progress import Progress, silent
 from lookkit.report import charts
-from lookkit.report.certificates import certificates_html, find_certificates
+from lookkit.report.certificates import Found, certificates_html, find_certificates
 from lookkit.report.describe import describe, warnings
 from lookkit.report.frames import Frames, graded_frames, sheet_title
 from lookkit.report.graph_picture import Inks, graph_figure
@@ -120,12 +120,13 @@ def _write(
     if not look.cameras or not look.outputs:
         what = "cameras" if not look.cameras else "outputs"
         raise InputError(f"{look.source}: no {what}, expected at least one to report on")
+    found = find_certificates(look, certificates)
     sections: list[tuple[str, str, Callable[[], str]]] = [
         ("graph", "The graph", lambda: _graph(look)),
         ("tone", "Tone", lambda: _tone(look)),
         ("neutrals", "Neutrals", lambda: _neutrals(look)),
         ("colours", "Coloured lights", lambda: _colours(look)),
-        ("exactness", "How exact the files are", lambda: _exactness(look, certificates)),
+        ("exactness", "How exact the files are", lambda: _exactness(look, found)),
         ("cameras", "How alike the cameras land", lambda: _consistency(look, consistency)),
         ("frames", "Frames", lambda: _frames(look, frames)),
     ]
@@ -261,8 +262,7 @@ def _colours(look: Look) -> str:
     return "\n".join(parts)
 
 
-def _exactness(look: Look, places: Sequence[Path]) -> str:
-    found = find_certificates(look, places)
+def _exactness(look: Look, found: Sequence[Found]) -> str:
     if not found:
         return paragraphs([
             "No certificates were given. A build measures each .cube against the exact "

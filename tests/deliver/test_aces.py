@@ -43,7 +43,7 @@ def look():
 @pytest.fixture(scope="module")
 def files(look, tmp_path_factory):
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(aces, "SIZE", 33)
+        patch.setattr(aces, "SIZE", 17)
         return aces.write_transform(look, None, tmp_path_factory.mktemp("aces"))
 
 
@@ -140,7 +140,7 @@ def test_light_that_aces_2_cannot_show_is_counted(look):
 
 
 def test_where_aces_2_renders_anyway_the_transform_is_the_look_alone(tmp_path, monkeypatch):
-    monkeypatch.setattr(aces, "SIZE", 33)
+    monkeypatch.setattr(aces, "SIZE", 17)
     text = RECIPE + '[rendering]\nkind = "aces-2"\n[deliver]\ncertify = false\n'
     look = Look(parse_recipe(text), text)
     _, code, wide = (one.path for one in aces.write_transform(look, None, tmp_path))

@@ -5,8 +5,8 @@ import json
 import numpy as np
 import pytest
 
+from lookkit.deliver import clf_lattice
 from lookkit.deliver.agreement import as_opencolorio_reads
-from lookkit.deliver.clf_lattice import SIZE, jobs
 from lookkit.evaluate import evaluate
 from lookkit.handoff.verify import verify
 from lookkit.lattice.shaper import Shaper
@@ -29,6 +29,8 @@ output = "Rec.709 BT.1886"
 formats = ["clf-lattice"]
 fit = {fit}
 """
+SIZE = 25
+"""Points here: what is delivered has 33, and takes twice as long to fit."""
 
 
 def look_of(text):
@@ -38,8 +40,10 @@ def look_of(text):
 @pytest.fixture(scope="module")
 def fitted(tmp_path_factory):
     look = look_of(RECIPE.format(fit="true"))
-    (job,) = jobs(look)
-    (written,) = job.write(tmp_path_factory.mktemp("fitted"))
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(clf_lattice, "SIZE", SIZE)
+        (job,) = clf_lattice.jobs(look)
+        (written,) = job.write(tmp_path_factory.mktemp("fitted"))
     return look, written
 
 
@@ -66,7 +70,7 @@ def test_the_certificate_beside_it_is_of_the_file_with_its_curve(fitted):
     certificate = json.loads(written.path.with_name(written.path.name + ".json").read_text())
     assert certificate["shaped"] is True
     assert written.accuracy
-    assert written.path.stat().st_size < 3_000_000
+    assert written.path.stat().st_size < 3_000_000 * SIZE**3 / 33**3
 
 
 @pytest.mark.parametrize("certify", ["true", "false"])

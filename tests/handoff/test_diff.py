@@ -8,8 +8,8 @@ from click.testing import CliRunner
 
 from lookkit.cli.diff import command
 from lookkit.errors import InputError
-from lookkit.handoff.diff import diff
-from tests.handoff.verifying import SMALL, built, with_formats
+from lookkit.handoff.diff import diff, parameters
+from tests.handoff.verifying import SMALL, built, look_of, with_formats
 
 PLAIN = SMALL.replace("stops = 0.3", "stops = 0.0")
 
@@ -43,10 +43,10 @@ def test_a_recipe_differs_in_nothing_from_itself(tmp_path):
         ("sizes = [17]", "sizes = [17, 33]", "deliver.sizes: [17] -> [17, 33]"),
     ],
 )
-def test_a_changed_parameter_is_told_by_its_key(tmp_path, old, new, told):
+def test_a_changed_parameter_is_told_by_its_key(old, new, told):
     changed = SMALL.replace(old, new).replace("amount = 1.1", "contrast = 1.1")
     assert changed != SMALL
-    assert told in [str(one) for one in compared(tmp_path, SMALL, changed).parameters]
+    assert told in [str(one) for one in parameters(look_of(SMALL), look_of(changed))]
 
 
 def test_one_change_is_one_line(tmp_path):

@@ -1,6 +1,6 @@
 """Every shipped look, three cameras and two outputs: all readers agree on all its files.
 
-Small: lattices of 17 points, sampled; operations whose lattices have 33.
+Small: lattices of 17 points, sampled.
 """
 
 import pytest
@@ -10,7 +10,7 @@ from lookkit.handoff.verify import verify
 from lookkit.look import shipped_looks
 from tests.conftest import samples_folder
 from tests.handoff.edits import PLAIN
-from tests.handoff.verifying import bad, built
+from tests.handoff.verifying import bad, built, few_points
 
 for library in ("av", "colour", "colour_clf_io", "lxml", "opentimelineio"):
     pytest.importorskip(library)
@@ -60,8 +60,7 @@ READERS = [
 @pytest.fixture(scope="module", params=shipped_looks())
 def report(request, tmp_path_factory):
     place = tmp_path_factory.mktemp("shipped")
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("lookkit.piece.SIZES", (33,))
+    with few_points():
         folder = built(place, RECIPE.format(look=request.param))
         (place / "cut.edl").write_text(PLAIN)
         mark_timeline(folder, place / "cut.edl", folder / "cut.edl", cdl="none")

@@ -112,10 +112,10 @@ def test_nothing_else_of_the_list_changes(folder, edit, tmp_path):
 
 
 @pytest.mark.parametrize("name", VARIANTS)
-def test_lists_of_other_systems_are_read_and_marked(recipe, tmp_path, name):
+def test_lists_of_other_systems_are_read_and_marked(folder, tmp_path, name):
     edit, out = tmp_path / "cut.edl", tmp_path / "out.edl"
     edit.write_bytes(VARIANTS[name].encode())
-    done = mark_timeline(recipe, edit, out, rate=30.0 if name == "drop" else 24.0)
+    done = mark_timeline(folder, edit, out, rate=30.0 if name == "drop" else 24.0)
     assert done.marked == EVENTS[name]
     assert not any("does not read it" in one for one in done.told)
     text = out.read_bytes().decode()
@@ -124,10 +124,10 @@ def test_lists_of_other_systems_are_read_and_marked(recipe, tmp_path, name):
     assert not re.search(r"(?<!\r)\n", text) or name != "windows"
 
 
-def test_the_look_that_a_list_had_is_replaced_and_other_notes_stay(recipe, tmp_path):
+def test_the_look_that_a_list_had_is_replaced_and_other_notes_stay(folder, tmp_path):
     edit, out = tmp_path / "cut.edl", tmp_path / "out.edl"
     edit.write_text(VARIANTS["graded"])
-    mark_timeline(recipe, edit, out)
+    mark_timeline(folder, edit, out)
     text = out.read_text()
     assert "old.amf" not in text
     assert "(0.9 1.2 0.6)" not in text
@@ -135,10 +135,10 @@ def test_the_look_that_a_list_had_is_replaced_and_other_notes_stay(recipe, tmp_p
     assert text.count("ASC_SOP") == text.count("ASC_SAT") == 1
 
 
-def test_marking_twice_is_marking_once(recipe, edit, tmp_path):
+def test_marking_twice_is_marking_once(folder, edit, tmp_path):
     once, twice = tmp_path / "once.edl", tmp_path / "twice.edl"
-    mark_timeline(recipe, edit, once)
-    mark_timeline(recipe, once, twice)
+    mark_timeline(folder, edit, once)
+    mark_timeline(folder, once, twice)
     assert twice.read_bytes() == once.read_bytes()
 
 
@@ -149,10 +149,10 @@ def test_the_recipe_alone_gives_what_its_hand_off_gives(recipe, folder, edit, tm
     assert one.read_text() == other.read_text()
 
 
-def test_sound_black_and_effects_are_left_alone(recipe, tmp_path):
+def test_sound_black_and_effects_are_left_alone(folder, tmp_path):
     edit, out = tmp_path / "cut.edl", tmp_path / "out.edl"
     edit.write_text(SOUND)
-    mark_timeline(recipe, edit, out)
+    mark_timeline(folder, edit, out)
     blocks = re.split(r"(?m)^(?=\d{3} )", out.read_text())[1:]
     assert ["ASC_SOP" in block for block in blocks] == [True, False, False, True]
     assert "M2   A001C007" in blocks[3]
@@ -205,7 +205,7 @@ def test_a_saturation_of_zero_is_written(recipe, edit, tmp_path, monkeypatch):
         assert re.findall(r"ASC_SAT ([\d.]+)", out.read_text()) == ["0.000000"] * 3
 
 
-def test_a_shot_list_in_csv_and_in_toml_say_the_same(recipe, edit, tmp_path):
+def test_a_shot_list_in_csv_and_in_toml_say_the_same(folder, edit, tmp_path):
     table = tmp_path / "shots.csv"
     table.write_text("match,camera,scene\nA001C007*,A,kiln\nA*,A,\nB*,B,kiln\n")
     tables = tmp_path / "shots.toml"
@@ -215,18 +215,18 @@ def test_a_shot_list_in_csv_and_in_toml_say_the_same(recipe, edit, tmp_path):
         'scene = "kiln"\n'
     )
     one, other = tmp_path / "1.edl", tmp_path / "2.edl"
-    mark_timeline(recipe, edit, one, shots=table)
-    mark_timeline(recipe, edit, other, shots=tables)
+    mark_timeline(folder, edit, one, shots=table)
+    mark_timeline(folder, edit, other, shots=tables)
     assert one.read_text() == other.read_text()
     assert one.read_text().count("AMF_NAME A_kiln") == 1
 
 
-def test_a_folder_of_the_file_chooses_too(recipe, edit, tmp_path):
+def test_a_folder_of_the_file_chooses_too(folder, edit, tmp_path):
     """The clip name does not say it, its file does: /media/night/B004.mov."""
     table = tmp_path / "shots.csv"
     table.write_text("match,camera\nnight/*,B\n*,A\n")
     out = tmp_path / "out.edl"
-    mark_timeline(recipe, edit, out, shots=table)
+    mark_timeline(folder, edit, out, shots=table)
     assert re.findall(r"AMF_NAME (\w)_", out.read_text()) == ["A", "B", "A"]
 
 
@@ -241,17 +241,17 @@ def test_every_problem_of_a_shot_list_is_told_at_its_line(recipe, edit, tmp_path
         assert word in str(caught.value)
 
 
-def test_clips_that_no_pattern_fits_are_told_all_at_once(recipe, edit, tmp_path):
+def test_clips_that_no_pattern_fits_are_told_all_at_once(folder, edit, tmp_path):
     table = tmp_path / "shots.csv"
     table.write_text("match,camera\nB*,B\n")
     out = tmp_path / "out.edl"
     with pytest.raises(InputError) as caught:
-        mark_timeline(recipe, edit, out, shots=table)
+        mark_timeline(folder, edit, out, shots=table)
     assert "2 events fit no pattern" in str(caught.value)
     assert "line 4, event 001: A001C003.mov" in str(caught.value)
     assert "event 003: A001C007.mov" in str(caught.value)
     assert not out.exists()
-    done = mark_timeline(recipe, edit, out, shots=table, leave=True)
+    done = mark_timeline(folder, edit, out, shots=table, leave=True)
     assert done.marked == 1
     assert len(done.left) == 2
 
@@ -281,11 +281,11 @@ def test_what_is_no_timeline_is_bad_input(recipe, tmp_path, name, text, words):
     assert not (tmp_path / "out.edl").exists()
 
 
-def test_a_list_that_only_we_can_read_is_written_and_told(recipe, tmp_path):
+def test_a_list_that_only_we_can_read_is_written_and_told(folder, tmp_path):
     """A key with its length (K B 012): the adapter refuses the ten columns."""
     edit, out = tmp_path / "cut.edl", tmp_path / "out.edl"
     edit.write_text(PLAIN.replace("B004     V     C     ", "B004     V     K B 012 "))
-    done = mark_timeline(recipe, edit, out)
+    done = mark_timeline(folder, edit, out)
     assert done.marked == 3
     assert any("OpenTimelineIO does not read it" in one for one in done.told)
 

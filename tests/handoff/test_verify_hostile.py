@@ -16,6 +16,7 @@ from tests.handoff.verifying import (
     bad,
     built,
     copied,
+    few_points,
     manifest_of,
     relist,
     rewrite,
@@ -31,7 +32,8 @@ CLF = "clf/Warm-print_ACES2065-1_to_ACES2065-1.clf"
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory):
     text = with_formats("cube", "cdl", "amf", text=PLAIN)
-    return built(tmp_path_factory.mktemp("hostile"), text)
+    with few_points():
+        return built(tmp_path_factory.mktemp("hostile"), text)
 
 
 @pytest.fixture

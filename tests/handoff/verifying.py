@@ -3,6 +3,9 @@
 import hashlib
 import json
 import shutil
+from contextlib import contextmanager
+
+import pytest
 
 from lookkit.handoff.build import build
 from lookkit.handoff.manifest import NAME
@@ -41,6 +44,19 @@ formats = ["cube", "config"]
 """
 SMALL = RECIPE.replace('[cameras.B]\nencoding = "BT.709 camera"\n', "")
 """Of one camera."""
+
+ONE_OUTPUT = RECIPE.replace('[outputs.web]\noutput = "sRGB"\n', "")
+
+
+@contextmanager
+def few_points():
+    """Make the lattices small whose size no recipe says: their claims do not depend on it."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("lookkit.deliver.acescct.SIZE", 17)
+        patch.setattr("lookkit.deliver.aces.SIZE", 17)
+        patch.setattr("lookkit.deliver.stills.LEVEL", 4)
+        patch.setattr("lookkit.piece.SIZES", (17,))
+        yield
 
 
 def with_formats(*names, text=RECIPE, certify=True):

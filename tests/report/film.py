@@ -48,6 +48,26 @@ match = "*_L*"
 camera = "L"
 scene = "day"
 """
+SMALL = """
+schema = 1
+name = "Clay and slip"
+show = "Pottery"
+[cameras.A]
+encoding = "LogC4"
+[scenes.night]
+[[scenes.night.trims]]
+kind = "exposure"
+stops = -1.0
+[outputs.monitor]
+output = "Rec.709 BT.1886"
+[outputs.web]
+output = "sRGB"
+[[shots]]
+match = "frame*"
+camera = "A"
+scene = "night"
+"""
+"""One camera: for what does not depend on how many there are."""
 
 
 def gradient(low, high, width=96, height=54):

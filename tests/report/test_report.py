@@ -11,16 +11,17 @@ from click.testing import CliRunner
 from lookkit.cli.report import command
 from lookkit.deliver.cube import cube_name
 from lookkit.errors import InputError
-from lookkit.look import Look
+from lookkit.look import Look, load
 from lookkit.match.check import Checked
 from lookkit.match.consistency import Consistency
 from lookkit.match.fit import Errors
+from lookkit.media.stills import write_still
 from lookkit.recipe.load import parse_recipe
 from lookkit.report import charts
 from lookkit.report.html import Markup, figure, page, table
 from lookkit.report.report import write_pages, write_report
 from lookkit.report.stops import stop_chart
-from tests.report.film import write_film
+from tests.report.film import SMALL, gradient, write_film
 
 pytest.importorskip("matplotlib")
 
@@ -40,6 +41,15 @@ def certificate(error=1.25):
 @pytest.fixture(scope="module")
 def film(tmp_path_factory):
     return write_film(tmp_path_factory.mktemp("film"))
+
+
+@pytest.fixture
+def small(tmp_path):
+    """The recipe of one camera, and a frame."""
+    recipe, frame = tmp_path / "small.toml", tmp_path / "frame.dpx"
+    recipe.write_text(SMALL)
+    write_still(frame, gradient(0.1, 0.7))
+    return load(recipe), frame
 
 
 @pytest.fixture(scope="module")
@@ -203,9 +213,9 @@ def test_a_place_without_certificates_is_told_apart_from_a_broken_one(film, tmp_
     assert not (tmp_path / "r.html").exists()
 
 
-def test_the_pages_of_a_handoff_are_made_into_its_folder(film, handoff):
-    look, frames = film
-    made = write_pages(look, handoff, frames[:1])
+def test_the_pages_of_a_handoff_are_made_into_its_folder(small, handoff):
+    look, frame = small
+    made = write_pages(look, handoff, [frame])
     assert {path.name for path in made} == {"report.html", "sheet.png"}
     assert "camera A, scene night to monitor" in (handoff / "report.html").read_text()
     assert (handoff / "sheet.png").read_bytes().startswith(b"\x89PNG")
@@ -226,10 +236,10 @@ def test_names_are_escaped():
     assert "<s>" not in made
 
 
-def test_the_command_writes_the_page(film, tmp_path):
-    look, frames = film
+def test_the_command_writes_the_page(small, tmp_path):
+    look, frame = small
     target = tmp_path / "page.html"
-    words = [look.source, frames[0], "-o", target, "--output", "web"]
+    words = [look.source, frame, "-o", target, "--output", "web"]
     done = CliRunner().invoke(command, [str(word) for word in words])
     assert done.exit_code == 0, done.output
     assert "Output web (sRGB), shown as sRGB" in target.read_text()
