@@ -208,7 +208,7 @@ class _Search:
         sets: Mapping[SetName, Audited],
     ) -> None:
         plain = sample(exact, size)
-        codes = _worst(exact, space, light, plain)
+        codes = _modelled(exact, space, light, plain)
         self._model = partial(Spacing, exact, light, codes, size)
         self._sets = sets
         self._spacing = self._model(EQUAL)
@@ -239,14 +239,24 @@ class _Search:
         return cost
 
 
-def _worst(exact: Exact, space: CodeSpace, light: Light, plain: Array) -> dict[SetName, Array]:
-    """Return the colours that plain sampling gets most wrong: a tail is made of such."""
+def _modelled(
+    exact: Exact, space: CodeSpace, light: Light, plain: Array
+) -> dict[SetName, Array]:
+    """Return colours of each set for the model.
+
+    Half of them are the worst by plain sampling among many, which make a tail; the others,
+    as they come, are to show where wider spacing would make a new one.
+    """
     drawn = {name: _DRAWN_FOR_ONE * count for name, count in _MODELLED.items()}
+    drawn["neutral-ramp"] = _MODELLED["neutral-ramp"]
     codes = {}
     for name, audited in audit(exact, space, light, FIT_SEED, drawn).items():
         errors = [audited.delta_e_2000(audited.read(plain, reader)) for reader in READERS]
-        worst = np.argsort(-np.maximum(*errors), kind="stable")[: _MODELLED[name]]
-        codes[name] = audited.code[np.sort(worst)]
+        order = np.argsort(-np.maximum(*errors), kind="stable")
+        half = _MODELLED[name] // 2
+        rest = np.sort(order[half:])
+        kept = np.concatenate([order[:half], rest[: _MODELLED[name] - half]])
+        codes[name] = audited.code[np.sort(kept)]
     return codes
 
 
