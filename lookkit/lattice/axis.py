@@ -5,8 +5,6 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
-from scipy.optimize import linprog
-from scipy.sparse import csr_matrix, hstack, identity, vstack
 
 from lookkit.lattice.difference import delta_e_2000
 from lookkit.lattice.shaper import Shaper
@@ -18,6 +16,9 @@ NEUTRAL: Final = 0.25 / 1023.0
 
 _STEPS: Final = 16
 _PROBE: Final = 1e-3
+_FLOOR: Final = 15.0
+"""Delta E per unit of signal that an error costs even where the eye forgives everything."""
+
 _WORST: Final = 1.0
 """How much the largest error counts beside the mean of all."""
 
@@ -80,7 +81,7 @@ def _hats(place: Array, count: int) -> Array:
 def _visible(light: Light, signal: Array, seen: Array) -> Array:
     """Delta E 2000 per unit of signal along the ramp, with a floor, shape (m,)."""
     step = np.where(signal.mean(axis=1, keepdims=True) > 0.5, -_PROBE, _PROBE)
-    return np.maximum(delta_e_2000(seen, light.lab(signal + step)) / _PROBE, 1.0)
+    return np.maximum(delta_e_2000(seen, light.lab(signal + step)) / _PROBE, _FLOOR)
 
 
 def _fitted(read: Array, wanted: Array, points: Array, cost: Array) -> Array:
@@ -88,6 +89,9 @@ def _fitted(read: Array, wanted: Array, points: Array, cost: Array) -> Array:
 
     A linear program: its unknowns are the values, the error at each place and the largest.
     """
+    from scipy.optimize import linprog
+    from scipy.sparse import csr_matrix, hstack, identity, vstack
+
     places, count = read.shape
     # Within the exact values around: nothing rings beside a kink.
     near = np.stack([np.append(points[0], points[:-1]), points, np.append(points[1:], points[-1])])

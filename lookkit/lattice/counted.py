@@ -28,6 +28,9 @@ _TAIL: Final = 0.999
 _INVISIBLE: Final = 0.05
 """Delta E that no tail needs to go below."""
 
+_HEAVY: Final = 8.0
+"""A tail beyond this many means is of colours that no lattice of the size can follow."""
+
 _LEAST: Final = 0.3
 """Errors below this share of the aim count as that much: means are to fall, too."""
 
@@ -53,12 +56,12 @@ _DRAWS: Final[dict[SetName, int]] = {
     "over-range": 6_000,
 }
 _CONCERNS: Final[dict[SetName, _Concern]] = {
-    "image-like": _Concern(1.0, power=4.0, aims=(0.80, 0.68)),
+    "image-like": _Concern(1.0, power=4.0, aims=(0.82, 0.66)),
     "skin": _Concern(0.3),
-    "saturated-emitters": _Concern(0.3),
-    "over-range": _Concern(0.15),
+    "saturated-emitters": _Concern(0.25),
+    "over-range": _Concern(0.03),
     # A few places in a cell do not show the worst of it: no power of them does.
-    "whole-cube": _Concern(3.0, power=3.0, aims=(0.92, 0.85)),
+    "whole-cube": _Concern(0.5, power=3.0, aims=(0.92, 0.85)),
 }
 _TOGETHER: Final[dict[Reader, list[int]]] = {
     "trilinear": list(range(len(PAIRS))),
@@ -126,7 +129,8 @@ class Counted(ABC):
         self._missing = self.missing(start)
         for reader, missing in self.missing(plain).items():
             error = self.length(missing)
-            tail = max(float(np.quantile(error, _TAIL)), _INVISIBLE)
+            tail = min(float(np.quantile(error, _TAIL)), _HEAVY * float(error.mean()))
+            tail = max(tail, _INVISIBLE)
             self._scale[reader] = tail * self._concern.aims[READERS.index(reader)]
             self._weights[reader] = self._heeded(error, reader)
 

@@ -151,7 +151,9 @@ class Watch:
         corners = corner_values(plain)
         self._upright = self._oriented(corners)
         self._inside_errors = {reader: self._error(corners, reader) for reader in readers}
-        self._inside = {reader: _Tail(error.copy()) for reader, error in self._inside_errors.items()}
+        self._inside = {
+            reader: _Tail(error.copy()) for reader, error in self._inside_errors.items()
+        }
         self._watched: list[_Watched] = []
         self._errors: list[Array] = []
         for name, audited in sets.items():
@@ -312,9 +314,7 @@ class Watch:
         error = signal - self._cells.read(corners, reader)
         return np.asarray(np.sqrt(np.einsum("pcn,cn->pn", error * error, metric)))
 
-    def _watch(
-        self, name: SetName, audited: Audited, reader: Reader, plain: Array
-    ) -> _Watched:
+    def _watch(self, name: SetName, audited: Audited, reader: Reader, plain: Array) -> _Watched:
         code = audited.code if self.shaper is None else self.shaper.forward(audited.code)
         cell = cell_of(code, self.across)
         unshaped = None

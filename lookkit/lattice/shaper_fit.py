@@ -55,7 +55,7 @@ _GOAL: Final[dict[Key, float]] = {
 _REACHES: Final = (0.6, 0.4, 0.3, 0.3, 0.3)
 """How far each round may change the log of the density."""
 
-_ENOUGH: Final = 2
+_ENOUGH: Final = 3
 """Rounds after which the first lattice that does no harm is taken."""
 
 _REPAIRS: Final = 5
@@ -239,9 +239,7 @@ class _Search:
         return cost
 
 
-def _modelled(
-    exact: Exact, space: CodeSpace, light: Light, plain: Array
-) -> dict[SetName, Array]:
+def _modelled(exact: Exact, space: CodeSpace, light: Light, plain: Array) -> dict[SetName, Array]:
     """Return colours of each set for the model.
 
     Half of them are the worst by plain sampling among many, which make a tail; the others,

@@ -23,7 +23,6 @@ from typing import Final
 
 import numpy as np
 import numpy.typing as npt
-from scipy.optimize import minimize
 
 from lookkit.lattice.difference import delta_e_2000
 from lookkit.lattice.interpolate import READERS, Reader
@@ -135,6 +134,8 @@ class Spacing:
         reach
             Largest change of the log of the density.
         """
+        from scipy.optimize import minimize
+
         found = minimize(
             lambda knots: self._cost(knots, aim),
             np.zeros(_KNOTS),

@@ -60,9 +60,7 @@ def light(look):
 @pytest.fixture(scope="module")
 def files(look, tmp_path_factory):
     folder = tmp_path_factory.mktemp("cdl")
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(acescct, "SIZE", 17)
-        return [one for job in residual.jobs(look) for one in job.write(folder)]
+    return [one for job in residual.jobs(look) for one in job.write(folder)]
 
 
 def of(files, part, suffix, scene=None):

@@ -75,9 +75,9 @@ def test_the_model_of_spacing_knows_its_own_slope():
     model = Spacing(steady(graph.exact), graph.light, codes, 33, shaper)
     limit = {key: tail - 0.3 for key, tail in model.tails().items()}
     aim = Aim({("image-like", "tetrahedral"): 1.0}, limit)
-    knots = np.random.default_rng(8).normal(0.0, 0.2, 17)
+    knots = np.random.default_rng(8).normal(0.0, 0.2, 33)
     slope = model._cost(knots, aim)[1]
-    for one, along in zip(slope, np.eye(17), strict=True):
+    for one, along in zip(slope, np.eye(33), strict=True):
         hair = 2e-3 * along
         rise = (model._cost(knots + hair, aim)[0] - model._cost(knots - hair, aim)[0]) / 4e-3
         assert one == pytest.approx(rise, rel=0.02, abs=0.02 * np.abs(slope).max())
