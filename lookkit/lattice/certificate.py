@@ -22,7 +22,7 @@ from lookkit.lattice.samples import CodeSpace, SetName
 from lookkit.lattice.sampling import corner_values
 from lookkit.lattice.search import Probe, probe, worst_places
 from lookkit.lattice.shaper import Shaper
-from lookkit.lattice.truth import Exact, Light, steady
+from lookkit.lattice.truth import Exact, Light, at_once, steady
 from lookkit.lattice.weights import visibility
 from lookkit.progress import Progress, silent
 from lookkit.spaces.level import stops_of
@@ -217,7 +217,7 @@ def certify(
     audited
         The graph's audited sets (`audit`), if they are at hand already.
     progress
-        Told after each reader.
+        Told at the start and at the end.
 
     Raises
     ------
@@ -230,10 +230,13 @@ def certify(
     progress(what, 0, len(readers))
     sets = audit(graph, codespace, light) if audited is None else audited
     probed = probe(graph, light, size, shaper)
-    readings = []
-    for done, reader in enumerate(readers, start=1):
-        readings.append(_reading(lattice, shaper, reader, graph, codespace, light, sets, probed))
-        progress(what, done, len(readers))
+    for one in sets.values():
+        _ = one.lab, one.itp  # Both readers ask for them at the same time.
+    readings = at_once(
+        lambda reader: _reading(lattice, shaper, reader, graph, codespace, light, sets, probed),
+        readers,
+    )
+    progress(what, len(readers), len(readers))
     metric = visibility(probed.in_cells.reshape(-1, 3), light)
     upright = orientation(corner_values(probed.at_points), metric)
     folds = turned(orientation(corner_values(lattice), metric), upright)

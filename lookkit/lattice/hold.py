@@ -23,7 +23,7 @@ from lookkit.lattice.samples import SetName
 from lookkit.lattice.sampling import CORNERS, CellSamples, Floats, corner_values
 from lookkit.lattice.search import climb
 from lookkit.lattice.shaper import Shaper
-from lookkit.lattice.truth import Exact, Light
+from lookkit.lattice.truth import Exact, Light, at_once
 from lookkit.spaces.working import Array
 
 _TAIL: Final = 0.999
@@ -154,12 +154,12 @@ class Watch:
         self._inside = {
             reader: _Tail(error.copy()) for reader, error in self._inside_errors.items()
         }
-        self._watched: list[_Watched] = []
-        self._errors: list[Array] = []
-        for name, audited in sets.items():
-            for reader in readers:
-                self._errors.append(self._seen(audited, plain, reader))
-                self._watched.append(self._watch(name, audited, reader, self._errors[-1].copy()))
+        self._sets = sets
+        for audited in sets.values():
+            _ = audited.lab  # Several threads ask for it at the same time.
+        both = at_once(self._watch, product(sets, readers))
+        self._watched = [watched for watched, _ in both]
+        self._errors = [error for _, error in both]
         self._looked = plain
         # What the last `worse` saw near a limit, kept up to date by `offending`.
         self._now = plain
@@ -242,9 +242,13 @@ class Watch:
         corners = corner_values(lattice)[:, :, cells]
         for reader, inside in self._inside_errors.items():
             inside[:, cells] = self._error(corners, reader, cells)
-        for watched, error in zip(self._watched, self._errors, strict=True):
+
+        def look(job: tuple[_Watched, Array]) -> None:
+            watched, error = job
             rows = touched[watched.cell]
             error[rows] = self._seen(watched.audited.only(rows), lattice, watched.reader)
+
+        at_once(look, zip(self._watched, self._errors, strict=True))
         self._looked = lattice
 
     def excess(self, lattice: Array) -> dict[int, float]:
@@ -314,14 +318,17 @@ class Watch:
         error = signal - self._cells.read(corners, reader)
         return np.asarray(np.sqrt(np.einsum("pcn,cn->pn", error * error, metric)))
 
-    def _watch(self, name: SetName, audited: Audited, reader: Reader, plain: Array) -> _Watched:
+    def _watch(self, job: tuple[SetName, Reader]) -> tuple[_Watched, Array]:
+        """Return what is watched of a set under a reader, and its errors by plain sampling."""
+        name, reader = job
+        audited = self._sets[name]
         code = audited.code if self.shaper is None else self.shaper.forward(audited.code)
-        cell = cell_of(code, self.across)
+        error = self._seen(audited, self.plain, reader)
         unshaped = None
         if self._unshaped is not None:
             unshaped = audited.delta_e_2000(audited.read(self._unshaped, reader))
-        tail = _Tail(plain, unshaped)
-        return _Watched(name, audited, cell, reader, tail)
+        tail = _Tail(error.copy(), unshaped)
+        return _Watched(name, audited, cell_of(code, self.across), reader, tail), error
 
     def _seen(self, audited: Audited, lattice: Array, reader: Reader) -> Array:
         return audited.delta_e_2000(audited.read(lattice, reader, self.shaper))
@@ -339,8 +346,10 @@ class Summits:
         low = np.stack(np.unravel_index(cells, (watch.across,) * 3), axis=-1)
         self._places = (low[:, None] + _WITHIN) / watch.across
         self._audited = self._asked(self._places.reshape(-1, 3))
+        climbed = at_once(lambda reader: self._climbed(watch.plain, reader), watch.readers)
         self._top = {
-            reader: float(self._climbed(watch.plain, reader)[1].max()) for reader in watch.readers
+            reader: float(errors.max())
+            for reader, (_, errors) in zip(watch.readers, climbed, strict=True)
         }
 
     def above(self, lattice: Array, plain: Mask) -> Mask:
@@ -355,8 +364,8 @@ class Summits:
             that plain sampling is known to reach.
         """
         bad = np.zeros(len(plain), dtype=bool)
-        for reader in self._top:
-            places, errors = self._climbed(lattice, reader)
+        climbed = at_once(lambda reader: self._climbed(lattice, reader), self._top)
+        for reader, (places, errors) in zip(self._top, climbed, strict=True):
             cells = cell_of(places, self._watch.across)
             known = errors[plain[cells]].max(initial=0.0)
             self._top[reader] = top = max(self._top[reader], float(known))

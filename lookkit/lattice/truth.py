@@ -89,19 +89,19 @@ def in_chunks(work: Callable[..., Array], *columns: Real) -> Array:
         tuple(column[start : start + _CHUNK] for column in columns)
         for start in range(0, count, _CHUNK)
     ]
-    return np.concatenate(list(_pool(os.getpid()).map(lambda part: work(*part), parts)))
+    return np.concatenate(list(_pool(os.getpid(), "chunks").map(lambda part: work(*part), parts)))
 
 
 def at_once(work: Callable[[_Job], _Done], jobs: Iterable[_Job]) -> list[_Done]:
     """Do independent jobs on all cores and return what they give, in order.
 
-    A job may not call this or `in_chunks`: its threads would wait for themselves.
+    A job may call `in_chunks`, which has threads of its own, but not this.
     """
-    return list(_pool(os.getpid()).map(work, jobs))
+    return list(_pool(os.getpid(), "jobs").map(work, jobs))
 
 
-@lru_cache(maxsize=1)
-def _pool(_process: int) -> ThreadPoolExecutor:
+@lru_cache(maxsize=2)
+def _pool(_process: int, _what: str) -> ThreadPoolExecutor:
     """Threads that stay; a forked process has none of its parent's, and gets its own."""
     return ThreadPoolExecutor(cores())
 
