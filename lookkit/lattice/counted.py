@@ -61,7 +61,7 @@ _CONCERNS: Final[dict[SetName, _Concern]] = {
     "saturated-emitters": _Concern(0.25),
     "over-range": _Concern(0.03),
     # A few places in a cell do not show the worst of it: no power of them does.
-    "whole-cube": _Concern(0.5, power=3.0, aims=(0.92, 0.85)),
+    "whole-cube": _Concern(0.5, power=3.5, aims=(0.85, 0.85)),
 }
 _TOGETHER: Final[dict[Reader, list[int]]] = {
     "trilinear": list(range(len(PAIRS))),
