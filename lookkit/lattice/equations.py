@@ -76,6 +76,10 @@ class Equations:
             self._corner(self._diagonal, b)[...] += at
             self._corner(self._coupling(a, b), a)[...] -= at
 
+    def hold(self, points: npt.NDArray[np.bool_], firmer: float) -> None:
+        """Let a change of some points, shape (n^3,), cost `firmer` times as much."""
+        self._diagonal[points] *= np.float32(firmer)
+
     def solve(self, low: Floats, high: Floats, start: Floats, iterations: int = 30) -> Floats:
         """Return the change, shape (n^3,), each value within its `low` and `high`.
 

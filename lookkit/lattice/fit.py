@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+import numpy.typing as npt
 
 from lookkit.lattice.audit import Audited, audit
 from lookkit.lattice.axis import fit_axis
@@ -44,8 +45,15 @@ _STIFFNESS: Final = 0.3
 the longer of the two; an average cell's errors are 1."""
 
 _STIFFER: Final = 3.0
-_UNFOLDINGS: Final = 10
-"""Turns of stiffening cells that fold; what folds then is drawn towards plain sampling."""
+_UNFOLDING: Final = (*[3.0] * 6, *[10.0] * 24)
+"""How much stiffer cells that still fold get, turn by turn; what folds after all is drawn
+towards plain sampling."""
+
+_YIELDING: Final = (*[2.0] * 6, *[4.0] * 6, *[16.0] * 8)
+"""How much firmer points around harmful cells are held to plain sampling, turn by turn."""
+
+_UNMOVED: Final = 2e-5
+"""A fiftieth of a ten-bit code: points that a new solution moves less stay as they are."""
 
 _KEEP_LADDER: Final = (0.5, 0.5, 0.5, 0.0)
 """What is kept of a fit, turn by turn, while pictures or skin lose on the mean."""
@@ -138,17 +146,19 @@ def fit_lattice(
     progress(what, 1, 4)
     watch = problem.watch(audit(graph, space, light) if audited is None else audited)
     progress(what, 2, 4)
-    fitted = watch.unfolded(problem.fitted(watch))
+    fitted = problem.fitted(watch)
     progress(what, 3, 4)
+    summits = Summits(watch, fitted, graph, light)
+    fitted = watch.unfolded(problem.yielded(fitted, watch, summits))
     for keep in _KEEP_LADDER:
         if watch.worse(fitted)[1] <= 1.0:
             break
         fitted = problem.plain + keep * (fitted - problem.plain)
-    lattice, held = held_back(fitted, watch, Summits(watch, fitted, graph, light))
+    lattice, held = held_back(fitted, watch, summits)
     if held < 1.0:
         lattice = _settled(lattice, problem, watch)
     progress(what, 4, 4)
-    return Fit(lattice, tuple(readers), None, held)
+    return Fit(lattice, tuple(readers), None, max(held, float(problem.held.mean())))
 
 
 def draft_lattice(
@@ -218,30 +228,48 @@ class _Problem:
         begun = corner_values(self.start)
         at_once(lambda one: one.begin(readers, corners, begun), self.counted)
         self.stiffness = self._stiffness(corners)
+        self.equations: list[Equations] = []
+        self.change = np.zeros_like(self.low)
+        self.held = np.zeros((size,) * 3, dtype=bool)
 
     def fitted(self, watch: Watch) -> Array:
         """Return the fitted lattice, whose cells hardly ever fold."""
-        lattice, change = self.start, np.zeros_like(self.low)
+        lattice = self.start
         for turn in range(_ROUNDS):
             if turn:
                 self._heed(lattice)
-            equations = self._equations(lattice)
-            change = self._solved(equations, change)
-            lattice = self._changed(change)
+            self.equations = self._equations(lattice)
+            lattice = self._solved()
             folds = watch.folded(lattice)
             if turn < _ROUNDS - 1:
                 self.stiffness[:, :, folds] *= _STIFFER
-        for _ in range(_UNFOLDINGS):
+        for stiffer in _UNFOLDING:
             if not folds.any():
                 break
-            more = np.zeros_like(self.stiffness)
-            more[:, :, folds] = (_STIFFER - 1.0) * self.stiffness[:, :, folds]
-            self.stiffness += more
-            for channel, one in enumerate(equations):
-                one.stiffen(more[:, channel])
-            change = self._solved(equations, change)
-            lattice = self._changed(change)
+            self._stiffen(folds, stiffer)
+            lattice = self._solved()
             folds = watch.folded(lattice)
+        return lattice
+
+    def yielded(self, lattice: Array, watch: Watch, summits: Summits) -> Array:
+        """Return a lattice drawn towards plain sampling where it does harm.
+
+        Points around cells that do are held, with what is around them following, until none
+        does any more, or as long as that helps.
+        """
+        for firmer in _YIELDING:
+            harmful, folds = watch.worse(lattice)[0], watch.folded(lattice)
+            if not (harmful | folds).any():
+                harmful = summits.above(lattice, np.zeros_like(folds))
+                if not harmful.any():
+                    break
+            points = corners_of(harmful, self.size)
+            self.held |= points
+            for one in self.equations:
+                one.hold(points.ravel(), firmer)
+            self._stiffen(folds, firmer)
+            moved = self._solved()
+            lattice = np.where(np.abs(moved - lattice) > _UNMOVED, moved, lattice)
         return lattice
 
     def settled(self, lattice: Array) -> Array:
@@ -291,11 +319,23 @@ class _Problem:
         one.add(sums)
         return sums
 
-    def _solved(self, equations: list[Equations], change: Floats) -> Floats:
-        def solved(channel: int) -> Floats:
-            return equations[channel].solve(self.low[channel], self.high[channel], change[channel])
+    def _solved(self) -> Array:
+        """Return the lattice that solves the equations, from the last one on."""
 
-        return np.stack(at_once(solved, range(3)))
+        def solved(channel: int) -> Floats:
+            return self.equations[channel].solve(
+                self.low[channel], self.high[channel], self.change[channel]
+            )
+
+        self.change = np.stack(at_once(solved, range(3)))
+        return self._changed(self.change)
+
+    def _stiffen(self, cells: npt.NDArray[np.bool_], stiffer: float) -> None:
+        more = np.zeros_like(self.stiffness)
+        more[:, :, cells] = (stiffer - 1.0) * self.stiffness[:, :, cells]
+        self.stiffness += more
+        for channel, one in enumerate(self.equations):
+            one.stiffen(more[:, channel])
 
     def _stiffness(self, corners: Floats) -> Floats:
         """Cost of changing the ends of each edge apart, shape (12, 3, cells)."""
