@@ -27,6 +27,7 @@ EDGES: Final = tuple(
 _KEEP: Final = 1e-3
 """How strongly a value is held where the samples hardly ask for anything."""
 
+_FIRMEST: Final = np.float32(1e12)
 _TOLERANCE: Final = 3e-3
 _PASSES: Final = 3
 
@@ -78,7 +79,7 @@ class Equations:
 
     def hold(self, points: npt.NDArray[np.bool_], firmer: float) -> None:
         """Let a change of some points, shape (n^3,), cost `firmer` times as much."""
-        self._diagonal[points] *= np.float32(firmer)
+        self._diagonal[points] = np.minimum(self._diagonal[points] * firmer, _FIRMEST)
 
     def solve(self, low: Floats, high: Floats, start: Floats, iterations: int = 30) -> Floats:
         """Return the change, shape (n^3,), each value within its `low` and `high`.

@@ -19,7 +19,7 @@ from lookkit.lattice.audit import Audited, audit
 from lookkit.lattice.axis import fit_axis
 from lookkit.lattice.counted import Counted, Sums, counted
 from lookkit.lattice.equations import EDGES, Equations
-from lookkit.lattice.hold import Summits, Watch, corners_of, held_back
+from lookkit.lattice.hold import Summits, Watch, cells_within, corners_of, held_back, near_axis
 from lookkit.lattice.interpolate import READERS, Reader
 from lookkit.lattice.ramp import Ramp
 from lookkit.lattice.samples import CodeSpace, SetName
@@ -49,8 +49,11 @@ _UNFOLDING: Final = (*[3.0] * 6, *[10.0] * 24)
 """How much stiffer cells that still fold get, turn by turn; what folds after all is drawn
 towards plain sampling."""
 
-_YIELDING: Final = (*[2.0] * 6, *[4.0] * 6, *[16.0] * 8)
-"""How much firmer points around harmful cells are held to plain sampling, turn by turn."""
+_YIELDING: Final = (
+    *[(2.0, True)] * 6, *[(2.0, False)] * 4, *[(4.0, False)] * 6, *[(16.0, False)] * 20,
+)  # fmt: skip
+"""How much firmer points around harmful cells are held to plain sampling, turn by turn, and
+whether points beside the neutral axis are spared: they take the tint out of it."""
 
 _UNMOVED: Final = 2e-5
 """A fiftieth of a ten-bit code: points that a new solution moves less stay as they are."""
@@ -61,6 +64,7 @@ _KEEP_LADDER: Final = (0.5, 0.5, 0.5, 0.0)
 _SETTLED_SHARES: Final = (0.7, 0.7, 0.0)
 """What is kept, turn by turn, of the last tint's removal where it folds."""
 
+_SETTLED_TURNS: Final = 3
 _TAIL_LEFT: Final = 0.95
 """What it may make of the tail of a set, plain sampling's being 1."""
 
@@ -191,8 +195,12 @@ def _settled(lattice: Array, problem: _Problem, watch: Watch) -> Array:
             break
         share[corners_of(folds, len(lattice))] *= left
     worse, mean = watch.worse(lattice + share * change, _TAIL_LEFT)
-    share[corners_of(worse, len(lattice))] = 0.0
-    if mean > _STILL_GAINS:
+    for _ in range(_SETTLED_TURNS):
+        share[corners_of(worse, len(lattice))] = 0.0
+        worse = watch.worse(lattice + share * change)[0]
+        if not worse.any():
+            break
+    if worse.any() or mean > _STILL_GAINS:
         share[:] = 0.0
     return problem.ramp.rising(lattice + share * change)
 
@@ -257,13 +265,19 @@ class _Problem:
         Points around cells that do are held, with what is around them following, until none
         does any more, or as long as that helps.
         """
-        for firmer in _YIELDING:
+        beside = near_axis(self.size, 1)
+        for firmer, spared in _YIELDING:
             harmful, folds = watch.worse(lattice)[0], watch.folded(lattice)
             if not (harmful | folds).any():
-                harmful = summits.above(lattice, np.zeros_like(folds))
+                as_sampled = (np.abs(lattice - self.plain) <= _UNMOVED).all(axis=-1)
+                harmful = summits.above(lattice, cells_within(as_sampled))
                 if not harmful.any():
                     break
             points = corners_of(harmful, self.size)
+            if spared:
+                points &= ~beside
+            if not (points.any() or folds.any()):
+                continue
             self.held |= points
             for one in self.equations:
                 one.hold(points.ravel(), firmer)

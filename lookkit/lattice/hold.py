@@ -275,7 +275,7 @@ class Watch:
         bad = self.folded(lattice)
         share = np.ones(lattice.shape[:3])
         at = np.flatnonzero(spread(bad))
-        axis = _near_axis(len(share), 1)
+        axis = near_axis(len(share), 1)
         moved = lattice
         for left in _UNFOLDING:
             if not bad.any():
@@ -369,7 +369,7 @@ class Summits:
             cells = cell_of(places, self._watch.across)
             known = errors[plain[cells]].max(initial=0.0)
             self._top[reader] = top = max(self._top[reader], float(known))
-            if errors.max() > top * 1.001:
+            if errors.max() > top * 1.001 + _INVISIBLE:
                 bad[cells[errors > top * 0.98]] = True
         return bad & ~plain
 
@@ -419,7 +419,7 @@ def held_back(fitted: Array, watch: Watch, summits: Summits) -> tuple[Array, flo
     def give_way(cells: Mask, left: float, spared: int) -> None:
         around = corners_of(cells, size)
         if left:
-            around &= ~_near_axis(size, spared)
+            around &= ~near_axis(size, spared)
         elif share[around].max() == 0.0:
             # What still offends sits between held points and free ones.
             around = _grown(around)
@@ -439,7 +439,7 @@ def held_back(fitted: Array, watch: Watch, summits: Summits) -> tuple[Array, flo
                 bad = watch.worse(lattice)[0] | watch.folded(lattice)
         else:
             return plain, 1.0
-        above = summits.above(lattice, _cells_within(share == 0.0))
+        above = summits.above(lattice, cells_within(share == 0.0))
         if not above.any():
             return lattice, float((share < 1.0).mean())
         give_way(above, 0.0, -1)
@@ -493,7 +493,7 @@ def _ease(share: Array) -> None:
             np.minimum(along[:-1], along[1:] + _SLOPE, out=along[:-1])
 
 
-def _near_axis(size: int, steps: int) -> Mask:
+def near_axis(size: int, steps: int) -> Mask:
     """Points that `steps` or fewer separate from the diagonal.
 
     Trilinear readers see the grey ramp through those a step away, too.
@@ -514,7 +514,7 @@ def _grown(points: Mask) -> Mask:
     return out
 
 
-def _cells_within(points: Mask) -> Mask:
+def cells_within(points: Mask) -> Mask:
     """Cells all of whose corners are in a mask of points, shape (cells,)."""
     cells = points.shape[0] - 1
     box = np.ones((cells,) * 3, dtype=bool)
