@@ -269,7 +269,8 @@ class _Problem:
         for firmer, spared in _YIELDING:
             harmful, folds = watch.worse(lattice)[0], watch.folded(lattice)
             if not (harmful | folds).any():
-                as_sampled = (np.abs(lattice - self.plain) <= _UNMOVED).all(axis=-1)
+                away = np.abs(lattice - self.plain).max(axis=-1)
+                as_sampled = np.asarray(away <= _UNMOVED)
                 harmful = summits.above(lattice, cells_within(as_sampled))
                 if not harmful.any():
                     break
