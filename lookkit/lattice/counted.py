@@ -60,7 +60,7 @@ _CONCERNS: Final[dict[SetName, _Concern]] = {
     "skin": _Concern(0.3),
     "saturated-emitters": _Concern(0.25),
     "over-range": _Concern(0.03),
-    # A few places in a cell do not show the worst of it: no power of them does.
+    # A few places in a cell do not show the worst of it: the power of a tail would hunt them.
     "whole-cube": _Concern(0.5, power=3.5, aims=(0.85, 0.85)),
 }
 _TOGETHER: Final[dict[Reader, list[int]]] = {
@@ -102,19 +102,7 @@ class Sums:
 
 
 class Counted(ABC):
-    """Colours of one set, and the weight of each under each reader.
-
-    Parameters
-    ----------
-    name
-        The set.
-    readers
-        How the file will be read.
-    plain
-        The corners of every cell by plain sampling, shape (8, 3, cells).
-    start
-        The corners that the change of a fit is counted from.
-    """
+    """Colours of one set, and the weight of each under each reader."""
 
     def __init__(self, name: SetName) -> None:
         self._concern = _CONCERNS[name]
@@ -124,7 +112,17 @@ class Counted(ABC):
         self._missing: dict[Reader, Floats] = {}
 
     def begin(self, readers: Sequence[Reader], plain: Floats, start: Floats) -> None:
-        """Take the aims from plain sampling."""
+        """Take the aims from plain sampling.
+
+        Parameters
+        ----------
+        readers
+            How the file will be read.
+        plain
+            The corners of every cell by plain sampling, shape (8, 3, cells).
+        start
+            The corners that the change of a fit is counted from.
+        """
         self._readers = tuple(readers)
         self._missing = self.missing(start)
         for reader, missing in self.missing(plain).items():
