@@ -4,24 +4,34 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from lookkit.errors import InputError, LookkitError, Problem, RecipeError
+from lookkit.errors import (
+    InputError,
+    LookkitError,
+    LutFileError,
+    Problem,
+    RecipeError,
+    UnknownNameError,
+)
 from lookkit.version import __version__
 
 if TYPE_CHECKING:
-    from lookkit.look import Look, load, shipped_looks
+    from lookkit.look import Look, load, loads, shipped_looks
 
 __all__ = [
     "InputError",
     "Look",
     "LookkitError",
+    "LutFileError",
     "Problem",
     "RecipeError",
+    "UnknownNameError",
     "__version__",
     "load",
+    "loads",
     "shipped_looks",
 ]
 
-_LAZY = ("Look", "load", "shipped_looks")
+_LAZY = ("Look", "load", "loads", "shipped_looks")
 
 
 def __getattr__(name: str) -> Any:

@@ -21,7 +21,7 @@ from lookkit.evaluate import evaluate
 from lookkit.graph import Graph
 from lookkit.lower import lower
 from lookkit.recipe.extend import shipped_recipes
-from lookkit.recipe.load import read_recipe
+from lookkit.recipe.load import parsed, read_recipe
 from lookkit.recipe.model import Recipe
 from lookkit.recipe.named_files import named_files, renamed
 from lookkit.spaces.working import Array, OcioTransform
@@ -49,8 +49,30 @@ def load(path: str | PathLike[str]) -> Look:
     return Look(recipe, text, str(path))
 
 
+def loads(text: str, *, folder: str | PathLike[str] = ".") -> Look:
+    """Load a recipe from its text.
+
+    Parameters
+    ----------
+    text
+        A whole recipe.
+    folder
+        Where the files that it names (LUTs, matches, a recipe that it extends) are looked for.
+
+    Raises
+    ------
+    RecipeError
+        With every problem of the recipe, each with its line; the file is called `<recipe>`.
+    """
+    file = str(Path(folder) / "<recipe>")
+    recipe, whole = parsed(text, file)
+    return Look(recipe, whole, file)
+
+
 class Look:
     """A recipe that is ready to grade pictures.
+
+    It can be copied and pickled at any time; the copy makes its caches anew.
 
     Parameters
     ----------
@@ -69,6 +91,14 @@ class Look:
         self._processors: dict[tuple[str, str, str | None, bool], Processor] = {}
         self.lattices: dict[tuple[Op, ...], Piece] = {}
         """What `lower` has made so far, so that nothing is made twice."""
+
+    def __repr__(self) -> str:
+        cameras, outputs = (", ".join(names) or "none" for names in (self.cameras, self.outputs))
+        names = f"cameras {cameras}; outputs {outputs}"
+        return f"<Look {self.recipe.name!r} from {self.source}: {names}>"
+
+    def __reduce__(self) -> tuple[type[Look], tuple[Recipe, str, str]]:
+        return Look, (self.recipe, self.text, self.source)
 
     @cached_property
     def recipe_hash(self) -> str:
@@ -200,6 +230,9 @@ class Look:
 
         Parameters and errors as in `apply`, for floats only; the result is float64.
         """
+        kind = np.asarray(pixels).dtype
+        if kind.kind != "f":
+            raise InputError(f"pixels of type {kind}, expected floats; `apply` takes integers too")
         return evaluate(self.graph.chain(camera, output, scene), pixels)
 
     def cube(self, *, camera: str, output: str, size: int = 33, scene: str | None = None) -> Array:

@@ -1,11 +1,15 @@
 """The front door: apply is fast, evaluate is exact, and they agree."""
 
+import copy
+import pickle
+
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
+import lookkit
 from lookkit.errors import InputError
 from lookkit.look import Look
 from lookkit.recipe.load import parse_recipe
@@ -133,3 +137,38 @@ def test_aces_2_renders_mid_grey_to_ten_candelas(look):
     np.testing.assert_allclose(step.evaluate(np.full(3, 0.18)) * 100.0, 10.0, atol=0.005)
     np.testing.assert_allclose(step.evaluate(np.full(3, 1.0)) * 100.0, 45.757, atol=0.01)
     np.testing.assert_allclose(step.evaluate(np.full(3, 2.0)) * 100.0, 63.988, atol=0.01)
+
+
+@pytest.mark.parametrize(
+    "pixels", [[[0, 1, 0]], np.zeros((2, 3), bool), np.zeros((2, 3), complex), [["a", "b", "c"]]]
+)
+def test_evaluate_refuses_what_is_no_float(look, pixels):
+    with pytest.raises(InputError, match="expected floats"):
+        look.evaluate(pixels, camera="A", output="monitor")
+
+
+@pytest.mark.parametrize(
+    "copied", [copy.copy, copy.deepcopy, lambda x: pickle.loads(pickle.dumps(x))]
+)
+def test_a_used_look_can_be_copied_and_pickled(look, copied):
+    ramp = np.linspace(0, 1, 30).reshape(10, 3)
+    before = look.apply(ramp, camera="A", output="monitor")
+    twin = copied(look)
+    assert twin.recipe.model_dump() == look.recipe.model_dump()
+    assert twin.recipe_hash == look.recipe_hash
+    assert (twin.apply(ramp, camera="A", output="monitor") == before).all()
+
+
+def test_a_look_loads_from_text_and_says_what_it_is():
+    look = lookkit.loads(RECIPE)
+    assert repr(look) == (
+        "<Look 'Warm print' from <recipe>: cameras A, B, C, linear; outputs monitor, cinema, aces>"
+    )
+    with pytest.raises(lookkit.RecipeError, match=r"<recipe>:1: schema"):
+        lookkit.loads("schema = 'one'")
+
+
+def test_a_text_finds_the_files_it_names_in_the_given_folder(tmp_path):
+    (tmp_path / "base.toml").write_text(RECIPE)
+    text = 'schema = 1\nname = "Warmer"\nshow = "Pottery"\nextends = "base.toml"\n'
+    assert lookkit.loads(text, folder=tmp_path).recipe.name == "Warmer"

@@ -8,10 +8,13 @@ def test_the_public_names_are_pinned():
         "InputError",
         "Look",
         "LookkitError",
+        "LutFileError",
         "Problem",
         "RecipeError",
+        "UnknownNameError",
         "__version__",
         "load",
+        "loads",
         "shipped_looks",
     ]
 

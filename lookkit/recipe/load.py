@@ -38,9 +38,19 @@ def read_recipe(path: Path, *, matches: bool = True) -> tuple[Recipe, str]:
     RecipeError
         With every problem of the recipe, each located.
     """
-    text = read_text(path)
-    joined = join(text, str(path))
-    recipe = validated(joined, path.parent, matches=matches)
+    return parsed(read_text(path), str(path), matches=matches)
+
+
+def parsed(text: str, file: str, *, matches: bool = True) -> tuple[Recipe, str]:
+    """Return the recipe of a text as `read_recipe` does; what it names lies beside `file`.
+
+    Raises
+    ------
+    RecipeError
+        With every problem of the recipe, each located.
+    """
+    joined = join(text, file)
+    recipe = validated(joined, Path(file).parent, matches=matches)
     if len(joined.sources) > 1:
         from lookkit.recipe.write import toml_text
 
