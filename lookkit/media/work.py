@@ -18,7 +18,7 @@ import numpy.typing as npt
 
 from lookkit.errors import InputError, LookkitError
 from lookkit.media.avlib import library
-from lookkit.media.clip import Clip, Frame, frames_of, planes_of
+from lookkit.media.clip import Clip, Frame, frames_of, opened, planes_of
 from lookkit.media.codecs import CODECS
 from lookkit.media.coding import Coding
 from lookkit.media.frame import read_code
@@ -31,6 +31,7 @@ from lookkit.media.partial import whole_or_none
 from lookkit.media.pipeline import Ahead, Behind
 from lookkit.media.stills import Attribute, Still, write_still
 from lookkit.media.tags import mastering_of, output_tags
+from lookkit.media.tally import SoundIn, check_movie
 from lookkit.media.timecode import advanced, packed, unpacked
 from lookkit.ocio import cores
 from lookkit.spaces import ranges
@@ -274,6 +275,8 @@ def _clip_to_pictures(
             pixels = np.stack([p[:, : clip.width] for p in planes], axis=-1) / top
             behind.put((frame.number, pixels.astype(np.float32)))
             count += 1
+    if count != len(waiting):
+        raise LookkitError(f"{job.place}: {count} pictures were made, expected {len(waiting)}")
     return count
 
 
@@ -340,30 +343,22 @@ def _to_movie(look: Look, job: Job, target: Path, tick: Tick) -> Done:
                 clip.timecode, clip.metadata, clip.video_metadata, mastering_of(display),
                 job.id, _note(look, job), clip.frames,
             )  # fmt: skip
-            av = library()
-            try:
-                headers = stack.enter_context(av.open(str(clip.path), metadata_errors="replace"))
-            except (av.FFmpegError, OSError) as error:
-                raise LookkitError(f"{clip.path}: cannot be read any more") from error
-            sound = []
-            for stream in headers.streams.audio:
+            container = stack.enter_context(opened(clip))
+            sound = {}
+            for stream in container.streams.audio:
                 if carries_sound(target.suffix, stream):
-                    sound.append(stream)
+                    sound[stream.index] = SoundIn.of(stream)
                 else:
                     warnings.append(
                         f"{clip.path}: sound of {stream.codec_context.name} does not go into "
                         f"{target.suffix}; it is left out"
                     )
-            items = frames_of(clip, deinterlace=job.deinterlace, audio=bool(sound))
-            count = _encode(look, job, spec, tuple(sound), items, part, tick)
-            if count < clip.frames and not clip.interlaced:
-                warnings.append(
-                    f"{clip.path}: {clip.frames - count} of {clip.frames} frames "
-                    "could not be decoded"
-                )
+            count = _encode(look, job, spec, container, sound, part, tick)
+            warnings += check_movie(part, target, count, clip.rate, list(sound.values()))
         else:
             assert isinstance(job.source, Numbered)
             count = _sequence_to_movie(look, job, job.source, part, tick, tags, coding)
+            check_movie(part, target, job.frames, job.rate or Fraction(24), [])
         if count == 0:
             raise LookkitError(f"{job.place}: holds no frames")
     return Done(job.place, target, "", count, warnings=tuple(warnings))
@@ -373,17 +368,27 @@ def _encode(
     look: Look,
     job: Job,
     spec: MovieSpec,
-    sound: tuple[Any, ...],
-    items: Iterator[Any],
+    container: Any,
+    sound: dict[int, SoundIn],
     part: Path,
     tick: Tick,
 ) -> int:
-    """Decode, grade and encode at the same time; return the number of frames."""
+    """Decode, grade and encode at the same time; return the number of frames read.
+
+    `container` is the clip, which stays open until the last packet of sound is written.
+    """
     clip = job.source
     assert isinstance(clip, Clip)
     av = library()
     grader = _grader(look, job, replace(clip.coding, range=job.range), spec.coding, clip.pixels)
-    writer = MovieWriter(part, spec, job.result, sound)
+    streams = tuple(container.streams[index] for index in sound)
+    writer = MovieWriter(part, spec, job.result, streams)
+    items = frames_of(
+        clip,
+        deinterlace=job.deinterlace,
+        container=container,
+        sound={index: one.read for index, one in sound.items()},
+    )
     meter = _meter(look, job, spec)
     count, last = 0, -1
     # Graded frames are used again: fresh memory for each costs more than a copy of it.
