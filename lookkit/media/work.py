@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import threading
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
@@ -16,8 +17,8 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 import numpy.typing as npt
 
-from lookkit.errors import InputError, LookkitError
-from lookkit.media.avlib import library
+from lookkit.errors import InputError, LookkitError, NotWrittenError
+from lookkit.media.avlib import library, reason
 from lookkit.media.clip import Clip, Frame, frames_of, opened, planes_of
 from lookkit.media.codecs import CODECS
 from lookkit.media.coding import Coding
@@ -44,6 +45,7 @@ Pixels = npt.NDArray[np.float32]
 Tick = Callable[[int], None]
 """Called with the number of frames that were just done."""
 
+_SHUT: Final = (errno.EROFS, errno.EACCES, errno.EPERM)
 FAST_SIZE: Final = 65
 """Points per edge of the lattice that `fast` grades clips through."""
 
@@ -79,8 +81,8 @@ def perform(look: Look, job: Job, tick: Tick = no_tick) -> Done:
         if isinstance(job.source, Path):
             return _still(look, job, job.source, job.target, tick)
         return _to_movie(look, job, job.target, tick)
-    except LookkitError as error:
-        return Done(job.place, job.result, str(error), warnings=job.warnings)
+    except (LookkitError, OSError) as error:
+        return Done(job.place, job.result, _told(job, error), warnings=job.warnings)
     except MemoryError:
         return Done(job.place, job.result, f"{job.place}: too large for the memory")
 
@@ -90,7 +92,26 @@ def _make_folder(job: Job) -> None:
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        raise InputError(f"{folder}: cannot be made ({error.strerror})") from error
+        raise NotWrittenError(f"{folder}: cannot be made ({reason(error)})") from error
+
+
+def _told(job: Job, error: LookkitError | OSError) -> str:
+    """Return what went wrong with a job, and what helps where its place takes no files."""
+    cause: BaseException | None = error
+    text = f"{job.place}: {reason(error)}"
+    if isinstance(error, LookkitError):
+        text, cause = str(error), error.__cause__
+    if not isinstance(cause, OSError):
+        return text
+    if cause.errno in _SHUT and job.place.parent in (folder_of(job), folder_of(job).parent):
+        return f"{text}; results go beside their sources unless --into FOLDER names a place"
+    if cause.errno == errno.ENAMETOOLONG:
+        return f"{text}; the result's name is the source's and {_added(job)} more characters"
+    return text
+
+
+def _added(job: Job) -> int:
+    return len(job.result.name) - len(job.place.name)
 
 
 def folder_of(job: Job) -> Path:
@@ -207,16 +228,23 @@ def _to_pictures(look: Look, job: Job, tick: Tick) -> Done:
                     assert isinstance(job.target, Numbered)
                     assert isinstance(source, Numbered)
                     return _grade_still(look, job, source.path(frame), job.target.path(frame))
-                except LookkitError as error:
+                except NotWrittenError:
+                    raise
+                except (LookkitError, OSError) as error:
                     return str(error)
 
-            for result in _in_turn(pool, one, waiting):
-                tick(1)
-                if isinstance(result, str):
-                    problems.append(result)
-                else:
-                    graded += 1
-                    not_finite += result
+            try:
+                for result in _in_turn(pool, one, waiting):
+                    tick(1)
+                    if isinstance(result, str):
+                        problems.append(result)
+                    else:
+                        graded += 1
+                        not_finite += result
+            except NotWrittenError as error:
+                # What one frame met, such as a full disk, each of the others would meet too.
+                done = graded + len(problems)
+                problems.append(f"{error}; the job ends here, {done} of {len(waiting)} frames done")
     else:
         assert isinstance(source, Clip)
         warnings = job.warnings
@@ -231,12 +259,16 @@ def _in_turn(
     """Map with only a few items under way, so that an interrupt has little to wait for."""
     waiting = iter(items)
     running: list[Any] = []
-    for item in waiting:
-        running.append(pool.submit(work, item))
-        if len(running) > 2 * cores():
+    try:
+        for item in waiting:
+            running.append(pool.submit(work, item))
+            if len(running) > 2 * cores():
+                yield running.pop(0).result()
+        while running:
             yield running.pop(0).result()
-    for future in running:
-        yield future.result()
+    finally:
+        for future in running:
+            future.cancel()
 
 
 def _clip_to_pictures(
