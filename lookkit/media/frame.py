@@ -14,8 +14,9 @@ from lookkit.media.clip import Clip, frame_at, planes_of
 from lookkit.media.grader import taken_range
 from lookkit.media.jobs import Taken
 from lookkit.media.numbered import Numbered
-from lookkit.media.raw import RAW, read_raw
+from lookkit.media.raw import read_raw
 from lookkit.media.stills import Still, read_still
+from lookkit.recipe.shots import RAW
 
 if TYPE_CHECKING:
     from lookkit.look import Look

@@ -30,8 +30,12 @@ _STALE = (
     "dpx:Transfer",
     "dpx:Colorimetric",
     "Exif:ColorSpace",
+    "Orientation",
+    "Exif:PixelXDimension",
+    "Exif:PixelYDimension",
 )
 """What describes the colour or coding of the input and would be untrue of the output."""
+_WITH_PROFILE = (".tif", ".tiff", ".png", ".jpg", ".jpeg")
 _STALE_PREFIXES = ("ICCProfile:", "compression", "tiff:", "openexr:", "png:", "jpeg:", "dpx:")
 
 
@@ -40,8 +44,9 @@ class Still:
     """A picture as its file holds it.
 
     `pixels` is float32 (height, width, 3): code values, 0-1 for the whole range of an
-    integer file, or the floats of an EXR. `alpha` is (height, width, 1) or None; colour
-    is not multiplied by it.
+    integer file, or the floats of an EXR, upright. `alpha` is (height, width, 1) or None;
+    colour is not multiplied by it. `spec` is the file's header; its pixels' aspect is that of
+    the upright picture.
     """
 
     pixels: Pixels
@@ -56,7 +61,7 @@ class Still:
 
 
 def read_still(path: Path) -> Still:
-    """Read a picture.
+    """Read a picture, turned upright as its header says (Exif 2.32, tag Orientation).
 
     Raises
     ------
@@ -96,7 +101,26 @@ def read_still(path: Path) -> Still:
     if bits in (10, 12):
         top = np.float32((1 << bits) - 1)
         pixels = np.rint(pixels * top) / top
+    how = spec.get_int_attribute("Orientation", 1)
+    if how in _TURNS:
+        pixels = _upright(pixels, how)
+        alpha = None if alpha is None else _upright(alpha, how)
+        if how in _LYING:
+            aspect = spec.get_float_attribute("PixelAspectRatio", 1.0)
+            spec.attribute("PixelAspectRatio", 1.0 / aspect if aspect > 0 else 1.0)
     return Still(pixels, alpha, bits, spec)
+
+
+_TURNS = {2: (0, True), 3: (2, False), 4: (2, True), 5: (3, True), 6: (3, False),
+          7: (1, True), 8: (1, False)}  # fmt: skip
+"""Quarter turns to the left and then, perhaps, a swap of left and right, that make upright."""
+_LYING = (5, 6, 7, 8)
+
+
+def _upright(pixels: Pixels, how: int) -> Pixels:
+    turns, mirrored = _TURNS[how]
+    turned = np.rot90(pixels, turns)
+    return np.ascontiguousarray(turned[:, ::-1] if mirrored else turned)
 
 
 def pixel_of(path: Path, place: str) -> tuple[float, float, float]:
@@ -126,6 +150,7 @@ def write_still(
     *,
     bits: int | None = None,
     interop_id: str | None = None,
+    profile: bytes | None = None,
     note: str = "",
     software: str = "",
     attributes: Sequence[Attribute] = (),
@@ -144,6 +169,8 @@ def write_still(
         8, 10, 12 or 16 for integer formats; default by format (JPEG 8, DPX 10, else 16).
     interop_id
         The published colour interop id of the output, written where a format has a place.
+    profile
+        An ICC profile of the output, for the formats that take one: TIFF, PNG and JPEG.
     note
         Written as the picture's history.
     software
@@ -180,6 +207,9 @@ def write_still(
     if interop_id:
         spec.attribute("colorInteropID", interop_id)
         spec.attribute("oiio:ColorSpace", interop_id)
+    if profile is not None and suffix in _WITH_PROFILE:
+        held = oiio.TypeDesc(f"uint8[{len(profile)}]")
+        spec.attribute("ICCProfile", held, np.frombuffer(profile, np.uint8))
     whole = pixels
     if alpha is not None:
         stored = pixels * np.where(alpha > 0.0, alpha, 1.0) if suffix == ".exr" else pixels

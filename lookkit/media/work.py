@@ -36,6 +36,7 @@ from lookkit.media.tally import SoundIn, check_movie
 from lookkit.media.timecode import advanced, packed, unpacked
 from lookkit.ocio import cores
 from lookkit.spaces import ranges
+from lookkit.spaces.icc import profile_of
 from lookkit.version import __version__
 
 if TYPE_CHECKING:
@@ -189,6 +190,7 @@ def _write(
         still,
         bits=bits,
         interop_id=display.interop_id,
+        profile=profile_of(display),
         note=_note(look, job),
         software=f"lookkit {__version__} [job {job.id}]",
         attributes=attributes,
