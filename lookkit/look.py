@@ -297,10 +297,10 @@ class Look:
     ) -> dict[str, FastError]:
         """Return how far the fast way of `apply` is from the exact graph.
 
-        By the name of the set of colours it was measured on (see `lattice/samples.py`): the
+        By the name of the set of colours it was measured on (see `accuracy/samples.py`): the
         neutral ramp, pictures, skin, saturated lamps, light out of range, any codes.
         """
-        from lookkit.lattice.samples import CodeSpace, audit_sets
+        from lookkit.accuracy.samples import CodeSpace, audit_sets
 
         step = self.graph.decoding(camera, scene)
         found: dict[str, FastError] = {}
@@ -351,8 +351,8 @@ class FastError:
 
 def _whole(chain: Sequence[Op]) -> OcioTransform:
     """Return a chain from code to signal as one lattice."""
-    from lookkit.lattice.sampling import sample
-    from lookkit.lattice.truth import steady
+    from lookkit.accuracy.sampling import sample
+    from lookkit.accuracy.truth import steady
     from lookkit.ocio import lattice_transform
 
     return lattice_transform(sample(steady(lambda codes: evaluate(chain, codes)), _FAST_SIZE))

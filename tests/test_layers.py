@@ -14,6 +14,7 @@ LAYERS = (
     {"files", "plotting"},
     {"spaces"},
     {"ocio"},
+    {"accuracy"},
     {"nodes"},
     {"matchfile"},
     {"recipe"},
