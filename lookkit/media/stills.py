@@ -12,6 +12,7 @@ import numpy.typing as npt
 
 from lookkit.errors import InputError, NotWrittenError
 from lookkit.media.partial import whole_or_none
+from lookkit.spaces import ranges
 
 Pixels = npt.NDArray[np.float32]
 Attribute = tuple[str, str, Any]
@@ -53,6 +54,11 @@ class Still:
     alpha: Pixels | None
     bits: int
     spec: Any
+
+    @property
+    def depth(self) -> int:
+        """The bits that the codes count in; 16 for floats."""
+        return self.bits if self.bits in ranges.DEPTHS else 16
 
     @property
     def not_finite(self) -> int:
@@ -121,6 +127,15 @@ def _upright(pixels: Pixels, how: int) -> Pixels:
     turns, mirrored = _TURNS[how]
     turned = np.rot90(pixels, turns)
     return np.ascontiguousarray(turned[:, ::-1] if mirrored else turned)
+
+
+def depth_of(suffix: str, bits: int | None) -> int:
+    """Return the bits that a picture's codes count in: what it is written in, 16 for floats.
+
+    White of legal range is 235 x 2^(bits-8) of them, in floats as in 16 bits.
+    """
+    bits = bits or {".dpx": 10, ".jpg": 8, ".jpeg": 8}.get(suffix.lower(), 16)
+    return bits if bits in ranges.DEPTHS else 16
 
 
 def pixel_of(path: Path, place: str) -> tuple[float, float, float]:
