@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
@@ -36,6 +37,11 @@ _STALE = (
     "Exif:PixelYDimension",
 )
 """What describes the colour or coding of the input and would be untrue of the output."""
+_HELD = (".png", ".tif", ".tiff", ".dpx", ".cin", ".bmp", ".ppm", ".tga", ".sgi")
+"""Formats whose packing has a limit, so that a size in the header can be judged by the file's."""
+_MOST_PACKED = 1040
+"""Bytes that a byte of them holds at the most: Deflate's 1032 (RFC 1951), and some."""
+_SPARE = 1 << 20
 _WITH_PROFILE = (".tif", ".tiff", ".png", ".jpg", ".jpeg")
 _STALE_PREFIXES = ("ICCProfile:", "compression", "tiff:", "openexr:", "png:", "jpeg:", "dpx:")
 
@@ -66,13 +72,13 @@ class Still:
         return int((~np.isfinite(self.pixels)).any(axis=-1).sum())
 
 
-def read_still(path: Path) -> Still:
-    """Read a picture, turned upright as its header says (Exif 2.32, tag Orientation).
+def opened(path: Path) -> Any:
+    """Open a picture with OpenImageIO.
 
     Raises
     ------
     InputError
-        If it is missing, not a picture, cut short, empty or has fewer than three channels.
+        If it is missing or not a picture, or its header claims more than its bytes can hold.
     """
     import OpenImageIO as oiio
 
@@ -85,13 +91,32 @@ def read_still(path: Path) -> Still:
     reader = oiio.ImageInput.open(str(path), hints)
     if reader is None:
         raise InputError(f"{path}: cannot be read as a picture ({_reason(oiio)})")
+    spec, size = reader.spec(), path.stat().st_size
+    if path.suffix.lower() in _HELD and spec.image_bytes(True) > _MOST_PACKED * size + _SPARE:
+        reader.close()
+        raise InputError(
+            f"{path}: claims {spec.width}x{spec.height} pixels, which a file of {size} bytes "
+            "cannot hold"
+        )
+    return reader
+
+
+def read_still(path: Path) -> Still:
+    """Read a picture, turned upright as its header says (Exif 2.32, tag Orientation).
+
+    Raises
+    ------
+    InputError
+        If it is missing, not a picture, cut short, empty or has fewer than three channels.
+    """
+    reader = opened(path)
     try:
         spec = reader.spec()
         if spec.width < 1 or spec.height < 1 or spec.depth > 1:
             raise InputError(f"{path}: an empty or volume picture, expected a flat one")
         order = _channel_order(spec, path)
         whole = reader.read_image(0, 0, 0, spec.nchannels, "float")
-        failure = reader.geterror()
+        failure = _said(reader)
     finally:
         reader.close()
     if whole is None or failure:
@@ -236,7 +261,7 @@ def write_still(
         if writer is None or not writer.open(str(beside), spec):
             raise NotWrittenError(f"{path}: cannot be written ({_reason(oiio, writer)})")
         done = writer.write_image(_filled(whole, spec.get_int_attribute("oiio:BitsPerSample")))
-        failure = writer.geterror()
+        failure = _said(writer)
         if not (writer.close() and done):
             raise NotWrittenError(f"{path}: writing failed ({failure.strip() or 'disk full?'})")
         if suffix == ".dpx":
@@ -263,9 +288,11 @@ def _channel_order(spec: Any, path: Path) -> list[int]:
 
 def _carry(source: Any, target: Any) -> None:
     for attribute in source.extra_attribs:
-        name = attribute.name
-        if name not in _STALE and not name.startswith(_STALE_PREFIXES):
-            target.attribute(name, attribute.type, attribute.value)
+        # Bytes that are no text in UTF-8 cannot be had from OpenImageIO's attributes.
+        with suppress(UnicodeDecodeError):
+            name = attribute.name
+            if name not in _STALE and not name.startswith(_STALE_PREFIXES):
+                target.attribute(name, attribute.type, attribute.value)
 
 
 Bits = Literal[8, 10, 12, 16]
@@ -300,5 +327,13 @@ def _filled(whole: Pixels, bits: int) -> npt.NDArray[Any]:
 
 
 def _reason(oiio: Any, part: Any = None) -> str:
-    text = (part.geterror() if part is not None else "") or oiio.geterror()
+    text = (_said(part) if part is not None else "") or _said(oiio)
     return text.strip().splitlines()[0] if text.strip() else "unknown format"
+
+
+def _said(part: Any) -> str:
+    """Return what went wrong in a part of OpenImageIO, which may quote bytes of the file."""
+    try:
+        return str(part.geterror())
+    except UnicodeDecodeError as error:
+        return bytes(error.object).decode(errors="replace")
