@@ -15,6 +15,7 @@ LAYERS = (
     {"kernel"},
     {"spaces"},
     {"ocio"},
+    {"accuracy"},
     {"nodes"},
     {"matchfile"},
     {"recipe"},

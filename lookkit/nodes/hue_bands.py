@@ -38,6 +38,7 @@ from lookkit.kernel.maths import (
     mixed,
     sin,
     smooth,
+    unsure,
 )
 from lookkit.nodes.base import Node, Table, param
 from lookkit.spaces.oklab import (
@@ -131,6 +132,8 @@ def hue_bands(r: Plane, g: Plane, b: Plane, p: Hues) -> Planes:
     light, a1, b1 = opponents_of(long, middle, short)
     turn, saturation, stops = effect(PER_RADIAN * atan2(b1, a1), p.bands)
     chroma = a1 * a1 + b1 * b1
+    # Nearly all chroma and no lightness: what float32 loses of it shows.
+    unsure(chroma > 25.0 * light * light)
     level = p.half_chroma * light
     share = chroma / maximum(chroma + level * level, _NO_LIGHT)
     turn, saturation = share * turn, 1.0 + share * (saturation - 1.0)

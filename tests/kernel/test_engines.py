@@ -69,7 +69,8 @@ def in_codes(values, scale, rng):
 
 
 def in_light(values, scale, rng):
-    return values * 2.0 ** (scale * rng.standard_normal(values.shape))
+    moved = values * 2.0 ** (scale * rng.standard_normal(values.shape))
+    return np.clip(moved, -10.0, 2.0**20)
 
 
 @compiled
