@@ -108,13 +108,14 @@ def _read(lines: Lines) -> tuple[tuple[Stage, ...], str]:
     if bits is None:
         faults.add(0, "too-large", f"a number of {largest:g}", f"at most {2 ** _DEPTHS[-1] - 1}")
         return (), ""
-    if any(2**depth <= largest < 2 ** (depth + 1) for depth in _DEPTHS[:-1]):
+    others = [depth for depth in (8, 10, 12) if 2**depth <= largest < 2 ** (depth + 1)]
+    if others or bits == 14:
         faults.add(
             0,
             "depth-unclear",
-            f"{largest:g} as the largest number, which some readers take as {bits - 2} bits and "
-            f"some as {bits}",
-            "numbers up to 255, 1023, 4095, 16383 or 65535, or a little below",
+            f"{largest:g} as the largest number, which some readers take as {bits} bits and some "
+            f"as {(others or [16])[0]}",
+            "a largest number near 255, 1023, 4095 or 65535",
             level="warning",
         )
     values = table.reshape(size, size, size, 3) / (2**bits - 1)
