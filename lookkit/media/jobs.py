@@ -71,7 +71,7 @@ class Job:
     """One file or sequence to grade; it can be sent to another machine.
 
     `target` is the result's file, or a sequence of them with the numbers of the source's
-    frames. `range` is how the signal lies in a clip's integers. `id` names everything that
+    frames. `range` and `signal` are as of `Taken`. `id` names everything that
     the result depends on; the result carries it.
     """
 
@@ -83,6 +83,7 @@ class Job:
     codec: str | None = None
     bits: int | None = None
     range: SignalRange = "full"
+    signal: SignalRange | None = None
     rate: Fraction | None = None
     deinterlace: bool = False
     fast: bool = False
@@ -134,8 +135,9 @@ class _Found:
 class Taken:
     """A source, and whose it is.
 
-    `range` is how the signal lies in a clip's integers, `rate` what a sequence says of its
-    frame rate, `root` the folder that was searched for it.
+    `range` is how a clip's integers carry Y'CbCr, `signal` how the camera's signal lies in them
+    where otherwise; `rate` is what a sequence says of its frame rate, `root` the folder that
+    was searched for it.
     """
 
     source: Source
@@ -144,6 +146,7 @@ class Taken:
     range: SignalRange = "full"
     rate: Fraction | None = None
     warnings: tuple[str, ...] = ()
+    signal: SignalRange | None = None
     root: Path | None = None
 
     @property
@@ -370,25 +373,33 @@ def _taken(look: Look, found: _Found, options: Options) -> Taken:
     camera, scene, warnings = _whose(look, place_of(source), tags, options)
     if isinstance(source, Numbered) and source.missing:
         warnings.append(f"{source.pattern}: frames {listed(source.missing)} are missing")
-    return Taken(source, camera, scene, "full", rate, tuple(warnings), found.root)
+    return Taken(source, camera, scene, "full", rate, tuple(warnings), root=found.root)
 
 
 def _taken_clip(look: Look, clip: Clip, root: Path | None, options: Options) -> Taken:
     camera, scene, warnings = _whose(look, clip.path, clip.tags, options)
-    signal_range = clip.coding.range
+    span, signal = clip.coding.range, None
+    step = look.graph.input_transform(camera)
+    told, usual = step.range, step.encoding.movie_range
     if options.range is not None:
-        signal_range = options.range
-    else:
-        told = look.graph.input_transform(camera).range
-        if told is not None and told != signal_range:
-            tagged = "tagged" if clip.range_tagged else "by default"
-            warnings.append(
-                f"{clip.path}: {tagged} {signal_range} range, but the recipe reads camera "
-                f"{camera} as {told}; the recipe is followed"
-            )
-            signal_range = told
+        span = options.range
+    elif told not in (None, span):
+        signal = told
+        tagged = "tagged" if clip.range_tagged else "by default"
+        warnings.append(
+            f"{clip.path}: {tagged} {span} range, but the recipe reads camera {camera} as {told}; "
+            "the recipe is followed"
+        )
+    elif told is None and usual not in (None, span) and clip.coding.matrix != "rgb":
+        signal = usual
+        tagged = "tagged" if clip.range_tagged else "by default"
+        how = "as the formula gives them" if usual == "full" else "in legal range"
+        warnings.append(
+            f"{clip.path}: {tagged} {span} range, but movies of {step.encoding.name} carry their "
+            f"codes {how}; read so (a range of the recipe's camera, or --range, says otherwise)"
+        )
     warnings += [f"{clip.path}: {note}" for note in clip.notes]
-    return Taken(clip, camera, scene, signal_range, None, tuple(warnings), root)
+    return Taken(clip, camera, scene, span, None, tuple(warnings), signal, root)
 
 
 def _job(look: Look, taken: Taken, options: Options) -> Job:
@@ -456,6 +467,7 @@ def _movie_job(look: Look, taken: Taken, clip: Clip, options: Options) -> Job:
         taken.scene,
         bits=options.bits,
         range=taken.range,
+        signal=taken.signal,
         deinterlace=options.deinterlace and clip.interlaced,
         fast=options.fast,
         overwrite=options.overwrite,
@@ -588,7 +600,7 @@ def _whose(
             'encoding = "ACEScg"'
         )
     warnings = []
-    if tags.encoding not in (None, "raw, scene-linear", encodings[camera].name):
+    if tags.encoding != "raw, scene-linear" and tags.contradicts(encodings[camera]):
         warnings.append(
             f"{path}: tagged {tags}, but the recipe reads camera {camera} as "
             f"{encodings[camera].name}; the recipe is followed"
@@ -609,7 +621,7 @@ def _id_of(look: Look, job: Job) -> str:
         "recipe": look.recipe_hash,
         "files": [(file.name, file.stat().st_size, file.stat().st_mtime_ns) for file in files],
         "job": [job.result.name, job.camera, job.scene, job.output, job.codec, job.bits],
-        "read": [job.range, str(job.rate), job.deinterlace, job.fast],
+        "read": [job.range, job.signal, str(job.rate), job.deinterlace, job.fast],
         "coding": asdict(source.coding) if isinstance(source, Clip) else None,
     }
     return hashlib.sha256(json.dumps(facts).encode()).hexdigest()[:16]

@@ -284,7 +284,7 @@ def _clip_to_pictures(
     if not waiting:
         return 0
     display = look.graph.output(job.output)
-    coding = replace(clip.coding, range=job.range)
+    coding = replace(clip.coding, range=job.range, signal=job.signal)
     # 16-bit integers hold the signal 0-1 finely enough for every picture format.
     through = Coding("rgb", display.range, depth_of(target.tail, job.bits))
     grader = _grader(look, job, coding, through, clip.pixels)
@@ -418,7 +418,13 @@ def _encode(
     clip = job.source
     assert isinstance(clip, Clip)
     av = library()
-    grader = _grader(look, job, replace(clip.coding, range=job.range), spec.coding, clip.pixels)
+    grader = _grader(
+        look,
+        job,
+        replace(clip.coding, range=job.range, signal=job.signal),
+        spec.coding,
+        clip.pixels,
+    )
     streams = tuple(container.streams[index] for index in sound)
     writer = MovieWriter(part, spec, job.result, streams)
     items = frames_of(
