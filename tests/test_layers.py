@@ -13,7 +13,7 @@ LAYERS = (
     {"version", "errors", "progress"},
     {"files", "plotting"},
     {"spaces"},
-    {"ocio"},
+    {"ocio", "bounded"},
     {"nodes"},
     {"matchfile"},
     {"recipe"},

@@ -32,7 +32,6 @@ def test_the_look_offers_what_the_readme_promises():
         "cube",
         "delivering",
         "evaluate",
-        "fast_error",
         "graph",
         "ocio_config",
         "outputs",

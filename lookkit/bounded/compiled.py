@@ -1,0 +1,46 @@
+"""The compiled part of the bounded way, `lattice.c`, as it comes with an installed lookkit."""
+
+from __future__ import annotations
+
+import ctypes
+from functools import cache
+from typing import Any
+
+
+class Header(ctypes.Structure):
+    """`struct lattice` of `lattice.c`."""
+
+    _fields_ = (
+        ("points", ctypes.c_void_p),
+        ("errors", ctypes.c_void_p),
+        ("n", ctypes.c_int32 * 3),
+        ("slope", ctypes.c_float * 3),
+        ("place", ctypes.c_float * 12),
+        ("coded", ctypes.c_float * 12),
+        ("axis", ctypes.c_void_p * 3),
+    )
+
+
+@cache
+def library() -> Any:
+    """Return the compiled functions, or None where this lookkit has none for the machine."""
+    import os
+
+    return _typed(ctypes.CDLL(os.environ["LATTICE_SO"]))
+
+
+def _typed(made: Any) -> Any:
+    pointer, i32, i64 = ctypes.c_void_p, ctypes.c_int32, ctypes.c_int64
+    header = ctypes.POINTER(Header)
+    real = ctypes.c_float
+    for name, result, arguments in (
+        ("planes", None, (header, pointer, i64, pointer, i64, i32, i32, pointer, pointer, pointer)),
+        ("packed", None, (header, pointer, pointer, i32, pointer, pointer, pointer)),
+        ("unmeasured", i64, (header, pointer, i64, pointer)),
+        ("probes", i64, (header, pointer, i64, pointer, i64, pointer, pointer)),
+        ("measure", None, (header, pointer, i64, pointer, pointer)),
+        ("judge", None, (header, pointer, i64, real, real)),
+    ):
+        function = getattr(made, f"lookkit_lattice_{name}")
+        function.restype, function.argtypes = result, arguments
+    return made
