@@ -10,7 +10,7 @@ import lookkit
 PACKAGE = Path(lookkit.__file__).parent
 
 LAYERS = (
-    {"version", "errors", "progress"},
+    {"version", "errors", "progress", "kernel"},
     {"files", "plotting"},
     {"spaces"},
     {"ocio", "bounded"},

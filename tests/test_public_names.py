@@ -32,9 +32,11 @@ def test_the_look_offers_what_the_readme_promises():
         "cube",
         "delivering",
         "evaluate",
+        "first_output",
         "graph",
         "ocio_config",
         "outputs",
         "recipe_hash",
         "scenes",
+        "wearing",
     }

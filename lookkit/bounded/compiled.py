@@ -1,4 +1,4 @@
-"""The compiled part of the bounded way, `lattice.c`, as it comes with an installed lookkit."""
+"""The functions of `lookkit/kernel/lattice.c`."""
 
 from __future__ import annotations
 
@@ -6,9 +6,11 @@ import ctypes
 from functools import cache
 from typing import Any
 
+from lookkit import kernel
+
 
 class Header(ctypes.Structure):
-    """`struct lattice` of `lattice.c`."""
+    """`struct lattice`."""
 
     _fields_ = (
         ("points", ctypes.c_void_p),
@@ -22,17 +24,19 @@ class Header(ctypes.Structure):
 
 
 @cache
-def library() -> Any:
-    """Return the compiled functions, or None where this lookkit has none for the machine."""
-    import os
+def library(level: int | None = None) -> Any:
+    """Return the compiled functions, or None where this lookkit was built without.
 
-    return _typed(ctypes.CDLL(os.environ["LATTICE_SO"]))
-
-
-def _typed(made: Any) -> Any:
-    pointer, i32, i64 = ctypes.c_void_p, ctypes.c_int32, ctypes.c_int64
+    Parameters
+    ----------
+    level
+        One of `kernel.levels`; by default the processor's best.
+    """
+    made = kernel.library(level)
+    if made is None:
+        return None
+    pointer, i32, i64, real = ctypes.c_void_p, ctypes.c_int32, ctypes.c_int64, ctypes.c_float
     header = ctypes.POINTER(Header)
-    real = ctypes.c_float
     for name, result, arguments in (
         ("planes", None, (header, pointer, i64, pointer, i64, i32, i32, pointer, pointer, pointer)),
         ("packed", None, (header, pointer, pointer, i32, pointer, pointer, pointer)),

@@ -296,6 +296,8 @@ SAMPLES = (
 def test_samples_by_others_survive_our_writer(shared_data, tmp_path, name, namespace):
     """OpenColorIO's own sample files, read by it, written by us, read by it: equal pixels."""
     ocio = library()
+    if name.startswith("broadcast") and ocio.GetVersionHex() < 0x02060000:
+        pytest.skip("OpenColorIO reads SMPTE's own heads from 2.6 on")
     source = Path(shared_data) / "lut" / name
     group = ocio.Config.CreateRaw().getProcessor(ocio.FileTransform(str(source)))
     path = tmp_path / name

@@ -28,6 +28,7 @@ class Browser:
     """One headless Chromium; use as a context manager."""
 
     def __enter__(self):
+        program = find()
         self._home = tempfile.TemporaryDirectory()
         read_here, write_there = os.pipe()
         read_there, write_here = os.pipe()
@@ -39,7 +40,7 @@ class Browser:
             os.dup2(outgoing, 4)
 
         self._process = subprocess.Popen(
-            [find(), "--headless=new", "--no-sandbox", "--disable-gpu", "--no-first-run",
+            [program, "--headless=new", "--no-sandbox", "--disable-gpu", "--no-first-run",
              "--disable-background-networking", "--disable-component-update", "--disable-sync",
              "--force-color-profile=srgb", "--remote-debugging-pipe",
              f"--user-data-dir={self._home.name}", "about:blank"],
