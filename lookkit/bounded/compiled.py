@@ -43,7 +43,7 @@ def library(level: int | None = None) -> Any:
         ("unmeasured", i64, (header, pointer, i64, pointer)),
         ("probes", i64, (header, pointer, i64, pointer, i64, pointer, pointer)),
         ("measure", None, (header, pointer, i64, pointer, pointer)),
-        ("judge", None, (header, pointer, i64, real, real)),
+        ("judge", None, (header, pointer, i64, real)),
     ):
         function = getattr(made, f"lookkit_lattice_{name}")
         function.restype, function.argtypes = result, arguments

@@ -8,8 +8,11 @@ Between its points the lattice is read by tetrahedra. Where a function's third d
 vanish, linear interpolation in a tetrahedron is off by at most 3/2 of the largest error in the
 middles of its six edges: at weights w it is the sum over edges of 4 w_i w_j times the edge's
 error, and the sum of w_i w_j is at most 3/8 (our derivation). So a cell is measured in the
-middles of all the edges of its tetrahedra, 19 places. Where a graph bends sharply, that alone
-would not do: a cell also counts as bad beside one that is off by more than a code.
+middles of all the edges of its tetrahedra, 19 places, and may be off by half a code there.
+Where a graph bends sharply, as near black, that alone would not do: a bend that a cell's own
+places miss shows in its neighbours. So a cell serves only if all those that touch it are within
+half a code too. That the bound holds is then a matter of measurement: over all ten-bit codes,
+and in the tests.
 
 Nothing is made before it is needed. Cells that a picture touches are proved, with their
 neighbours, before the picture is graded; so results do not depend on what was graded before.
@@ -81,9 +84,7 @@ class Lattice:
     shape
         Points along the mean code and the two differences.
     tolerance
-        How far a cell may be off where it is measured, in codes of the target.
-    beside
-        How far any of its neighbours may be.
+        How far a cell, and those that touch it, may be off where they are measured, in codes.
     """
 
     def __init__(
@@ -95,10 +96,9 @@ class Lattice:
         *,
         shape: tuple[int, int, int] | None = None,
         tolerance: float = 0.5,
-        beside: float = 1.0,
     ) -> None:
         self._grade = grade
-        self._bounds = (tolerance / codes, beside / codes)
+        self._tolerance = tolerance / codes
         shape = shape or (FINE if codes > 255 else COARSE)
         self._shape = shape
         self._library = library()
@@ -199,7 +199,7 @@ class Lattice:
         parts = [fresh[at : at + _BATCH] for at in range(0, count, _BATCH)]
         list(workers.map(self._measure, parts))
         self._library.lookkit_lattice_judge(
-            self._header, cells.ctypes.data, len(cells), *self._bounds
+            self._header, cells.ctypes.data, len(cells), self._tolerance
         )
 
     def _measure(self, cells: Indices) -> None:

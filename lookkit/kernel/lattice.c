@@ -306,10 +306,10 @@ API void lookkit_lattice_measure(const struct lattice *l, const int32_t *cells, 
     }
 }
 
-/* Say of each cell whether it is within the bound: its own error at most `own`, and that of
-   no neighbour over `near`. */
+/* Say of each cell whether it is within the bound: no error over `tolerance` in it and in the
+   cells that touch it. */
 API void lookkit_lattice_judge(const struct lattice *l, const int32_t *cells, int64_t count,
-                               float own, float near)
+                               float tolerance)
 {
     for (int64_t c = 0; c < count; c++) {
         int32_t at[3], from[3], to[3];
@@ -322,7 +322,6 @@ API void lookkit_lattice_judge(const struct lattice *l, const int32_t *cells, in
                     float error = l->errors[(i * l->n[1] + j) * l->n[2] + k];
                     most = above(most, error > 0.0f ? error : INFINITY); /* not measured: bad */
                 }
-        int within = l->errors[cells[c]] <= own && most <= near;
-        l->points[4 * (int64_t)cells[c] + 3] = within ? WITHIN : BEYOND;
+        l->points[4 * (int64_t)cells[c] + 3] = most <= tolerance ? WITHIN : BEYOND;
     }
 }
