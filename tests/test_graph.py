@@ -278,7 +278,7 @@ def test_apply_follows_the_scene():
     codes = look.graph.input_transform("A").inverse(probe_light(4000, seed=3))
     exact = look.evaluate(codes, camera="A", output="monitor", scene="flats")
     whole = look.apply(codes, camera="A", output="monitor", scene="flats")
-    assert np.abs(whole - exact).max() <= 5e-5
+    assert np.abs(whole - exact).max() <= 0.1 / 1023
 
 
 @pytest.mark.parametrize(

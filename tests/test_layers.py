@@ -10,10 +10,12 @@ import lookkit
 PACKAGE = Path(lookkit.__file__).parent
 
 LAYERS = (
-    {"version", "errors", "progress", "kernel"},
+    {"version", "errors", "progress"},
     {"files", "plotting"},
+    {"kernel"},
     {"spaces"},
     {"ocio", "bounded"},
+    {"accuracy"},
     {"nodes"},
     {"matchfile"},
     {"recipe"},

@@ -37,6 +37,7 @@ def test_the_look_offers_what_the_readme_promises():
         "ocio_config",
         "outputs",
         "recipe_hash",
+        "runner",
         "scenes",
         "wearing",
     }

@@ -6,7 +6,7 @@ import ctypes
 from functools import cache
 from typing import Any
 
-from lookkit import kernel
+from lookkit.kernel import engine
 
 
 class Header(ctypes.Structure):
@@ -24,15 +24,9 @@ class Header(ctypes.Structure):
 
 
 @cache
-def library(level: int | None = None) -> Any:
-    """Return the compiled functions, or None where this lookkit was built without.
-
-    Parameters
-    ----------
-    level
-        One of `kernel.levels`; by default the processor's best.
-    """
-    made = kernel.library(level)
+def library() -> Any:
+    """Return the compiled functions, or None where this lookkit was built without."""
+    made = engine.library()
     if made is None:
         return None
     pointer, i32, i64, real = ctypes.c_void_p, ctypes.c_int32, ctypes.c_int64, ctypes.c_float

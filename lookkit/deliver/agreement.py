@@ -9,9 +9,8 @@ from typing import Final
 
 import numpy as np
 
-from lookkit.graph import Decoding
-from lookkit.lattice.audit import Audited
-from lookkit.lattice.samples import (
+from lookkit.accuracy.audit import Audited
+from lookkit.accuracy.samples import (
     AUDIT_SEED,
     SET_SIZES,
     CodeSpace,
@@ -21,7 +20,8 @@ from lookkit.lattice.samples import (
     saturated_emitters,
     skin,
 )
-from lookkit.lattice.truth import Exact, Light
+from lookkit.accuracy.truth import Exact, Light
+from lookkit.graph import Decoding
 from lookkit.ocio import Processor, library
 from lookkit.spaces.working import Array
 

@@ -14,6 +14,9 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from lookkit.accuracy.difference import delta_e_2000
+from lookkit.accuracy.interpolate import tetrahedral
+from lookkit.accuracy.truth import Light
 from lookkit.deliver import acescct
 from lookkit.deliver.agreement import scene_colours
 from lookkit.deliver.best_cdl import best_cdl
@@ -24,9 +27,6 @@ from lookkit.deliver.clf_steps import clf_pieces
 from lookkit.deliver.names import look_stem, shown_look
 from lookkit.deliver.written import Job, Written
 from lookkit.evaluate import evaluate
-from lookkit.lattice.difference import delta_e_2000
-from lookkit.lattice.interpolate import tetrahedral
-from lookkit.lattice.truth import Light
 from lookkit.lutfile.clf_write import Clf
 from lookkit.nodes.base import Op
 from lookkit.spaces.encodings import encoding

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, Protocol
 
+from lookkit.accuracy.truth import Light
 from lookkit.deliver.acescct import of_display, viewing_output
 from lookkit.deliver.agreement import (
     agreement,
@@ -34,7 +35,6 @@ from lookkit.deliver.written import Job, Written
 from lookkit.evaluate import evaluate
 from lookkit.files import safe_name
 from lookkit.lattice.of_graph import Baking
-from lookkit.lattice.truth import Light
 from lookkit.lower import Known
 from lookkit.lutfile.clf_write import Clf, ClfHead
 from lookkit.nodes.base import Op, matrix_transform

@@ -6,14 +6,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, Literal
 
+from lookkit.accuracy.certificate import Certificate
+from lookkit.accuracy.picture import draw_certificate
 from lookkit.deliver.certified import accuracy_figures, accuracy_lines, held_to_budget
 from lookkit.deliver.names import chain_stem, codes_of, signal_of
 from lookkit.deliver.written import Job, Written
 from lookkit.errors import InputError, LookkitError
 from lookkit.files import safe_name
-from lookkit.lattice.certificate import Certificate
 from lookkit.lattice.of_graph import Baking, exceeded
-from lookkit.lattice.picture import draw_certificate
 from lookkit.lutfile.cube import read_cube, write_cube
 from lookkit.progress import Progress, silent
 from lookkit.spaces.working import Array

@@ -109,7 +109,7 @@ def _half(x: Values, column: Values) -> Values:
 
 
 def _lut3d(node: Any, rgb: Values) -> Values:
-    from lookkit.lattice.interpolate import interpolate
+    from lookkit.accuracy.interpolate import interpolate
 
     if node.half_domain or node.raw_halfs:
         raise ValueError("a lattice of 16-bit floats")

@@ -5,13 +5,13 @@
    values of the target and, as a fourth number, what is known of the cell that begins there.
    Between points the lattice is read by tetrahedra that share the cell's main diagonal.
 
-   Built without -ffast-math: a NaN must stay outside every cell. */
+   Without -ffast-math, for a NaN must stay outside every cell. EXPORT is that of `maths.h`: all C
+   files here are compiled as one text. */
 
 #include <math.h>
 #include <stdint.h>
 #include <string.h>
 
-#define API __attribute__((visibility("default")))
 #define BLOCK 512
 
 typedef float four __attribute__((vector_size(16)));
@@ -131,7 +131,7 @@ static inline void gather(const struct lattice *l, const struct places *restrict
    source, target: three planes each; rows begin `stride` and `target_stride` samples apart.
    pixels: room for width rows + 1, gets the indices (row width + column) that remain.
    cells: the same room, gets the cells that must be proved first; counts: how many of each. */
-API void lookkit_lattice_planes(const struct lattice *l, const uint16_t *const *source,
+EXPORT void lookkit_lattice_planes(const struct lattice *l, const uint16_t *const *source,
                                 int64_t stride, uint16_t *const *target, int64_t target_stride,
                                 int32_t width, int32_t rows, int32_t *pixels, int32_t *cells,
                                 int64_t *counts)
@@ -167,7 +167,7 @@ API void lookkit_lattice_planes(const struct lattice *l, const uint16_t *const *
 }
 
 /* Grade `total` packed R'G'B' floats; lists as above. */
-API void lookkit_lattice_packed(const struct lattice *l, const float *source, float *target,
+EXPORT void lookkit_lattice_packed(const struct lattice *l, const float *source, float *target,
                                 int32_t total, int32_t *pixels, int32_t *cells, int64_t *counts)
 {
     struct places p;
@@ -212,7 +212,7 @@ static void bounds(const struct lattice *l, const int32_t at[3], int32_t from[3]
 }
 
 /* List, of cells and their neighbours, those not measured yet; `found` has room for 27 count. */
-API int64_t lookkit_lattice_unmeasured(const struct lattice *l, const int32_t *cells, int64_t count,
+EXPORT int64_t lookkit_lattice_unmeasured(const struct lattice *l, const int32_t *cells, int64_t count,
                                        int32_t *found)
 {
     int64_t listed = 0;
@@ -238,7 +238,7 @@ API int64_t lookkit_lattice_unmeasured(const struct lattice *l, const int32_t *c
 
    table: `room` pairs of integers, a power of two over twice 27 count. codes: R'G'B' of each
    half step, 27 count x 3; index: 27 a cell. Returns how many half steps there are. */
-API int64_t lookkit_lattice_probes(const struct lattice *l, const int32_t *cells, int64_t count,
+EXPORT int64_t lookkit_lattice_probes(const struct lattice *l, const int32_t *cells, int64_t count,
                                    int32_t *table, int64_t room, float *codes, int32_t *index)
 {
     const int32_t h1 = 2 * l->n[1] - 1, h2 = 2 * l->n[2] - 1;
@@ -277,7 +277,7 @@ static const uint8_t EDGES[19][3] = {
 };
 
 /* Measure cells from the values, R'G'B', of their half steps, and give their corners' to points. */
-API void lookkit_lattice_measure(const struct lattice *l, const int32_t *cells, int64_t count,
+EXPORT void lookkit_lattice_measure(const struct lattice *l, const int32_t *cells, int64_t count,
                                  const float *values, const int32_t *index)
 {
     static const int32_t corners[8] = {0, 2, 6, 8, 18, 20, 24, 26};
@@ -308,7 +308,7 @@ API void lookkit_lattice_measure(const struct lattice *l, const int32_t *cells, 
 
 /* Say of each cell whether it is within the bound: no error over `tolerance` in it and in the
    cells that touch it. */
-API void lookkit_lattice_judge(const struct lattice *l, const int32_t *cells, int64_t count,
+EXPORT void lookkit_lattice_judge(const struct lattice *l, const int32_t *cells, int64_t count,
                                float tolerance)
 {
     for (int64_t c = 0; c < count; c++) {

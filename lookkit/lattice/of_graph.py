@@ -6,16 +6,16 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
+from lookkit.accuracy.audit import Audited, audit
+from lookkit.accuracy.certificate import Certificate, certify
+from lookkit.accuracy.samples import CodeSpace, SetName
+from lookkit.accuracy.sampling import sample
+from lookkit.accuracy.shaper import Shaper
+from lookkit.accuracy.truth import Exact, Light, steady
 from lookkit.evaluate import evaluate
 from lookkit.graph import Decoding
-from lookkit.lattice.audit import Audited, audit
-from lookkit.lattice.certificate import Certificate, certify
 from lookkit.lattice.fit import fit_lattice
-from lookkit.lattice.samples import CodeSpace, SetName
-from lookkit.lattice.sampling import sample
-from lookkit.lattice.shaper import Shaper
 from lookkit.lattice.shaper_fit import fit_with_shaper
-from lookkit.lattice.truth import Exact, Light, steady
 from lookkit.nodes.base import Op
 from lookkit.progress import Progress, silent
 from lookkit.recipe.model import Budget

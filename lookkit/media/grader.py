@@ -145,8 +145,8 @@ def grade_of(
     given = ranges.scale_offset(display.range, target.range, display.bits, target.bits)
 
     def grade(rgb: Pixels) -> Pixels:
-        graded = look.evaluate(_scaled(rgb, *taken), camera=camera, output=output, scene=scene)
-        return np.clip(_scaled(graded.astype(np.float32), *given), 0.0, 1.0)
+        graded = look.apply(_scaled(rgb, *taken), camera=camera, output=output, scene=scene)
+        return np.clip(_scaled(graded, *given), 0.0, 1.0)
 
     return grade
 

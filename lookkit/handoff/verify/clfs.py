@@ -8,6 +8,7 @@ from typing import Any, Final
 
 import numpy as np
 
+from lookkit.accuracy.truth import Exact
 from lookkit.deliver import aces, acescct
 from lookkit.deliver.agreement import FLOOR, agreement, as_opencolorio_reads
 from lookkit.errors import InputError
@@ -17,7 +18,6 @@ from lookkit.handoff.verify.luts import CERTIFIED, Wanted, ask, compared, stated
 from lookkit.handoff.verify.report import Row, Verdict
 from lookkit.inspect.reader_process import plain_reason
 from lookkit.inspect.readers import LIBRARIES, ReaderName
-from lookkit.lattice.truth import Exact
 from lookkit.lutfile.clf import scan_clf
 from lookkit.ocio import Processor, library
 from lookkit.spaces.working import AP0_TO_AP1, AP1_TO_AP0, Array

@@ -13,6 +13,9 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
+from lookkit.accuracy.audit import Audited
+from lookkit.accuracy.samples import AUDIT_SEED, SetName, audit_sets
+from lookkit.accuracy.truth import Exact, Light, steady
 from lookkit.deliver import acescct, amf, clf, stills
 from lookkit.deliver.aces import LookTransform
 from lookkit.deliver.cdl import read_cc
@@ -21,10 +24,7 @@ from lookkit.deliver.cdl_residual import Change, Residual, changes, viewing_ligh
 from lookkit.deliver.clf import ClfFile
 from lookkit.errors import InputError
 from lookkit.evaluate import evaluate
-from lookkit.lattice.audit import Audited
 from lookkit.lattice.of_graph import Baking
-from lookkit.lattice.samples import AUDIT_SEED, SetName, audit_sets
-from lookkit.lattice.truth import Exact, Light, steady
 from lookkit.spaces.working import Array, OcioTransform
 
 if TYPE_CHECKING:
