@@ -18,6 +18,7 @@ class Header(ctypes.Structure):
         ("n", ctypes.c_int32 * 3),
         ("slope", ctypes.c_float * 3),
         ("place", ctypes.c_float * 12),
+        ("rgb", ctypes.c_float * 12),
         ("coded", ctypes.c_float * 12),
         ("axis", ctypes.c_void_p * 3),
     )
@@ -34,6 +35,8 @@ def library() -> Any:
     for name, result, arguments in (
         ("planes", None, (header, pointer, i64, pointer, i64, i32, i32, pointer, pointer, pointer)),
         ("packed", None, (header, pointer, pointer, i32, pointer, pointer, pointer)),
+        ("take", None, (header, pointer, i64, i32, pointer, i64, pointer)),
+        ("put", None, (header, pointer, i64, i32, pointer, i64, pointer)),
         ("unmeasured", i64, (header, pointer, i64, pointer)),
         ("probes", i64, (header, pointer, i64, pointer, i64, pointer, pointer)),
         ("measure", None, (header, pointer, i64, pointer, pointer)),

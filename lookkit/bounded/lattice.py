@@ -64,8 +64,8 @@ class Strip(Protocol):
     def read_again(self, lattice: Lattice, pixels: Indices) -> Indices:
         """Grade some pixels through the lattice; return those that it does not serve."""
 
-    def grade(self, pixels: Indices) -> None:
-        """Grade some pixels through the exact function."""
+    def grade(self, lattice: Lattice, pixels: Indices) -> None:
+        """Grade some pixels through the lattice's function itself."""
 
 
 class Lattice:
@@ -97,7 +97,7 @@ class Lattice:
         shape: tuple[int, int, int] | None = None,
         tolerance: float = 0.5,
     ) -> None:
-        self._grade = grade
+        self.grade = grade
         self._tolerance = tolerance / codes
         shape = shape or (FINE if codes > 255 else COARSE)
         self._shape = shape
@@ -125,6 +125,7 @@ class Lattice:
             shape,
             (shape[0] - 1, *slopes[1:]),
             (*matrix.ravel(), *offset),
+            (*source[0].ravel(), *source[1]),
             (*target[0].ravel(), *target[1]),
             tuple(axis.ctypes.data for axis in self._axes),
         )
@@ -144,7 +145,7 @@ class Lattice:
             if len(cells):
                 pixels = strip.read_again(self, pixels)
             if len(pixels):
-                strip.grade(pixels)
+                strip.grade(self, pixels)
 
         list(workers.map(rest, strips, [pixels for pixels, _ in found]))
 
@@ -175,6 +176,19 @@ class Lattice:
             _addresses(target), target[0].shape[1], width, rows, *found.arguments,
         )  # fmt: skip
         return found.lists
+
+    def grade_planes(self, source: Planes, target: Planes, width: int, pixels: Indices) -> None:
+        """Send pixels of planes, by their indices, through the function itself."""
+        rgb = np.empty((len(pixels), 3), dtype=np.float32)
+        self._library.lookkit_lattice_take(
+            self._header, _addresses(source), source[0].shape[1], width,
+            pixels.ctypes.data, len(pixels), rgb.ctypes.data,
+        )  # fmt: skip
+        graded = np.ascontiguousarray(self.grade(rgb), dtype=np.float32)
+        self._library.lookkit_lattice_put(
+            self._header, _addresses(target), target[0].shape[1], width,
+            pixels.ctypes.data, len(pixels), graded.ctypes.data,
+        )  # fmt: skip
 
     def read_packed(self, source: Pixels, target: Pixels) -> tuple[Indices, Indices]:
         """Grade C-contiguous float32 pixels, shape (n, 3), into others; see `read_planes`."""
@@ -212,7 +226,7 @@ class Lattice:
             self._header, cells.ctypes.data, count, table.ctypes.data, room,
             codes.ctypes.data, index.ctypes.data,
         )  # fmt: skip
-        values = np.ascontiguousarray(self._grade(codes[:probes]), dtype=np.float32)
+        values = np.ascontiguousarray(self.grade(codes[:probes]), dtype=np.float32)
         self._library.lookkit_lattice_measure(
             self._header, cells.ctypes.data, count, values.ctypes.data, index.ctypes.data
         )

@@ -25,6 +25,7 @@ struct lattice {
     int32_t n[3];      /* points along mean, r - g, b - (r + g) / 2 */
     float slope[3];    /* cells a unit of mean; of asinh's base-2 logarithm for the others */
     float place[12];   /* rows of a 3x3 and offset: input to mean, and differences over the scale */
+    float rgb[12];     /* rows of a 3x3 and offset: input to R'G'B' */
     float coded[12];   /* rows of a 3x3 and offset: R'G'B' to the values that points hold */
     const double *axis[3]; /* mean and differences at every half step, 2 n - 1 of each */
 };
@@ -195,6 +196,37 @@ EXPORT void lookkit_lattice_packed(const struct lattice *l, const float *source,
     counts[1] = lists.cell_count;
 }
 
+static inline float mixed(const float *m, int row, const float *v)
+{
+    return m[3 * row] * v[0] + m[3 * row + 1] * v[1] + m[3 * row + 2] * v[2] + m[9 + row];
+}
+
+/* The R'G'B' of some pixels of planes, three floats each; and back, rounded. */
+EXPORT void lookkit_lattice_take(const struct lattice *l, const uint16_t *const *source,
+                                 int64_t stride, int32_t width, const int32_t *pixels,
+                                 int64_t count, float *rgb)
+{
+    for (int64_t i = 0; i < count; i++) {
+        int64_t at = pixels[i] / width * stride + pixels[i] % width;
+        float v[3] = {(float)source[0][at], (float)source[1][at], (float)source[2][at]};
+        for (int k = 0; k < 3; k++)
+            rgb[3 * i + k] = mixed(l->rgb, k, v);
+    }
+}
+
+EXPORT void lookkit_lattice_put(const struct lattice *l, uint16_t *const *target, int64_t stride,
+                                int32_t width, const int32_t *pixels, int64_t count,
+                                const float *rgb)
+{
+    for (int64_t i = 0; i < count; i++) {
+        int64_t at = pixels[i] / width * stride + pixels[i] % width;
+        for (int k = 0; k < 3; k++) {
+            float value = mixed(l->coded, k, rgb + 3 * i) + 0.5f;
+            target[k][at] = (uint16_t)(int32_t)below(above(value, 0.0f), 65535.0f);
+        }
+    }
+}
+
 static void split(const struct lattice *l, int32_t cell, int32_t at[3])
 {
     at[2] = cell % l->n[2];
@@ -300,8 +332,7 @@ EXPORT void lookkit_lattice_measure(const struct lattice *l, const int32_t *cell
             int64_t point = (int64_t)cells[c] + (m >> 2) * l->n[1] * l->n[2]
                             + (m >> 1 & 1) * l->n[2] + (m & 1);
             for (int k = 0; k < 3; k++)
-                l->points[4 * point + k] = l->coded[3 * k] * v[0] + l->coded[3 * k + 1] * v[1]
-                                           + l->coded[3 * k + 2] * v[2] + l->coded[9 + k];
+                l->points[4 * point + k] = mixed(l->coded, k, v);
         }
     }
 }

@@ -77,7 +77,7 @@ class Grader:
         target keeps the bits below its own depth, for whoever rounds last.
         """
         if self.lattice is not None:
-            grade_planes(self.lattice, self._exact, source, target, width, _workers())
+            grade_planes(self.lattice, source, target, width, _workers())
             return
         rows = max(1, _STRIP // width)
 
@@ -116,13 +116,16 @@ class StillGrader:
         self._lattice: Lattice | None = None
         if bits is not None and bits <= BOUNDED_BITS and available():
             same = np.eye(3), np.zeros(3)
-            self._lattice = Lattice(grade, same, same, 2**bits - 1)
+            # What integers cannot hold counts as their ends, and is not missed.
+            self._lattice = Lattice(
+                lambda rgb: np.clip(grade(rgb), 0.0, 1.0), same, same, 2**bits - 1
+            )
 
     def picture(self, pixels: Pixels) -> Pixels:
         """Return a graded picture, shape (height, width, 3)."""
         if self._lattice is None:
             return self.grade(pixels)
-        return grade_packed(self._lattice, self.grade, pixels, _workers())
+        return grade_packed(self._lattice, pixels, _workers())
 
 
 def grade_of(

@@ -22,8 +22,8 @@ from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 
+from lookkit.accuracy.sampling import grid
 from lookkit.bounded import Lattice, grade_packed
-from lookkit.lattice.sampling import grid
 from lookkit.look import Look
 from lookkit.ocio import cores, lattice_transform, library
 from lookkit.recipe.load import parse_recipe
@@ -57,7 +57,7 @@ def speed(look: Look) -> None:
     def exact(rgb: np.ndarray) -> np.ndarray:
         nonlocal sent
         sent += len(rgb)
-        return look.apply(rgb, camera="A", output="monitor")
+        return np.clip(look.apply(rgb, camera="A", output="monitor"), 0.0, 1.0)
 
     with ThreadPoolExecutor(1) as worker:
         for name, light in scenes(1920, 1080):
@@ -65,7 +65,7 @@ def speed(look: Look) -> None:
             pixels = np.ascontiguousarray(code.reshape(-1, 3), dtype=np.float32)
             lattice = Lattice(exact, SAME, SAME, CODES)
             spent = time.process_time()
-            grade_packed(lattice, exact, pixels, worker)
+            grade_packed(lattice, pixels, worker)
             first = time.process_time() - spent
             ratios, took = [], []
             for _ in range(ROUNDS):
@@ -75,15 +75,16 @@ def speed(look: Look) -> None:
                 yardstick = time.process_time() - spent
                 sent = 0
                 spent = time.process_time()
-                grade_packed(lattice, exact, pixels, worker)
+                grade_packed(lattice, pixels, worker)
                 took.append(time.process_time() - spent)
                 ratios.append(took[-1] / yardstick)
-            found = grade_packed(lattice, exact, pixels, worker)[::7]
-            wanted = look.evaluate(pixels[::7], camera="A", output="monitor")
+            share = sent / len(pixels)
+            found = grade_packed(lattice, pixels, worker)[::7]
+            wanted = look.evaluate(pixels[::7], camera="A", output="monitor").clip(0.0, 1.0)
             print(
                 f"{name}: {(lattice.points[:, 3] > 0).sum()} cells, first {first:.2f} s of work, "
                 f"then {statistics.median(took) / len(pixels) * 1e9:.1f} ns a pixel, "
-                f"{100 * sent / len(pixels):.2f} % fall back, "
+                f"{100 * share:.2f} % fall back, "
                 f"{statistics.median(ratios):.2f} x the lattice; "
                 f"worst {np.abs(found - wanted).max() * CODES:.2f} codes"
             )
@@ -93,9 +94,15 @@ def exhaustive(look: Look) -> None:
     """Print the worst of all ten-bit codes."""
 
     def exact(rgb: np.ndarray) -> np.ndarray:
-        return look.evaluate(rgb, camera="A", output="monitor")
+        return np.clip(look.evaluate(rgb, camera="A", output="monitor"), 0.0, 1.0)
 
-    lattice = Lattice(exact, SAME, SAME, CODES)
+    def graded(rgb: np.ndarray) -> np.ndarray:
+        return np.clip(look.apply(rgb, camera="A", output="monitor"), 0.0, 1.0)
+
+    def nothing(rgb: np.ndarray) -> np.ndarray:
+        return np.full(rgb.shape, np.nan, np.float32)
+
+    lattice = Lattice(graded, SAME, SAME, CODES)
     axis = np.arange(CODES + 1, dtype=np.float32) / np.float32(CODES)
     square = np.stack(np.meshgrid(axis, axis, indexing="ij"), axis=-1).reshape(-1, 2)
     worst, served, over = 0.0, 0, 0
@@ -103,13 +110,10 @@ def exhaustive(look: Look) -> None:
         for red in range(CODES + 1):
             pixels = np.empty((len(square), 3), dtype=np.float32)
             pixels[:, 0], pixels[:, 1:] = axis[red], square
-            left: list[np.ndarray] = []
-
-            def fall_back(rgb: np.ndarray, left: list[np.ndarray] = left) -> np.ndarray:
-                left.append(rgb)
-                return np.full(rgb.shape, np.nan, np.float32)
-
-            found = grade_packed(lattice, fall_back, pixels, workers)
+            lattice.grade = graded
+            grade_packed(lattice, pixels, workers)
+            lattice.grade = nothing
+            found = grade_packed(lattice, pixels, workers)
             there = ~np.isnan(found[:, 0])
             parts = np.array_split(pixels[there], cores())
             wanted = np.concatenate(list(workers.map(exact, parts)))
