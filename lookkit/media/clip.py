@@ -12,13 +12,13 @@ from typing import Any, Final
 
 import numpy as np
 
+from lookkit.bounded import Planes
 from lookkit.errors import InputError, LookkitError
 from lookkit.media.avlib import library, reason
 from lookkit.media.coding import Coding
 from lookkit.media.tags import MATRICES, REFUSED_MATRICES, UNSPECIFIED, Tags
 from lookkit.media.tally import Tally
 from lookkit.media.times import frame_times, in_order, rate_of
-from lookkit.ocio import Planes
 from lookkit.spaces.ranges import DEPTHS
 
 MOVIES: Final = (
@@ -130,6 +130,8 @@ def _probe(av: Any, container: Any, path: Path, matrix: str | None) -> Clip:
     siting, field = _siting_and_field(av, first, video.codec_context.name)
     turned = round(-first.rotation / 90) % 4 * 90
     notes = _left_out(container, video)
+    if any(component.is_alpha for component in first.format.components):
+        notes.append("holds alpha: left out")
     if abs(first.rotation) % 90:
         notes.append(f"turned by {first.rotation:g} degrees, which is left as it is")
     elif turned:

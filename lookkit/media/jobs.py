@@ -18,7 +18,7 @@ from lookkit.media.clip import MOVIES, Clip, probe
 from lookkit.media.codecs import CODECS, SUFFIXES, check_build, codec_for
 from lookkit.media.coding import MATRICES
 from lookkit.media.numbered import Numbered, group, is_pattern, is_range, listed, numbered
-from lookkit.media.stills import FORMATS, opened
+from lookkit.media.stills import FORMATS, is_location, names_in, opened
 from lookkit.media.tags import Tags, output_tags, still_tags
 from lookkit.progress import Progress, silent
 from lookkit.recipe.shots import RAW, Shot, shot_for
@@ -36,6 +36,7 @@ _ALWAYS_NUMBERED: Final = (".exr", ".dpx", ".cin")
 _DELIVERED_FROM: Final = 1001
 """The number of a movie's first frame when it becomes pictures (common practice, no source)."""
 
+_WHERE: Final = "where it was taken is left out (--keep-location keeps it)"
 Source = Clip | Numbered | Path
 
 
@@ -46,8 +47,8 @@ class Options:
     `camera`, `scene` and `output` are names of the recipe. `extension` and `codec` choose the
     form of the results, `bits` their depth. `range` and `matrix` say how Y'CbCr files are
     coded where their tags do not, or say it wrong. `rate` is that of sequences that become
-    movies. `fast` grades clips through one lattice of the whole look. `shots` are lines of a
-    shot list that come before the recipe's.
+    movies. `location` keeps where a picture was taken. `shots` are lines of a shot list that
+    come before the recipe's.
     """
 
     camera: str | None = None
@@ -61,8 +62,8 @@ class Options:
     matrix: str | None = None
     rate: Fraction | None = None
     deinterlace: bool = False
-    fast: bool = False
     overwrite: bool = False
+    location: bool = False
     shots: tuple[Shot, ...] = ()
 
 
@@ -86,8 +87,8 @@ class Job:
     signal: SignalRange | None = None
     rate: Fraction | None = None
     deinterlace: bool = False
-    fast: bool = False
     overwrite: bool = False
+    location: bool = False
     warnings: tuple[str, ...] = ()
     id: str = ""
 
@@ -132,6 +133,17 @@ class _Found:
 
 
 @dataclass(frozen=True)
+class Left:
+    """What of a source does not go into every result: alpha, and where it was taken."""
+
+    alpha: bool = False
+    location: bool = False
+
+
+_NOTHING: Final = Left()
+
+
+@dataclass(frozen=True)
 class Taken:
     """A source, and whose it is.
 
@@ -148,6 +160,7 @@ class Taken:
     warnings: tuple[str, ...] = ()
     signal: SignalRange | None = None
     root: Path | None = None
+    left: Left = _NOTHING
 
     @property
     def place(self) -> Path:
@@ -367,13 +380,13 @@ def _taken(look: Look, found: _Found, options: Options) -> Taken:
     if suffix in RAW:
         if not first.is_file():
             raise InputError(f"{first}: does not exist")
-        tags, rate = Tags(named="raw, scene-linear"), None
+        tags, rate, left = Tags(named="raw, scene-linear"), None, _NOTHING
     else:
-        tags, rate = _still_says(first)
+        tags, rate, left = _still_says(first)
     camera, scene, warnings = _whose(look, place_of(source), tags, options)
     if isinstance(source, Numbered) and source.missing:
         warnings.append(f"{source.pattern}: frames {listed(source.missing)} are missing")
-    return Taken(source, camera, scene, "full", rate, tuple(warnings), root=found.root)
+    return Taken(source, camera, scene, "full", rate, tuple(warnings), root=found.root, left=left)
 
 
 def _taken_clip(look: Look, clip: Clip, root: Path | None, options: Options) -> Taken:
@@ -414,14 +427,21 @@ def _job(look: Look, taken: Taken, options: Options) -> Job:
         str(options.output),
         taken.scene,
         bits=options.bits,
-        fast=options.fast,
         overwrite=options.overwrite,
+        location=options.location,
         warnings=taken.warnings,
     )
     if isinstance(source, Numbered) and (
         options.extension in SUFFIXES or (options.codec and options.extension is None)
     ):
         job = _numbered_movie(look, job, source, taken.root, options, taken.rate)
+    without = job.codec is not None or job.result.suffix in (".jpg", ".jpeg")
+    told = []
+    if taken.left.alpha and without:
+        told.append(f"{taken.place}: holds alpha, which {job.result.suffix} does not; left out")
+    if taken.left.location and not options.location and job.codec is None:
+        told.append(f"{taken.place}: {_WHERE}")
+    job = replace(job, warnings=(*job.warnings, *told))
     return replace(job, id=_id_of(look, job))
 
 
@@ -440,16 +460,17 @@ def _without_effect(place: Path, options: Options) -> list[str]:
     return [f"{place}: is {what}; {name} has no effect on it" for name, told in given if told]
 
 
-def _still_says(path: Path) -> tuple[Tags, Fraction | None]:
+def _still_says(path: Path) -> tuple[Tags, Fraction | None, Left]:
     reader = opened(path)
     spec = reader.spec()
     reader.close()
+    left = Left(spec.alpha_channel >= 0, any(is_location(one) for one in names_in(spec)))
     rate = spec.getattribute("FramesPerSecond")
     if isinstance(rate, tuple) and len(rate) == 2 and all(rate):
-        return still_tags(spec), Fraction(int(rate[0]), int(rate[1]))
+        return still_tags(spec), Fraction(int(rate[0]), int(rate[1])), left
     rate = spec.get_float_attribute("dpx:FrameRate") or spec.get_float_attribute("dpx:TVFrameRate")
     known = 0 < rate < 1000
-    return still_tags(spec), Fraction(rate).limit_denominator(1001) if known else None
+    return still_tags(spec), Fraction(rate).limit_denominator(1001) if known else None, left
 
 
 def _movie_job(look: Look, taken: Taken, clip: Clip, options: Options) -> Job:
@@ -457,6 +478,10 @@ def _movie_job(look: Look, taken: Taken, clip: Clip, options: Options) -> Job:
         raise InputError(f"{clip.path}: interlaced; --deinterlace makes whole frames of its fields")
     warnings = list(taken.warnings)
     suffix = options.extension or _movie_suffix(clip.path, options.codec)
+    if options.extension is None and suffix != clip.path.suffix.lower():
+        warnings.append(f"{clip.path}: is written as {suffix} (--format chooses)")
+    if not options.location and any(is_location(key) for key, _ in _said(clip)):
+        warnings.append(f"{clip.path}: {_WHERE}")
     stem = f"{clip.path.stem}{_mark(look, str(options.output))}"
     folder = _folder(clip.path.parent, taken.root, options.into)
     job = Job(
@@ -469,8 +494,8 @@ def _movie_job(look: Look, taken: Taken, clip: Clip, options: Options) -> Job:
         range=taken.range,
         signal=taken.signal,
         deinterlace=options.deinterlace and clip.interlaced,
-        fast=options.fast,
         overwrite=options.overwrite,
+        location=options.location,
     )
     if suffix in SUFFIXES:
         deep = clip.coding.bits > 8 or look.graph.output(job.output).is_hdr
@@ -495,8 +520,14 @@ def _movie_job(look: Look, taken: Taken, clip: Clip, options: Options) -> Job:
     return replace(job, id=_id_of(look, job))
 
 
+def _said(clip: Clip) -> tuple[tuple[str, str], ...]:
+    return (*clip.metadata, *clip.video_metadata)
+
+
 def _movie_suffix(path: Path, codec: str | None) -> str:
-    usual = ".mov" if path.suffix.lower() in (".mov", ".mxf") else ".mp4"
+    """Return the format of a movie's result: the source's own where it can be written."""
+    own = path.suffix.lower()
+    usual = {".mxf": ".mov", ".webm": ".mkv"}.get(own, own if own in SUFFIXES else ".mp4")
     if codec is not None and usual not in CODECS[codec].suffixes:
         return CODECS[codec].suffixes[0]
     return usual
@@ -621,7 +652,7 @@ def _id_of(look: Look, job: Job) -> str:
         "recipe": look.recipe_hash,
         "files": [(file.name, file.stat().st_size, file.stat().st_mtime_ns) for file in files],
         "job": [job.result.name, job.camera, job.scene, job.output, job.codec, job.bits],
-        "read": [job.range, job.signal, str(job.rate), job.deinterlace, job.fast],
+        "read": [job.range, job.signal, str(job.rate), job.deinterlace, job.location],
         "coding": asdict(source.coding) if isinstance(source, Clip) else None,
     }
     return hashlib.sha256(json.dumps(facts).encode()).hexdigest()[:16]
