@@ -17,7 +17,7 @@ import numpy as np
 from lookkit.accuracy import facts
 from lookkit.accuracy.audit import Audited, audit
 from lookkit.accuracy.folds import orientation, turned
-from lookkit.accuracy.interpolate import READERS, Reader, interpolate, lattice_size
+from lookkit.accuracy.interpolate import REPORTED, Reader, interpolate, lattice_size
 from lookkit.accuracy.samples import CodeSpace, SetName
 from lookkit.accuracy.sampling import corner_values
 from lookkit.accuracy.search import Probe, probe, worst_places
@@ -42,6 +42,8 @@ _LIVES_IN: Final[dict[SetName, str]] = {
     "image-like": "pictures",
     "skin": "pictures",
     "saturated-emitters": "lights",
+    "bright-skies": "pictures",
+    "negative-lights": "lights",
     "over-range": "over range",
 }
 _HUES: Final = ("red", "orange", "yellow", "green", "cyan", "blue", "violet", "magenta")
@@ -193,9 +195,10 @@ def certify(
     exact: Exact,
     codespace: CodeSpace,
     light: Light,
-    readers: Sequence[Reader] = READERS,
+    readers: Sequence[Reader] = REPORTED,
     *,
     audited: Mapping[SetName, Audited] | None = None,
+    quick: Exact | None = None,
     progress: Progress = silent,
 ) -> Certificate:
     """Measure a lattice against its graph.
@@ -216,6 +219,9 @@ def certify(
         How the file will be read.
     audited
         The graph's audited sets (`audit`), if they are at hand already.
+    quick
+        The graph within a tenth of a ten-bit code, for the search of the maximum; what is found
+        is measured against `exact`.
     progress
         Told at the start and at the end.
 
@@ -229,11 +235,14 @@ def certify(
     what = f"certify {size} points"
     progress(what, 0, len(readers))
     sets = audit(graph, codespace, light) if audited is None else audited
-    probed = probe(graph, light, size, shaper)
+    asked = graph if quick is None else steady(quick)
+    probed = probe(asked, light, size, shaper)
     for one in sets.values():
         _ = one.lab, one.itp  # Both readers ask for them at the same time.
     readings = at_once(
-        lambda reader: _reading(lattice, shaper, reader, graph, codespace, light, sets, probed),
+        lambda reader: _reading(
+            lattice, shaper, reader, graph, asked, codespace, light, sets, probed
+        ),
         readers,
     )
     progress(what, len(readers), len(readers))
@@ -254,6 +263,7 @@ def _reading(
     shaper: Shaper | None,
     reader: Reader,
     exact: Exact,
+    asked: Exact,
     space: CodeSpace,
     light: Light,
     sets: Mapping[SetName, Audited],
@@ -262,7 +272,7 @@ def _reading(
     def read(code: Array) -> Array:
         return interpolate(lattice, code if shaper is None else shaper.forward(code), reader)
 
-    places, errors = worst_places(lattice, reader, exact, light, probed, shaper)
+    places, errors = worst_places(lattice, reader, asked, light, probed, shaper)
     figures = {}
     for name, audited in sets.items():
         found = audited.read(lattice, reader, shaper)

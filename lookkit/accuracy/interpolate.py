@@ -14,10 +14,18 @@ import numpy.typing as npt
 
 from lookkit.spaces.working import Array
 
-Reader = Literal["tetrahedral", "trilinear"]
+Reader = Literal["tetrahedral", "trilinear", "gpu"]
 """How a program reads between the points of a lattice."""
 
 READERS: Final[tuple[Reader, ...]] = ("tetrahedral", "trilinear")
+"""Those that read between points as exactly as they can: a fit is made for both."""
+
+REPORTED: Final[tuple[Reader, ...]] = (*READERS, "gpu")
+"""Those that an accuracy report tells of."""
+
+_STEPS: Final = 256.0
+"""Places between two points that a graphics processor's sampler tells apart: its weights have
+eight bits (CUDA C Programming Guide, linear filtering: fixed point with 8 bits of fraction)."""
 
 CHUNK: Final = 16384
 """Pixels worked on at once: the temporaries of one chunk stay in the processor's cache."""
@@ -65,8 +73,20 @@ def trilinear(lattice: Array, code: npt.ArrayLike) -> Array:
 
 
 def interpolate(lattice: Array, code: npt.ArrayLike, reader: Reader) -> Array:
-    """Read a lattice as `reader` does; see `tetrahedral` and `trilinear`."""
-    return tetrahedral(lattice, code) if reader == "tetrahedral" else trilinear(lattice, code)
+    """Read a lattice as `reader` does; see `tetrahedral`, `trilinear` and `gpu`."""
+    ways = {"tetrahedral": tetrahedral, "trilinear": trilinear, "gpu": gpu}
+    return ways[reader](lattice, code)
+
+
+def gpu(lattice: Array, code: npt.ArrayLike) -> Array:
+    """Read a lattice as the texture samplers of graphics processors do.
+
+    They read trilinearly, with weights rounded to 8 bits, so that a slow gradient rises in
+    steps. Parameters, result and errors are those of `tetrahedral`.
+    """
+    cells = lattice_size(lattice) - 1
+    place = np.clip(np.nan_to_num(np.asarray(code, dtype=np.float64)), 0.0, 1.0) * cells
+    return trilinear(lattice, np.rint(place * _STEPS) / (_STEPS * cells))
 
 
 def lattice_size(lattice: Array) -> int:

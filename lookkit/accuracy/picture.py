@@ -16,6 +16,7 @@ _FAINT: Final = "#b9b4aa"
 _READERS: Final[dict[Reader, tuple[str, str, str]]] = {
     "tetrahedral": ("#34569b", "-", "read tetrahedrally"),
     "trilinear": ("#b3392f", "--", "read trilinearly"),
+    "gpu": ("#5d7d3a", ":", "read by a graphics processor"),
 }
 """Ink, dash and words of each reader."""
 

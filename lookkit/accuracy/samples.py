@@ -18,7 +18,15 @@ from lookkit.spaces.level import luminance, stops_of
 from lookkit.spaces.working import MID_GREY, Array
 
 SetName = Literal[
-    "neutral-ramp", "image-like", "skin", "saturated-emitters", "over-range", "whole-cube"
+    "neutral-ramp",
+    "image-like",
+    "skin",
+    "saturated-emitters",
+    "over-range",
+    "whole-cube",
+    "bright-skies",
+    "negative-lights",
+    "clipped-faces",
 ]
 
 SET_SIZES: Final[dict[SetName, int]] = {
@@ -28,6 +36,9 @@ SET_SIZES: Final[dict[SetName, int]] = {
     "saturated-emitters": 16384,
     "over-range": 8192,
     "whole-cube": 32768,
+    "bright-skies": 8192,
+    "negative-lights": 8192,
+    "clipped-faces": 8192,
 }
 """How many colours each audited set has."""
 
@@ -66,12 +77,8 @@ def audit_sets(
         Colours in each set; `SET_SIZES` by default.
     """
     sizes = SET_SIZES if sizes is None else sizes
-    draws: dict[SetName, Callable[[np.random.Generator, int], Array]] = {
-        "image-like": image_like,
-        "skin": skin,
-        "saturated-emitters": saturated_emitters,
-        "over-range": lambda rng, n: over_range(rng, n, _top_stops(space)),
-    }
+    top = float(stops_of(space.decode(np.ones((1, 3))))[0])
+    draws = _draws(top)
     sets: dict[SetName, Array] = {}
     for order, (name, count) in enumerate(sizes.items()):
         rng = np.random.default_rng([seed, order])
@@ -79,9 +86,46 @@ def audit_sets(
             sets[name] = neutral_ramp(count)
         elif name == "whole-cube":
             sets[name] = rng.random((count, 3))
+        elif name == "clipped-faces":
+            sets[name] = _clipped(rng, to_code(space, _anything(rng, count, top)))
         else:
             sets[name] = to_code(space, draws[name](rng, count))
     return sets
+
+
+def scene_sets(
+    top: float, seed: int = AUDIT_SEED, sizes: Mapping[SetName, int] | None = None
+) -> dict[SetName, Array]:
+    """Return the audited sets that are scenes as scene light, AP1, shape (n, 3) each.
+
+    For forms that take scene light: no camera's range clips them.
+
+    Parameters
+    ----------
+    top
+        Stops from mid-grey that the brightest colours reach.
+    seed, sizes
+        As for `audit_sets`.
+    """
+    sizes = SET_SIZES if sizes is None else sizes
+    draws = _draws(top)
+    return {
+        name: draws[name](np.random.default_rng([seed, order]), count)
+        for order, (name, count) in enumerate(sizes.items())
+        if name in draws
+    }
+
+
+def _draws(top: float) -> dict[SetName, Callable[[np.random.Generator, int], Array]]:
+    """Return the sets that are scenes, for a camera that clips `top` stops over mid-grey."""
+    return {
+        "image-like": image_like,
+        "skin": skin,
+        "saturated-emitters": saturated_emitters,
+        "over-range": lambda rng, n: over_range(rng, n, top),
+        "bright-skies": lambda rng, n: bright_skies(rng, n, top),
+        "negative-lights": negative_lights,
+    }
 
 
 def to_code(space: CodeSpace, scene: Array) -> Array:
@@ -181,8 +225,54 @@ def over_range(rng: np.random.Generator, count: int, top: float) -> Array:
     return scene
 
 
-def _top_stops(space: CodeSpace) -> float:
-    return float(stops_of(space.decode(np.ones((1, 3))))[0])
+def bright_skies(rng: np.random.Generator, count: int, top: float) -> Array:
+    """Draw skies from +1 stop to where the camera clips, AP1, shape (count, 3).
+
+    Seven in ten are blue to white, the rest are sunsets from yellow to red; a hundredth of a
+    stop of noise and the glow of the sun, which is white, lie over both. The log ratios are
+    our own choice, wide enough for the skies of open panoramas.
+    """
+    stops = rng.uniform(1.0, max(top, 2.0) + 0.5, count)
+    sunset = rng.random(count) < 0.3
+    strength = rng.random(count)
+    red_green = np.where(sunset, 0.9, -0.45) * strength + rng.normal(0.0, 0.06, count)
+    blue_yellow = np.where(sunset, -1.0, 0.75) * strength + rng.normal(0.0, 0.08, count)
+    scene = _from_log_ratios(stops, red_green, blue_yellow)
+    glow = rng.random((count, 1)) ** 4 * scene.max(axis=1, keepdims=True)
+    return np.asarray((scene + glow) * np.exp2(rng.normal(0.0, 0.01, (count, 3))))
+
+
+def negative_lights(rng: np.random.Generator, count: int) -> Array:
+    """Draw coloured lights whose weakest channel is below zero, AP1, shape (count, 3).
+
+    A camera's matrix makes them of narrow lamps: down to -15 % of the largest channel, most of
+    them nearer to zero. From -6 to +6 stops, placed as `saturated_emitters` are.
+    """
+    below = 0.15 * rng.random((count, 1)) ** 2
+    rgb = _hue(rng.random(count)) * (1.0 + below) - below
+    return np.asarray(rgb * (MID_GREY * np.exp2(rng.uniform(-6.0, 6.0, (count, 1)))))
+
+
+def _anything(rng: np.random.Generator, count: int, top: float) -> Array:
+    """Draw one of the scenes' colours at a time, AP1, shape (count, 3)."""
+    draws = _draws(top)
+    kind = rng.integers(0, len(draws), count)
+    drawn = np.stack([draw(rng, count) for draw in draws.values()])
+    return np.asarray(drawn[kind, np.arange(count)])
+
+
+def _clipped(rng: np.random.Generator, code: Array) -> Array:
+    """Push one channel of each code to an end: half at it, half within two hundredths of it.
+
+    The weakest channel goes to 0 as often as the strongest goes to 1.
+    """
+    rows = np.arange(len(code))
+    up = rng.random(len(code)) < 0.5
+    channel = np.where(up, code.argmax(axis=1), code.argmin(axis=1))
+    inwards = 0.02 * rng.random(len(code)) * (rng.random(len(code)) < 0.5)
+    out = code.copy()
+    out[rows, channel] = np.where(up, 1.0 - inwards, inwards)
+    return out
 
 
 def _from_log_ratios(stops: Array, red_green: Array, blue_yellow: Array) -> Array:

@@ -3,8 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Final
 
 from lookkit.accuracy.certificate import Certificate, Figures, Reading, Worst
+from lookkit.accuracy.interpolate import Reader
+
+_READ: Final[dict[Reader, str]] = {
+    "tetrahedral": "tetrahedrally",
+    "trilinear": "trilinearly",
+    "gpu": "by a graphics processor (trilinearly, weights of 8 bits)",
+}
 
 
 def certificate_text(certificate: Certificate) -> str:
@@ -28,7 +36,7 @@ def _lines(certificate: Certificate) -> Iterator[str]:
 
 
 def _reading(reading: Reading) -> Iterator[str]:
-    yield f"Read {'tetrahedrally' if reading.reader == 'tetrahedral' else 'trilinearly'}"
+    yield f"Read {_READ[reading.reader]}"
     columns = "mean     p99   p99.9     max"
     yield f"{'':20}{'Delta E 2000':^30} | {'Delta E ITP':^30} | {'10-bit codes':^30}".rstrip()
     yield f"{'':20}{columns:>30} | {columns:>30} | {columns:>30}"

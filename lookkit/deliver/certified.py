@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from lookkit.accuracy.certificate import Certificate
+from lookkit.accuracy.interpolate import READERS
 from lookkit.accuracy.shaper import Shaper
 from lookkit.errors import LookkitError
 from lookkit.files import write_beside
@@ -64,7 +65,7 @@ def held_to_budget(deliver: Deliver, certificate: Certificate, path: Path) -> tu
 def accuracy_lines(certificate: Certificate) -> tuple[str, ...]:
     """Return how exact a file is, in a line for each kind of reader."""
     lines = []
-    for reading in certificate.readings:
+    for reading in map(certificate.reading, READERS):
         pictures = reading.sets["image-like"].delta_e_2000
         lights = reading.sets["saturated-emitters"].delta_e_2000
         lines.append(
@@ -84,5 +85,5 @@ def accuracy_figures(certificate: Certificate) -> dict[str, dict[str, float]]:
                 reading.sets["saturated-emitters"].delta_e_2000.p99, 4
             ),
         }
-        for reading in certificate.readings
+        for reading in map(certificate.reading, READERS)
     }

@@ -33,6 +33,9 @@ _SETS = {
     "saturated-emitters": "coloured lights",
     "over-range": "over range",
     "whole-cube": "whole cube",
+    "bright-skies": "bright skies",
+    "negative-lights": "lights below zero",
+    "clipped-faces": "clipped codes",
 }
 _LEAST = 0.01
 """Delta E under which nothing is drawn."""

@@ -39,7 +39,7 @@ def printed():
 def test_a_perfect_lattice_has_a_clean_certificate():
     certificate = certify(grid(9), None, identity, PLAIN, POWER)
     assert certificate.folds == 0
-    for reading in certificate.readings:
+    for reading in map(certificate.reading, READERS):
         assert reading.maximum < 1e-3
         assert reading.ramp.monotone
         assert reading.ramp.tint < 1e-6
@@ -156,6 +156,21 @@ def test_a_shaper_is_read_before_the_lattice():
     assert mean["with"] < 0.2 * mean["without"]
 
 
+def test_a_graphics_processor_reads_in_steps_and_the_report_says_so():
+    # Source: CUDA C Programming Guide, linear filtering: 8 bits of fraction, so that 256 places
+    # lie between two points.
+    code = np.linspace(0.0, 1.0, 4096)
+    read = interpolate(grid(9), np.repeat(code[:, None], 3, axis=1), "gpu")[:, 0]
+    np.testing.assert_allclose(read * 8 * 256, np.rint(code * 8 * 256), atol=1e-9)
+    certificate = certify(grid(9), None, identity, PLAIN, POWER)
+    reading = certificate.reading("gpu")
+    # Half a step of 1/256 of a cell of 1/8.
+    half = 1023.0 / (2 * 256 * 8)
+    assert reading.sets["whole-cube"].codes.max == pytest.approx(half, rel=0.01)
+    assert reading.ramp.fall < 0.25
+    assert "graphics processor" in certificate.to_text()
+
+
 def test_hues_and_stops_of_the_worst_colours_make_sense():
     lattice = grid(17)
     lattice[16, 0, 0] -= [0.3, 0.0, 0.0]
@@ -215,7 +230,7 @@ def test_a_budget_names_reader_set_and_figure(printed):
     tight = Budget(neutral_ramp=1000.0, image_like=0.001, skin=1000.0, saturated_emitters=1000.0)
     found = exceeded(printed, tight)
     assert [one.split(":")[0] for one in found] == ["image-like, 99.9 %"] * 2
-    for reading, text in zip(printed.readings, found, strict=True):
+    for reading, text in zip(map(printed.reading, READERS), found, strict=True):
         figure = reading.sets["image-like"].delta_e_2000.p999
         assert f"Delta E 2000 {figure:.2f} read {reading.reader}, at most 0.001" in text
 

@@ -66,7 +66,8 @@ def test_photographs_come_out_closer(baked, shared_data):
         assert after < (1.02 if name == "hard clip" else 0.97) * before
 
 
-@pytest.mark.parametrize("name", SET_SIZES)
+# Clipped codes are measured only: see `fit.py`.
+@pytest.mark.parametrize("name", [name for name in SET_SIZES if name != "clipped-faces"])
 def test_no_audited_set_gets_a_worse_tail_or_maximum(baked, name):
     _, graph, plain, fit = baked
     for reader in READERS:
