@@ -380,8 +380,8 @@ def _compress(rgb: Array, knee: Knee) -> Array:
 def _knee(limits: Array, threshold: float) -> Knee:
     """Return the knee that brings `limits` to 1: power 2 of the reference gamut compression."""
     span = np.maximum(limits, _LEAST_LIMIT) - threshold
-    scale = span / np.sqrt((span / (1.0 - threshold)) ** 2 - 1.0)
-    return Knee(threshold, *(float(one) for one in scale))
+    per_scale = np.sqrt((span / (1.0 - threshold)) ** 2 - 1.0) / span
+    return Knee(threshold, *(float(one) for one in per_scale))
 
 
 def _distances(rgb: Array) -> Array:
