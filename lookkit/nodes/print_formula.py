@@ -31,6 +31,7 @@ _LOG10_OF_2 = 0.3010299956639812
 _LOG2_OF_10 = 3.321928094887362
 _DARK = 1e-30
 _BRIGHT = 1e6
+_UNSEEN = 1e-5
 _TINY = 1e-12
 """Added to squares of lengths: a colour without hue has no direction, and is not divided by."""
 
@@ -119,6 +120,8 @@ def seen_as(
     pr, pg, pb = held(pr, pg, pb, r, g, b, p.hold, p.fit)
     pr, pg, pb = tinted(pr, p.red), tinted(pg, p.green), tinted(pb, p.blue)
     pr, pg, pb = fitted(pr, pg, pb, p.fit)
+    # A display's curve is steep at nothing, and what is left of a difference has few digits.
+    unsure(minimum(minimum(absolute(pr), absolute(pg)), absolute(pb)) < _UNSEEN)
     clear = p.scale / (1.0 + p.flare)
     return (pr + p.flare) * clear, (pg + p.flare) * clear, (pb + p.flare) * clear
 
