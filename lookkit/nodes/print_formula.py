@@ -31,7 +31,7 @@ _LOG10_OF_2 = 0.3010299956639812
 _LOG2_OF_10 = 3.321928094887362
 _DARK = 1e-30
 _BRIGHT = 1e6
-_UNSEEN = 1e-5
+_UNSEEN = 3e-5
 _TINY = 1e-12
 """Added to squares of lengths: a colour without hue has no direction, and is not divided by."""
 
