@@ -85,8 +85,11 @@ def nearest(name: str, choices: Iterable[str]) -> str | None:
 def expected_one_of(name: str, choices: Iterable[str]) -> str:
     """Describe the valid names, the nearest one to `name` first."""
     known = tuple(choices)
-    best = nearest(name, known)
     listing = ", ".join(known) if known else "nothing is defined"
+    within = [one for one in known if len(name) > 1 and name.casefold() in one.casefold()]
+    if len(known) > 12 and len(within) > 1:
+        return f"one of those with {name!r} in their names: {', '.join(within)}"
+    best = nearest(name, known)
     if best is None:
         return f"one of: {listing}"
     if len(known) > 12:

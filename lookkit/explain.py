@@ -140,7 +140,8 @@ cameras = ["A"]
 light = 3000
 [[scenes.kiln.trims]]
 kind = "white-balance"
-kelvin = 3000
+kelvin = 3000                     # the light of the room
+camera = 3200                     # what the camera was set to
 [scenes.kiln.overrides.print]
 lights = [25.0, 25.0, 26.0]
 

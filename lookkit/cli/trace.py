@@ -17,6 +17,22 @@ def _three(text: str) -> tuple[float, float, float]:
     return r, g, b
 
 
+def _refuse_integers(text: str, code: tuple[float, float, float]) -> None:
+    """Raise InputError for codes as whole numbers, which are written as 0-1 here."""
+    from lookkit.errors import InputError
+
+    largest = max(code)
+    bits = next((bits for bits in (8, 10, 12, 16) if largest < 2**bits), None)
+    if largest <= 2.0 or bits is None or any(one != int(one) or one < 0 for one in code):
+        return
+    top = 2**bits - 1
+    written = ",".join(f"{one / top:.4g}" for one in code)
+    raise InputError(
+        f"--colour {text}: codes as whole numbers, expected 0-1; of {bits} bits (divided by {top}) "
+        f"they are --colour {written}"
+    )
+
+
 @click.command("trace")
 @click.argument("recipe", type=click.Path(path_type=Path))
 @click.option("--camera", required=True, help="One of the recipe's cameras.")
@@ -48,6 +64,8 @@ def command(
         raise InputError("expected either --colour R,G,B or --pixel FILE X,Y")
     if colour is not None:
         code = _three(colour)
+        if camera in look.cameras and not look.recipe.encoding_of(camera).scene_linear:
+            _refuse_integers(colour, code)
     else:
         from lookkit.media.stills import pixel_of
 

@@ -43,6 +43,8 @@ class Source:
     text: str
     data: dict[str, Any]
     leads: str = ""
+    problems: tuple[Problem, ...] = ()
+    """What is wrong with it, though it can be read on."""
 
     @cached_property
     def lines(self) -> dict[KeyPath, int]:
@@ -132,18 +134,26 @@ def parse_toml(
     RecipeError
         If it is not TOML, with the line.
     """
+    from lookkit.recipe.toml_faults import explained, too_much
+
     try:
-        return tomllib.loads(text)
+        data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        what = str(error)
-        place = re.search(r"at line (\d+)", what)
-        line = int(place[1]) if place else text.count("\n") + 1
-        what = re.sub(r" \(at .*\)$", "", what)
-        found = f"not valid TOML ({what}){leads}"
-        raise RecipeError([Problem(file, line, "", found, wanted)]) from error
+        line, found, expected = explained(text, error)
+        said = Problem(file, line, "", found + leads, expected or wanted)
+        raise RecipeError([said]) from error
     except RecursionError as error:
-        found = f"nested too deeply{leads}"
-        raise RecipeError([Problem(file, 0, "", found, wanted)]) from error
+        raise RecipeError([Problem(file, 0, "", f"nested too deeply{leads}", wanted)]) from error
+    except ValueError as error:
+        # Python refuses integers of more than 4300 digits.
+        line, found, expected = explained(text, error)
+        raise RecipeError([Problem(file, line, "", found + leads, expected)]) from error
+    if fault := too_much(data):
+        path, found, expected = fault
+        line = 0 if path is None else line_of(key_lines(text), path)
+        key = "" if path is None else dotted(path)
+        raise RecipeError([Problem(file, line, key, found + leads, expected)])
+    return data
 
 
 def shipped_recipes() -> dict[str, Path]:
@@ -235,7 +245,9 @@ def _source(text: str, file: str, leads: str = "") -> Source:
         return source
     if "schema" not in source.data:
         problem = Problem(file, 1, "schema", "missing" + leads, f"schema = {SCHEMA}")
-        raise RecipeError([problem])
+        # What else is wrong is told too, as for a recipe of today's form.
+        data = {"schema": SCHEMA, **source.data}
+        return replace(source, data=data, problems=(problem,))
     newer = isinstance(found, int) and found > SCHEMA
     what = f"{found!r} (made for a newer lookkit)" if newer else f"{found!r}"
     raise RecipeError([source.problem(("schema",), what, str(SCHEMA))])

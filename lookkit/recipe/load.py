@@ -86,7 +86,8 @@ def validated(joined: Joined, folder: Path, *, matches: bool = True) -> Recipe:
     own = read_own(data)
     read = read_matches(joined, folder, own) if matches else Matches({}, complete=False)
     context = {"folder": folder, "own": own, "matches": read}
-    problems = [joined.problem(fault.keys, fault.found, fault.expected) for fault in own.faults]
+    problems = [problem for source in joined.sources for problem in source.problems]
+    problems += [joined.problem(fault.keys, fault.found, fault.expected) for fault in own.faults]
     problems += read.problems
     recipe = None
     try:
@@ -134,7 +135,10 @@ def _graph_problems(
             )
             faults = state_faults(wiring, made)
         for fault in faults:
-            yield joined.problem((*path, *fault.path), fault.found, fault.expected)
+            found = fault.found
+            if fault.other is not None:
+                found += f" of {joined.place((*path, fault.other))}"
+            yield joined.problem((*path, *fault.path), found, fault.expected)
 
 
 def _node(data: Mapping[str, Any], context: Mapping[str, Any]) -> Node | None:
@@ -156,7 +160,7 @@ def _id_problems(joined: Joined) -> Iterator[Problem]:
     for name, path, _ in named_nodes(joined.data):
         if name in first and path[0] != "look":
             yield joined.problem(
-                (*path, "id"), f"{name!r} is the id of {joined.place(first[name])} already",
+                (*path, "id"), f"{name!r} is already the id of the node of {joined.place(first[name])}",
                 "an id of its own")  # fmt: skip
         first.setdefault(name, path)
 

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import re
+import unicodedata
 from collections.abc import Callable, Mapping, Sequence
 from types import UnionType
 from typing import Annotated, Any, Union, cast, get_args, get_origin
@@ -98,13 +100,18 @@ def _words(detail: dict[str, Any], path: KeyPath, model: type[Table]) -> tuple[s
     shown = _shown(value)
     if kind == "extra_forbidden":
         choices = sorted(_fields(table_at(model, detail["loc"][:-1])))
+        if len(path) > 1 and path[-1] in _AT_THE_TOP:
+            return (
+                "this key is the recipe's own, and here it belongs to the table above it",
+                "it at the top of the file, before the first line in [ ]",
+            )
         return "unknown key", expected_one_of(str(path[-1]), choices)
     if kind == "missing":
         return "missing", "a value"
     if kind in ("union_tag_invalid", "union_tag_not_found"):
         return _kind_words(path, value)
     if kind in _TYPES:
-        return shown, _TYPES[kind]
+        return shown, _wrong_type(kind, path, value)
     if kind in _BOUNDS:
         key, words = _BOUNDS[kind]
         return shown, f"{words} {context[key]:g}"
@@ -117,9 +124,51 @@ def _words(detail: dict[str, Any], path: KeyPath, model: type[Table]) -> tuple[s
         if path and path[-1] == "match":
             return shown, "a pattern of file names with forward slashes, such as night/A0*"
         spaces = "" if path and path[-1] == "id" else "spaces, "
-        return shown, f"a name of letters, digits, {spaces}dots, dashes and underscores, at most 63"
+        plain = _plain(str(value), spaces=bool(spaces))
+        instead = f"; write {plain}" if plain else ""
+        return shown, (
+            f"a name of the letters A-Z and a-z, digits, {spaces}dots, dashes and underscores, at "
+            f"most 63, for it becomes a file name{instead}"
+        )
     found, _, expected = str(detail["msg"]).partition(", expected ")
     return found, expected
+
+
+_AT_THE_TOP = ("schema", "name", "show", "version", "extends")
+_LISTS_OF_TABLES = ("look", "trims", "shots", "branches")
+_TABLES_OF_TABLES = (
+    "cameras", "outputs", "scenes", "overrides", "encodings", "displays", "primaries", "curves"
+)  # fmt: skip
+_UNIT = re.compile(r"\s*([-+]?\d+(?:[.,]\d+)?)\s*(?:K|kelvin|stops?|%|nits?|EV)?\s*", re.IGNORECASE)
+
+
+def _wrong_type(kind: str, path: KeyPath, value: Any) -> str:
+    """Return what to write instead of a value of another type."""
+    name = str(path[-1]) if path else ""
+    whole = ".".join(str(part) for part in path)
+    if isinstance(value, dict) and name in _LISTS_OF_TABLES:
+        return f"two brackets, [[{whole}]], once for each of them"
+    if isinstance(value, list) and kind in ("dict_type", "model_type", "model_attributes_type"):
+        shape = f"[{whole}.NAME]" if name in _TABLES_OF_TABLES else f"[{whole}]"
+        return f"one pair of brackets: {shape}"
+    number = _UNIT.fullmatch(value) if isinstance(value, str) else None
+    if kind in ("float_type", "int_type") and number:
+        return f"{_TYPES[kind]} without quotes and unit: {number[1].replace(',', '.')}"
+    return _TYPES[kind]
+
+
+def _plain(name: str, *, spaces: bool) -> str:
+    """Return the nearest name that is allowed, or nothing."""
+    spelt = name.translate({ord(one): other for one, other in _SPELT.items()})
+    bare = unicodedata.normalize("NFKD", spelt).encode("ascii", "ignore").decode()
+    allowed = r"[^A-Za-z0-9 ._-]+" if spaces else r"[^A-Za-z0-9._-]+"
+    return re.sub(allowed, "-", bare).lstrip(" ._-")[:63].rstrip("-")
+
+
+_SPELT = {
+    "\u00e4": "ae", "\u00f6": "oe", "\u00fc": "ue", "\u00c4": "Ae", "\u00d6": "Oe", "\u00dc": "Ue",
+    "\u00df": "ss", "\u00f8": "o", "\u00d8": "O", "\u00e6": "ae", "\u00c6": "Ae", "\u0142": "l", "\u0141": "L",
+}  # fmt: skip
 
 
 def _shown(value: Any) -> str:

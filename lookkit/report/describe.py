@@ -62,7 +62,14 @@ def describe(look: Look) -> str:
 def warnings(look: Look) -> list[str]:
     """Return what is allowed but close to going wrong: nodes near a fold, signal ranges."""
     recipe = look.recipe
-    found = []
+    found = [
+        f"no {what}: nothing can be graded or built; write {write}"
+        for what, there, write in (
+            ("cameras", look.cameras, '[cameras.A] and below it encoding = "..."'),
+            ("outputs", look.outputs, '[outputs.monitor] and below it output = "..."'),
+        )
+        if not there
+    ]
     lists: list[tuple[str, Sequence[Step]]] = [("look", recipe.look)]
     lists += [(f"camera {name}", one.trims) for name, one in recipe.cameras.items()]
     lists += [(f"scene {name}", one.trims) for name, one in recipe.scenes.items()]
