@@ -15,7 +15,7 @@ from lookkit.handoff import pages
 from lookkit.handoff.carried import write_recipe
 from lookkit.handoff.formats import FORMATS
 from lookkit.handoff.manifest import write_manifest
-from lookkit.handoff.readme import readme
+from lookkit.handoff.readme import certificates, readme
 from lookkit.progress import Progress, silent
 
 if TYPE_CHECKING:
@@ -97,7 +97,9 @@ def build(
             written += job.write(folder)
         progress("manifest", len(jobs), total)
         written += write_recipe(look, folder)
-        (folder / "README.txt").write_text(readme(look, folder, written), encoding="utf-8")
+        (folder / "README.txt").write_text(readme(look, written), encoding="utf-8")
+        told = certificates(look, folder, written)
+        (folder / "CERTIFICATES.txt").write_text(told, encoding="utf-8")
         write_manifest(look, folder, written)
         progress("done", total, total)
     over = [f"{one.path.name}: {text}" for one in written for text in one.over_budget]
