@@ -98,7 +98,7 @@ def main(args: list[str] | None = None) -> Any:
 
 
 def _end_like_an_interrupt() -> None:
-    """Let SIGTERM (and a closed terminal) end a command as Ctrl-C does: nothing is left half-written."""
+    """Let SIGTERM and a closed terminal end a command as Ctrl-C does."""
 
     def interrupt(number: int, frame: object) -> None:
         raise KeyboardInterrupt

@@ -30,9 +30,15 @@ RECIPIENTS: Final = {
         "Stills photographer",
         "stills/: a lattice picture for finished sRGB photographs; no ICC profile.",
     ),
-    "aces": ("Finishing in ACES", "aces/: the look as a transform (_lmt) before the ACES 2 output."),
+    "aces": (
+        "Finishing in ACES",
+        "aces/: the look (_lmt) before the ACES 2 output.",
+    ),
     "report": ("Everybody", "report.html: the look in curves and colours; sheet.png: frames."),
-    "amf": ("Finishing in ACES", "*.amf: which files of clf/ make each picture, with their hashes."),
+    "amf": (
+        "Finishing in ACES",
+        "*.amf: which files of clf/ make each picture.",
+    ),
 }
 """For each format: who needs it, and what it is, in a line."""
 
@@ -55,7 +61,11 @@ def readme(look: Look, written: Sequence[Written]) -> str:
     lines = [f"{recipe.name}, version {recipe.version}, for {recipe.show}", ""]
     lines += ["Which files for which shot (their names go on with the output):"]
     lines += _table(look)
-    lines += ["", "Use one way alone: a .cube, or the config, or CLF, or a CDL with its residual.", ""]
+    lines += [
+        "",
+        "Use one way alone: a .cube, or the config, or CLF, or a CDL with its residual.",
+        "",
+    ]
     for name, (who, text) in RECIPIENTS.items():
         if name in present:
             lines.append(f"{who}: {text}")
@@ -83,7 +93,7 @@ def _table(look: Look) -> list[str]:
         return [f"  {what:{wide}}  {where}" for what, where in rows]
     scenes = look.recipe.deliver.scenes
     return [
-        f"  cube/CAMERA/CAMERA_SCENE_..._to_OUTPUT: {len(look.cameras)} cameras, {len(scenes)} scenes;",
+        f"  {len(look.cameras)} cameras, {len(scenes)} scenes: CAMERA_SCENE_..._to_OUTPUT.cube;",
         "  a name without a scene is the plain look, for any other scene; as with .clf and .amf.",
     ]
 

@@ -8,7 +8,6 @@ an entry of the upper recipe replacing the lower one's whole. `look` nodes follo
 
 from __future__ import annotations
 
-import re
 import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace

@@ -160,8 +160,10 @@ def _id_problems(joined: Joined) -> Iterator[Problem]:
     for name, path, _ in named_nodes(joined.data):
         if name in first and path[0] != "look":
             yield joined.problem(
-                (*path, "id"), f"{name!r} is already the id of the node of {joined.place(first[name])}",
-                "an id of its own")  # fmt: skip
+                (*path, "id"),
+                f"{name!r} is already the id of the node of {joined.place(first[name])}",
+                "an id of its own",
+            )
         first.setdefault(name, path)
 
 

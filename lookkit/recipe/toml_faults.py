@@ -1,4 +1,4 @@
-"""What is wrong with a text that is no TOML, or holds more than a recipe can: in the user's words."""
+"""What is wrong with a text that is no TOML, or holds more than a recipe can, in words."""
 
 from __future__ import annotations
 
@@ -14,7 +14,13 @@ DEEPEST: Final = 32
 _CURLY: Final = "\u201c\u201d\u201e\u201f\u2018\u2019\u201a\u201b\u00ab\u00bb\u2039\u203a"
 _LONG_INTEGER: Final = re.compile(r"(?<![\w.])[-+]?\d[\d_]{4000,}")
 _KEY: Final = re.compile(r"^\s*(?P<brackets>\[{0,2})\s*(?P<key>[^\[\]=#]+?)\s*(?:\]|=)")
-_TWICE: Final = ("Cannot overwrite", "Cannot declare", "Cannot mutate", "Duplicate", "Cannot redefine")
+_TWICE: Final = (
+    "Cannot overwrite",
+    "Cannot declare",
+    "Cannot mutate",
+    "Duplicate",
+    "Cannot redefine",
+)
 
 
 def explained(text: str, error: ValueError) -> tuple[int, str, str]:
@@ -29,7 +35,11 @@ def explained(text: str, error: ValueError) -> tuple[int, str, str]:
     what = re.sub(r" \(at .*\)$", "", what)
     row = rows[line - 1]
     if text.lstrip().startswith("{"):
-        return 1, "this is JSON", 'TOML: lines such as name = "Warm print" below headings like [cameras.A]'
+        return (
+            1,
+            "this is JSON",
+            'TOML: lines such as name = "Warm print" below headings like [cameras.A]',
+        )
     if any(letter in row for letter in _CURLY):
         straight = row.translate({ord(letter): '"' for letter in _CURLY}).strip()
         return line, "typographic quotes", f"straight ones: {straight[:80]}"
@@ -53,7 +63,11 @@ def too_much(data: Mapping[str, Any]) -> tuple[Path | None, str, str] | None:
             return path[:1], f"{len(path)} tables or more in each other", f"at most {DEEPEST}"
         if isinstance(value, int) and not -(2**63) <= value < 2**63:
             # TOML 1.0: integers are of 64 bits.
-            return path, f"an integer of {len(str(abs(value)))} digits", "at most 19, as TOML has it"
+            return (
+                path,
+                f"an integer of {len(str(abs(value)))} digits",
+                "at most 19, as TOML has it",
+            )
         waiting += [((*path, key), inner) for key, inner in _inside(value)]
     return None
 

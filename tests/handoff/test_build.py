@@ -41,8 +41,8 @@ def folder(look, tmp_path_factory):
 def test_the_folder_is_named_after_show_look_and_version(folder):
     assert folder.name == "Pottery_Warm-print_v001"
     assert {path.name for path in folder.iterdir() if path.suffix != ".amf"} == {
-        "CERTIFICATES.txt", "README.txt", "manifest.json", "recipe.toml", "cdl", "clf", "cube", "ocio", "stills",
-        "report.html",
+        "CERTIFICATES.txt", "README.txt", "manifest.json", "recipe.toml", "cdl", "clf", "cube",
+        "ocio", "stills", "report.html",
     }  # fmt: skip
     assert {path.name for path in (folder / "cube").iterdir()} == {"A", "B", "C"}
 

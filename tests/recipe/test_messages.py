@@ -49,7 +49,9 @@ def test_what_is_wrong_is_told_with_what_to_write(text, line, words):
 
 
 def test_a_suggested_name_is_one_that_is_accepted():
-    (line,) = [one for one in told('schema = 1\nname = "\u00c9t\u00e9 \u2013 \u00df"\n') if "write" in one]
+    (line,) = [
+        one for one in told('schema = 1\nname = "\u00c9t\u00e9 \u2013 \u00df"\n') if "write" in one
+    ]
     name = line.rpartition("; write ")[2]
     assert parse_recipe(f'schema = 1\nname = "{name}"\n').name == name
 
