@@ -60,9 +60,7 @@ def plan(look: Look, formats: Sequence[str]) -> Plan:
                 files += count * (3 if deliver.certify else 1)
                 size += count * cells * _POINT
                 share = cells / 33**3
-                seconds += count * (
-                    0.3 * share + 3.0 * share * deliver.fit + 2.0 * deliver.certify
-                )
+                seconds += count * (0.3 * share + 3.0 * share * deliver.fit + 2.0 * deliver.certify)
         else:
             more, bytes_, time = _JOB[name]
             files += count * more

@@ -95,9 +95,7 @@ def _by_figures(there: Path, again: Path, name: str) -> Row | None:
             return Row(name, READER, "faulty", f"cannot be read ({error})")
         return Row(name, READER, "reads", "an archive: its files are compared beside it")
     if there.suffix.lower() not in _TEXTS:
-        return Row(
-            name, READER, "absent", "a picture of other bytes: not compared"
-        )
+        return Row(name, READER, "absent", "a picture of other bytes: not compared")
     with there.open("rb") as one_file, again.open("rb") as other_file:
         for number, (one_line, other_line) in enumerate(_paired(one_file, other_file), start=1):
             fault = _unlike(one_line, other_line)
