@@ -85,11 +85,13 @@ def nearest(name: str, choices: Iterable[str]) -> str | None:
 def expected_one_of(name: str, choices: Iterable[str]) -> str:
     """Describe the valid names, the nearest one to `name` first."""
     known = tuple(choices)
-    listing = ", ".join(known) if known else "nothing is defined"
-    within = [one for one in known if len(name) > 1 and name.casefold() in one.casefold()]
-    if len(known) > 12 and len(within) > 1:
-        return f"one of those with {name!r} in their names: {', '.join(within)}"
+    holding = [choice for choice in known if name and name.casefold() in choice.casefold()]
+    if len(holding) > 2 and len(known) > 12:
+        # One of each family: LogC3 EI800 stands for all its exposure indexes.
+        families = {choice.split()[0]: choice for choice in reversed(holding)}
+        return f"the whole name, such as {', '.join(sorted(families.values()))}"
     best = nearest(name, known)
+    listing = ", ".join(known) if known else "nothing is defined"
     if best is None:
         return f"one of: {listing}"
     if len(known) > 12:

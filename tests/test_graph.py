@@ -119,7 +119,7 @@ def test_limits_in_hue_and_chroma_do_not_see_exposure(rgb, stops):
          '[[look]]\nkind = "exposure"\nid = "b"\ninput = "a"\n', 6, "in a circle"),
         ('[[look]]\nkind = "exposure"\ninput = "nowhere"\n', 5, "no node has the id 'nowhere'"),
         ('[[look]]\nkind = "exposure"\nid = "a"\n[[look]]\nkind = "exposure"\nid = "a"\n', 8,
-         "already the id of"),
+         "is the id of"),
         ('[[look]]\nkind = "exposure"\nid = "a"\n[[look]]\nkind = "exposure"\ninput = "start"\n',
          3, "no node takes the light"),
         ('[[look]]\nkind = "blend"\nbranches = [{ node = "start", weight = nan }]\n', 5, "finite"),

@@ -17,22 +17,6 @@ def _three(text: str) -> tuple[float, float, float]:
     return r, g, b
 
 
-def _refuse_integers(text: str, code: tuple[float, float, float]) -> None:
-    """Raise InputError for codes as whole numbers, which are written as 0-1 here."""
-    from lookkit.errors import InputError
-
-    largest = max(code)
-    bits = next((bits for bits in (8, 10, 12, 16) if largest < 2**bits), None)
-    if largest <= 2.0 or bits is None or any(one != int(one) or one < 0 for one in code):
-        return
-    top = 2**bits - 1
-    written = ",".join(f"{one / top:.4g}" for one in code)
-    raise InputError(
-        f"--colour {text}: codes as whole numbers, expected 0-1; of {bits} bits (divided by {top}) "
-        f"they are --colour {written}"
-    )
-
-
 @click.command("trace")
 @click.argument("recipe", type=click.Path(path_type=Path))
 @click.option("--camera", required=True, help="One of the recipe's cameras.")
@@ -56,7 +40,7 @@ def command(
     """Print a colour after every step of RECIPE, and what happened to it there."""
     from lookkit.errors import InputError
     from lookkit.look import load
-    from lookkit.trace import trace, trace_text
+    from lookkit.trace import check_code, trace, trace_text
 
     look = load(recipe)
     shown = output or look.first_output
@@ -64,8 +48,7 @@ def command(
         raise InputError("expected either --colour R,G,B or --pixel FILE X,Y")
     if colour is not None:
         code = _three(colour)
-        if camera in look.cameras and not look.recipe.encoding_of(camera).scene_linear:
-            _refuse_integers(colour, code)
+        check_code(look, camera, code)
     else:
         from lookkit.media.stills import pixel_of
 

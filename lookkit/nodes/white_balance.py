@@ -1,15 +1,15 @@
 """White balance: from the light of a scene to the working white.
 
-    out = A in,   A: the von Kries adaptation in AP1 from the light's white to the camera's
+    out = A in,   A: the von Kries adaptation in AP1 from the light's white to the target's
 
 The light is a colour temperature with a tint (on the CIE daylight locus from 4000 K, on the
 Planckian locus below 3500 K, blended between; `tint` is the distance from the locus in the
 CIE 1960 uv diagram, positive towards green), a named illuminant, or the value that a grey
-had in the picture. `camera` is what the camera's white balance was set to: its files show a grey
-under that light as neutral already, and the node corrects only the way from there to the light.
-Without `camera` the files count as balanced for AP1's own white (about 6000 K). A grey under the
-light becomes neutral, and its luminance stays. Negatives and values above one are carried; exactly
-invertible.
+had in the picture. `camera` is the white that the camera was set to, which its files are
+balanced for already: with it, a grey under the light becomes as neutral as one under that white.
+The common case is both: the camera was set to 3200 K, the light was 2800 K. Without `camera` the
+picture is taken for one that was never balanced. The luminance of that grey stays. Negatives and
+values above one are carried; exactly invertible.
 
 Sources: CIE 15 (loci, uv, illuminants), CAT02 of CIE 159 (CIECAM02), Bradford as in ICC
 profiles.
@@ -27,14 +27,7 @@ from pydantic_core import PydanticCustomError
 from lookkit.errors import InputError, UnknownNameError
 from lookkit.kernel.formula import Program, affine_call
 from lookkit.nodes.base import Node, Triple, matrix_transform, param
-from lookkit.spaces.whitepoints import (
-    HIGHEST_KELVIN,
-    LOWEST_KELVIN,
-    balance,
-    grey_white,
-    illuminant,
-    white,
-)
+from lookkit.spaces.whitepoints import balance, grey_white, illuminant, white
 from lookkit.spaces.working import Array, OcioTransform
 
 
@@ -51,12 +44,11 @@ def _known(name: str) -> str:
 
 
 Illuminant = Annotated[str, AfterValidator(_known)]
-Balanced = Annotated[
-    Annotated[float, Field(ge=LOWEST_KELVIN, le=HIGHEST_KELVIN), Tag("number")]
-    | Annotated[Illuminant, Tag("name")],
+Kelvin = Annotated[float, Field(ge=1000.0, le=25000.0)]
+CameraWhite = Annotated[
+    Annotated[Kelvin, Tag("number")] | Annotated[Illuminant, Tag("name")],
     Discriminator(lambda value: "name" if isinstance(value, str) else "number"),
 ]
-"""What a camera can be set to: a colour temperature in kelvin, or a light by name."""
 
 
 class WhiteBalance(Node):
@@ -65,8 +57,9 @@ class WhiteBalance(Node):
     example: ClassVar[str] = """
         [[look]]
         kind = "white-balance"
-        kelvin = 2800.0             # the light of the room
-        camera = 3200.0             # what the camera was set to
+        kelvin = 2800.0
+        tint = 0.002
+        camera = 3200.0
     """
 
     kind: Literal["white-balance"] = "white-balance"
@@ -80,10 +73,11 @@ class WhiteBalance(Node):
     grey: Triple | None = param(
         None, "what a grey looks like before, instead of kelvin", unit="scene-linear"
     )
-    camera: Balanced | None = param(
+    camera: CameraWhite | None = param(
         None,
-        "what the camera's white balance was set to, in kelvin or by name; default the working "
-        "white, about 6000 kelvin",
+        "the white that the camera was set to, in kelvin or by name; default none: a picture that "
+        "was not balanced",
+        unit="kelvin",
     )
     method: Literal["cat02", "bradford"] = param("cat02", "the chromatic adaptation")
 
@@ -100,11 +94,6 @@ class WhiteBalance(Node):
             raise PydanticCustomError(
                 "camera", "camera alone, expected the light beside it: kelvin, light or grey"
             )
-        if self.camera is not None and self.grey is not None:
-            raise PydanticCustomError(
-                "camera", "camera and grey together, expected grey alone: it was measured behind "
-                "the camera's balance"
-            )  # fmt: skip
         if self.grey is not None:
             try:
                 grey_white(self.grey)
@@ -126,30 +115,25 @@ class WhiteBalance(Node):
             return np.eye(3)
         if self.camera is None:
             return balance(source, method=self.method)
-        was = illuminant(self.camera) if isinstance(self.camera, str) else white(self.camera)
-        return balance(source, was, self.method)
-
-    def warnings(self) -> list[str]:
-        """Return in words where a balance is likely to be done twice, or does nothing."""
-        if not self.enabled:
-            return []
-        light = self.light if self.kelvin is None else f"{self.kelvin:g}"
-        if light is None and self.grey is None:
-            return [
-                "no light is given, so it changes nothing; write kelvin = (the light's) and "
-                "camera = (what the camera was set to)"
-            ]
-        if light is None or self.camera is not None:
-            return []
-        return [
-            f"balances {light} to the working white. If the camera was set to {light} too, its "
-            "files are balanced already and this is done twice: leave the node out. If it was "
-            "set to another light, say so: camera = 3200"
-        ]
+        set_to = white(self.camera) if isinstance(self.camera, float) else illuminant(self.camera)
+        return balance(source, set_to, self.method)
 
     def program(self) -> Program:
         """Return the matrix."""
         return (affine_call(self._matrix),)
+
+    def warnings(self) -> list[str]:
+        """Say where it changes nothing, and where it may balance twice."""
+        if self.kelvin is None and self.light is None:
+            return [] if self.grey is not None else [
+                "says no light, so it changes nothing: give kelvin, light or grey"
+            ]  # fmt: skip
+        if self.camera is not None:
+            return []
+        return [
+            "takes the picture for one that no camera has balanced; if the camera was set to a "
+            "white, add it (camera = 5600), or the picture is balanced twice"
+        ]
 
     def lower(self) -> list[OcioTransform]:
         """Return one matrix."""

@@ -8,7 +8,6 @@ an entry of the upper recipe replacing the lower one's whole. `look` nodes follo
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -19,6 +18,7 @@ from lookkit.errors import InputError, Problem, RecipeError, expected_one_of
 from lookkit.recipe.lines import Path as KeyPath
 from lookkit.recipe.lines import key_lines, line_of
 from lookkit.recipe.named_files import renamed
+from lookkit.recipe.toml import parse_toml
 from lookkit.spaces.data import configs_folder
 
 SCHEMA = 1
@@ -43,7 +43,7 @@ class Source:
     data: dict[str, Any]
     leads: str = ""
     problems: tuple[Problem, ...] = ()
-    """What is wrong with it, though it can be read on."""
+    """What is wrong with the file as a whole."""
 
     @cached_property
     def lines(self) -> dict[KeyPath, int]:
@@ -121,38 +121,6 @@ def read_text(path: Path, wanted: str = "a recipe (.toml)") -> str:
         raise InputError(
             f"{path}: byte {error.start} is not UTF-8, expected a text file"
         ) from error
-
-
-def parse_toml(
-    text: str, file: str, leads: str = "", wanted: str = "a recipe in TOML"
-) -> dict[str, Any]:
-    """Return the tables of a TOML text.
-
-    Raises
-    ------
-    RecipeError
-        If it is not TOML, with the line.
-    """
-    from lookkit.recipe.toml_faults import explained, too_much
-
-    try:
-        data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        line, found, expected = explained(text, error)
-        said = Problem(file, line, "", found + leads, expected or wanted)
-        raise RecipeError([said]) from error
-    except RecursionError as error:
-        raise RecipeError([Problem(file, 0, "", f"nested too deeply{leads}", wanted)]) from error
-    except ValueError as error:
-        # Python refuses integers of more than 4300 digits.
-        line, found, expected = explained(text, error)
-        raise RecipeError([Problem(file, line, "", found + leads, expected)]) from error
-    if fault := too_much(data):
-        path, found, expected = fault
-        line = 0 if path is None else line_of(key_lines(text), path)
-        key = "" if path is None else dotted(path)
-        raise RecipeError([Problem(file, line, key, found + leads, expected)])
-    return data
 
 
 def shipped_recipes() -> dict[str, Path]:
@@ -244,9 +212,8 @@ def _source(text: str, file: str, leads: str = "") -> Source:
         return source
     if "schema" not in source.data:
         problem = Problem(file, 1, "schema", "missing" + leads, f"schema = {SCHEMA}")
-        # What else is wrong is told too, as for a recipe of today's form.
-        data = {"schema": SCHEMA, **source.data}
-        return replace(source, data=data, problems=(problem,))
+        # Read as of today's form, so that everything else that is wrong is told as well.
+        return replace(source, data={"schema": SCHEMA, **source.data}, problems=(problem,))
     newer = isinstance(found, int) and found > SCHEMA
     what = f"{found!r} (made for a newer lookkit)" if newer else f"{found!r}"
     raise RecipeError([source.problem(("schema",), what, str(SCHEMA))])

@@ -15,12 +15,12 @@ from lookkit.nodes import LOOK_KINDS, kind_name
 from lookkit.nodes.base import Node
 from lookkit.recipe.extend import Joined, fixed_keys, join, named_nodes
 from lookkit.recipe.extend import dotted as dotted
-from lookkit.recipe.extend import parse_toml as parse_toml
 from lookkit.recipe.extend import read_text as read_text
 from lookkit.recipe.lines import Path as KeyPath
 from lookkit.recipe.matches import Matches, read_matches
 from lookkit.recipe.model import Recipe, overridden
 from lookkit.recipe.tables import Own, read_own
+from lookkit.recipe.toml import parse_toml as parse_toml
 from lookkit.recipe.wiring import Fault, state_faults, wire
 from lookkit.recipe.words import problems_of
 from lookkit.spaces.encodings import encoding
@@ -86,9 +86,9 @@ def validated(joined: Joined, folder: Path, *, matches: bool = True) -> Recipe:
     own = read_own(data)
     read = read_matches(joined, folder, own) if matches else Matches({}, complete=False)
     context = {"folder": folder, "own": own, "matches": read}
-    problems = [problem for source in joined.sources for problem in source.problems]
-    problems += [joined.problem(fault.keys, fault.found, fault.expected) for fault in own.faults]
+    problems = [joined.problem(fault.keys, fault.found, fault.expected) for fault in own.faults]
     problems += read.problems
+    problems += [problem for source in joined.sources for problem in source.problems]
     recipe = None
     try:
         recipe = Recipe.model_validate_json(
@@ -135,10 +135,7 @@ def _graph_problems(
             )
             faults = state_faults(wiring, made)
         for fault in faults:
-            found = fault.found
-            if fault.other is not None:
-                found += f" of {joined.place((*path, fault.other))}"
-            yield joined.problem((*path, *fault.path), found, fault.expected)
+            yield joined.problem((*path, *fault.path), fault.found, fault.expected)
 
 
 def _node(data: Mapping[str, Any], context: Mapping[str, Any]) -> Node | None:
@@ -160,10 +157,8 @@ def _id_problems(joined: Joined) -> Iterator[Problem]:
     for name, path, _ in named_nodes(joined.data):
         if name in first and path[0] != "look":
             yield joined.problem(
-                (*path, "id"),
-                f"{name!r} is already the id of the node of {joined.place(first[name])}",
-                "an id of its own",
-            )
+                (*path, "id"), f"{name!r} is the id of {joined.place(first[name])} already",
+                "an id of its own")  # fmt: skip
         first.setdefault(name, path)
 
 

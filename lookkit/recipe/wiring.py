@@ -32,8 +32,6 @@ class Fault:
     path: Path
     found: str
     expected: str
-    other: int | None = None
-    """The other node that it is about; its place goes behind `found`."""
 
 
 @dataclass(frozen=True)
@@ -91,8 +89,9 @@ def wire(nodes: Sequence[Node | Mapping[str, Any]]) -> Wiring:
             faults.append(Fault((index, "id"), f"{START!r} names the light before the first node",
                                 "another id"))  # fmt: skip
         elif end.id is not None and end.id in places:
-            faults.append(Fault((index, "id"), f"{end.id!r} is already the id of the node",
-                                "an id of its own", places[end.id]))  # fmt: skip
+            first = places[end.id] + 1
+            what = f"{end.id!r} is the id of the list's node number {first} already"
+            faults.append(Fault((index, "id"), what, "an id of its own"))
         elif end.id is not None:
             places[end.id] = index
     plugs = []

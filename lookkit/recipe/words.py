@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import re
-import unicodedata
 from collections.abc import Callable, Mapping, Sequence
 from types import UnionType
 from typing import Annotated, Any, Union, cast, get_args, get_origin
@@ -15,6 +14,11 @@ from lookkit.errors import Problem, expected_one_of
 from lookkit.nodes import KINDS, LOOK_KINDS, RENDERING_KINDS, kind_name
 from lookkit.nodes.base import Table, Wheel
 from lookkit.recipe.lines import Path as KeyPath
+from lookkit.recipe.toml import plain_letters
+
+_NUMBER = re.compile(r"\s*[+-]?\d+(\.\d+)?")
+_RENAMED = {"target": "`camera`: what the camera was set to; it was called `target`"}
+"""Keys that were called otherwise, and what to write now."""
 
 Locate = Callable[[KeyPath, str, str], Problem]
 """From a key's path, what was found and what was expected to a located problem."""
@@ -105,15 +109,14 @@ def _words(detail: dict[str, Any], path: KeyPath, model: type[Table]) -> tuple[s
     context = detail.get("ctx", {})
     value = detail.get("input")
     shown = _shown(value)
+    if kind == "extra_forbidden" and len(path) > 1 and path[-1] in _fields(model):
+        return f"{path[-1]} belongs to the whole recipe", "it above the first [table]"
+    if kind == "extra_forbidden" and path[-1] in _RENAMED:
+        return "unknown key", _RENAMED[path[-1]]
     if kind == "extra_forbidden":
         table = table_at(model, detail["loc"][:-1])
         if table is not None and path[-1] in table.former:
             return "a key of an earlier version", table.former[str(path[-1])]
-        if len(path) > 1 and path[-1] in _AT_THE_TOP:
-            return (
-                "this key is the recipe's own, and here it belongs to the table above it",
-                "it at the top of the file, before the first line in [ ]",
-            )
         choices = sorted(_fields(table))
         return "unknown key", expected_one_of(str(path[-1]), choices)
     if kind == "missing":
@@ -121,7 +124,7 @@ def _words(detail: dict[str, Any], path: KeyPath, model: type[Table]) -> tuple[s
     if kind in ("union_tag_invalid", "union_tag_not_found"):
         return _kind_words(path, value)
     if kind in _TYPES:
-        return shown, _wrong_type(kind, path, value)
+        return shown, _typed(kind, path, value)
     if kind in _BOUNDS:
         key, words = _BOUNDS[kind]
         return shown, f"{words} {context[key]:g}"
@@ -134,51 +137,24 @@ def _words(detail: dict[str, Any], path: KeyPath, model: type[Table]) -> tuple[s
         if path and path[-1] == "match":
             return shown, "a pattern of file names with forward slashes, such as night/A0*"
         spaces = "" if path and path[-1] == "id" else "spaces, "
-        plain = _plain(str(value), spaces=bool(spaces))
-        instead = f"; write {plain}" if plain else ""
-        return shown, (
-            f"a name of the letters A-Z and a-z, digits, {spaces}dots, dashes and underscores, at "
-            f"most 63, for it becomes a file name{instead}"
-        )
+        wanted = f"a name of the letters a to z, digits, {spaces}dots, dashes and underscores"
+        if isinstance(value, str) and not value.isascii():
+            return shown, f"{wanted}, for it names files: {plain_letters(value)}"
+        return shown, f"{wanted}, at most 63"
     found, _, expected = str(detail["msg"]).partition(", expected ")
     return found, expected
 
 
-_AT_THE_TOP = ("schema", "name", "show", "version", "extends")
-_LISTS_OF_TABLES = ("look", "trims", "shots", "branches")
-_TABLES_OF_TABLES = (
-    "cameras", "outputs", "scenes", "overrides", "encodings", "displays", "primaries", "curves"
-)  # fmt: skip
-_UNIT = re.compile(r"\s*([-+]?\d+(?:[.,]\d+)?)\s*(?:K|kelvin|stops?|%|nits?|EV)?\s*", re.IGNORECASE)
-
-
-def _wrong_type(kind: str, path: KeyPath, value: Any) -> str:
-    """Return what to write instead of a value of another type."""
-    name = str(path[-1]) if path else ""
-    whole = ".".join(str(part) for part in path)
-    if isinstance(value, dict) and name in _LISTS_OF_TABLES:
-        return f"two brackets, [[{whole}]], once for each of them"
-    if isinstance(value, list) and kind in ("dict_type", "model_type", "model_attributes_type"):
-        shape = f"[{whole}.NAME]" if name in _TABLES_OF_TABLES else f"[{whole}]"
-        return f"one pair of brackets: {shape}"
-    number = _UNIT.fullmatch(value) if isinstance(value, str) else None
-    if kind in ("float_type", "int_type") and number:
-        return f"{_TYPES[kind]} without quotes and unit: {number[1].replace(',', '.')}"
+def _typed(kind: str, path: KeyPath, value: Any) -> str:
+    """Return the type that was expected, with what to write where the reason is a usual one."""
+    if _TYPES[kind] == "a list in [ ]" and isinstance(value, dict):
+        name = ".".join(str(part) for part in path)
+        return f"double brackets, once for each: [[{name}]]"
+    if kind in ("float_type", "int_type") and isinstance(value, str):
+        number = _NUMBER.match(value)
+        if number:
+            return f"{_TYPES[kind]} without quotes and unit: {number[0].strip()}"
     return _TYPES[kind]
-
-
-def _plain(name: str, *, spaces: bool) -> str:
-    """Return the nearest name that is allowed, or nothing."""
-    spelt = name.translate({ord(one): other for one, other in _SPELT.items()})
-    bare = unicodedata.normalize("NFKD", spelt).encode("ascii", "ignore").decode()
-    allowed = r"[^A-Za-z0-9 ._-]+" if spaces else r"[^A-Za-z0-9._-]+"
-    return re.sub(allowed, "-", bare).lstrip(" ._-")[:63].rstrip("-")
-
-
-_SPELT = {
-    "\u00e4": "ae", "\u00f6": "oe", "\u00fc": "ue", "\u00df": "ss", "\u00e6": "ae", "\u00f8": "o",
-    "\u00c4": "Ae", "\u00d6": "Oe", "\u00dc": "Ue", "\u00c6": "Ae", "\u00d8": "O", "\u0142": "l",
-}  # fmt: skip
 
 
 def _shown(value: Any) -> str:

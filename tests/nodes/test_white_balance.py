@@ -52,32 +52,10 @@ def test_the_adaptation_is_that_of_colour_science(method, theirs):
     np.testing.assert_allclose(out, expected, rtol=5e-4, atol=1e-5)
 
 
-@pytest.mark.parametrize("setting", ["A", 2855.5])
-@pytest.mark.parametrize("light", ["D50", "D65"])
-def test_a_grey_is_neutral_whatever_the_camera_was_set_to(light, setting):
-    """The file of a camera set to A has greys under A neutral. Illuminant A is about 2855.5 K."""
-    in_file = WhiteBalance(light="A").evaluate(grey_under(ILLUMINANTS[light]))
-    out = WhiteBalance(light=light, camera=setting).evaluate(in_file)
-    np.testing.assert_allclose(out / out[1], 1.0, rtol=3e-3)
-
-
-def test_a_light_that_the_camera_was_set_to_changes_nothing():
-    rgb = np.array([0.3, 0.2, -0.1])
-    node = WhiteBalance(kelvin=3200, camera=3200)
-    np.testing.assert_allclose(node.evaluate(rgb), rgb, rtol=1e-12)
-    assert node.warnings() == []
-
-
-def test_balancing_twice_is_warned_of():
-    (said,) = WhiteBalance(kelvin=2800).warnings()
-    assert "done twice" in said
-    assert "camera = 3200" in said
-
-
-def test_a_balance_without_a_light_is_warned_of():
-    (said,) = WhiteBalance().warnings()
-    assert "changes nothing" in said
-    assert WhiteBalance(enabled=False).warnings() == []
+def test_a_target_takes_one_light_for_another():
+    """What was balanced for tungsten and shot under daylight comes out as balanced for daylight."""
+    once = WhiteBalance(light="D65", camera="A").evaluate(grey_under(ILLUMINANTS["D65"]))
+    np.testing.assert_allclose(once, grey_under(ILLUMINANTS["A"]), rtol=2e-4)
 
 
 def test_more_tint_means_a_greener_light_and_a_more_magenta_picture():
@@ -93,9 +71,6 @@ def test_more_tint_means_a_greener_light_and_a_more_magenta_picture():
         ("kelvin = 3200\nlight = 'A'", "kelvin and light together"),
         ("tint = 0.01", "tint without kelvin"),
         ("camera = 'A'", "camera alone"),
-        ("camera = 'A'\ngrey = [1, 0.9, 0.8]", "camera and grey together"),
-        ("kelvin = 3200\ncamera = 'tungstn'", "did you mean 'tungsten'"),
-        ("kelvin = 3200\ncamera = 100", "at least 1000"),
         ("light = 'tungstn'", "did you mean 'tungsten'"),
         ("grey = [0, 0, 0]", "a lit grey"),
         ("kelvin = 100", "at least 1000"),

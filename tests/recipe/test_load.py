@@ -120,7 +120,7 @@ HEAD = "schema = 1\nname = 'x'\n"
         ("schema = true\nname = 'x'\n", "r.toml:1: schema: True", "1"),
         ("schema = 1\n", "r.toml: name: missing", "a value"),
         ("schema = 1\nname = \n", "r.toml:2: not valid TOML", "a recipe in TOML"),
-        (HEAD + "name = 'y'\n", "r.toml:3: name is there twice", "line 2"),
+        (HEAD + "name = 'y'\n", "r.toml:3: name is given again", "first in line 2"),
         (HEAD + "[look]\n", "r.toml:3: look: {}", "[[look]]"),
         ("schema = 1\nname = '../x'\n", 'r.toml:2: name: "../x"', "letters"),
         (HEAD + "[cameras.'a/../b']\nencoding = 'V-Log'\n", "r.toml:3: ", "letters"),

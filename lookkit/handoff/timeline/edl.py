@@ -19,7 +19,7 @@ _CHANNELS: Final = r"(?:B|V\d*|AA?\d*|NONE)(?:[/&,+]?(?:V\d*|AA?\d*))*"
 """Picture, sound or both: V, A, A2, AA, B (both), AA/V, V12."""
 _EVENT: Final = re.compile(
     rf"^\s*(?P<number>\d+)\s+(?P<reel>\S.*?)\s+(?P<channels>{_CHANNELS})\s+"
-    rf"(?P<kind>C|D|W\d*|K[BO]?)(?:\s+\d+)?\s+"
+    rf"(?P<kind>C|D|W\d*|K(?:\s*[BO])?)(?:\s+\d+)?\s+"
     rf"(?P<times>{_TIME}\s+{_TIME}\s+{_TIME}\s+{_TIME})\s*$"
 )
 _COMMENTS: Final = (

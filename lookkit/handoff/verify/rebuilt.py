@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import re
 import zipfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from datetime import UTC, datetime
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -145,7 +145,7 @@ def _files(folder: Path) -> set[str]:
     }
 
 
-def _dated(look: Look, manifest: dict[str, Any]) -> Look:
+def _dated(look: Look, manifest: Mapping[str, Any]) -> Look:
     """Return the look as it was delivered: its date is in the manifest alone."""
     deliver = manifest.get("deliver")
     said = deliver.get("date") if isinstance(deliver, dict) else None
