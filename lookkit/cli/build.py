@@ -55,12 +55,7 @@ def command(
     when = None if date is None else date.replace(tzinfo=UTC)
     with shown_progress() as progress:
         made = build(
-            look.delivering(scenes or None, when),
-            into,
-            progress,
-            base=base,
-            frames=frames,
-            begun=lambda plan: click.echo(plan.text(), err=True),
+            look.delivering(scenes or None, when), into, progress, base=base, frames=frames
         )
     for path in sorted(made.folder.rglob("*")):
         if path.is_file():
