@@ -302,6 +302,7 @@ def _figures_in(certificate: Any) -> dict[str, dict[str, float]]:
             for key, (name, statistic) in _STATED.items()
         }
         for reading in certificate["readings"]
+        if reading["reader"] in READERS
     }
 
 
