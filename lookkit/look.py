@@ -11,7 +11,7 @@ from datetime import datetime
 from functools import cached_property
 from os import PathLike
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import numpy.typing as npt
@@ -19,7 +19,7 @@ import numpy.typing as npt
 from lookkit.errors import InputError, UnknownNameError
 from lookkit.evaluate import evaluate
 from lookkit.graph import Graph
-from lookkit.lower import lower
+from lookkit.lower import Lattices, lower
 from lookkit.recipe.extend import shipped_recipes
 from lookkit.recipe.load import parsed, read_recipe
 from lookkit.recipe.model import Recipe
@@ -29,10 +29,12 @@ from lookkit.spaces.working import Array, OcioTransform
 if TYPE_CHECKING:
     from lookkit.nodes.base import Op
     from lookkit.ocio import Processor
-    from lookkit.piece import Piece
+    from lookkit.piece import View
 
 
 _FAST_SIZE = 65
+_TOP_STOPS: Final = 11.5
+"""Over mid-grey: what the widest of cameras records."""
 
 
 def load(path: str | PathLike[str]) -> Look:
@@ -89,8 +91,9 @@ class Look:
         self.text = text
         self.source = source
         self._processors: dict[tuple[str, str, str | None, bool], Processor] = {}
-        self.lattices: dict[tuple[Op, ...], Piece] = {}
-        """What `lower` has made so far, so that nothing is made twice."""
+        fit = recipe.deliver.fit and bool(recipe.outputs)
+        self.lattices = Lattices((lambda: _view(self)) if fit else None)
+        """The lattices that `lower` has made so far, so that none is made twice."""
 
     def __repr__(self) -> str:
         cameras, outputs = (", ".join(names) or "none" for names in (self.cameras, self.outputs))
@@ -286,6 +289,41 @@ class Look:
                 transforms = lower(chain, self.lattices)
             self._processors[key] = Processor(transforms)
         return self._processors[key]
+
+
+_FITTED_TO: Final = {
+    "image-like": 120_000,
+    "skin": 32_000,
+    "saturated-emitters": 64_000,
+    "over-range": 40_000,
+}
+"""How many colours of each set a lattice is fitted to and chosen on."""
+
+
+def _view(look: Look) -> View:
+    """Return the light of scenes, and what the first display in SDR, or any, shows of it."""
+    from lookkit.lattice import samples
+    from lookkit.piece import View
+
+    def drawn(order: int, name: str) -> Array:
+        rng = np.random.default_rng([samples.FIT_SEED, order])
+        count = _FITTED_TO[name]
+        if name == "over-range":
+            return samples.over_range(rng, count, _TOP_STOPS)
+        draw = {
+            "image-like": samples.image_like,
+            "skin": samples.skin,
+            "saturated-emitters": samples.saturated_emitters,
+        }[name]
+        return draw(rng, count)
+
+    ordinary = [name for name in look.outputs if not look.graph.output(name).is_hdr]
+    shown = (ordinary or list(look.outputs))[0]
+    steps = (*look.graph.rendering(shown), *look.graph.output_steps(shown))
+    return View(
+        {name: drawn(order, name) for order, name in enumerate(_FITTED_TO)},
+        lambda light: evaluate(steps, light),
+    )
 
 
 def files_of(look: Look) -> tuple[tuple[str, Path], ...]:

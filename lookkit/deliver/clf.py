@@ -35,7 +35,7 @@ from lookkit.evaluate import evaluate
 from lookkit.files import safe_name
 from lookkit.lattice.of_graph import Baking
 from lookkit.lattice.truth import Light
-from lookkit.lower import Known
+from lookkit.lower import Lattices
 from lookkit.lutfile.clf_write import Clf, ClfHead
 from lookkit.nodes.base import Op, matrix_transform
 from lookkit.piece import Piece
@@ -85,7 +85,7 @@ class ClfFile:
         out = evaluate(self.chain, colour)
         return out if self.after is None else out @ self.after.T
 
-    def transforms(self, known: Known) -> list[OcioTransform]:
+    def transforms(self, known: Lattices) -> list[OcioTransform]:
         """Return the operations that the file is to hold; `known` as for `clf_pieces`."""
         pieces = clf_pieces(self.chain, known, self.peak)
         return [*_primaries(self.before), *transforms_of(pieces), *_primaries(self.after)]
