@@ -50,7 +50,7 @@ _MIXED: Final = 0.03
 """The share of all cones together in each: light with a channel of -10 % stays positive."""
 _ROOT: Final = 3.0
 _TO_AXES: Final[Array] = np.array([[1 / 3, 1 / 3, 1 / 3], [0.8, -1.2, 0.4], [-0.5, -0.5, 1.0]])
-_FROM_AXES: Final[Array] = np.linalg.inv(_TO_AXES)
+_FROM_AXES: Final[Array] = np.asarray(np.linalg.inv(_TO_AXES), dtype=np.float64)
 _ASIDE: Final = ((-3.1, 0.4697), (-3.85, 0.4863))
 """Where the second and the third axis start, in stops, and which part of them lies below grey."""
 _HELD: Final = (8.0, 10.0)
@@ -60,7 +60,7 @@ _NEAR_GREY: Final = (0.15, 1.1)
 _BEYOND: Final = (-2.0, 8.0)
 """How far outside its ends a cone is followed, in u, for points that no light reaches."""
 _GAMMA: Final = 2.4
-_PLACES: Final = np.linspace(0.0, 1.0, _ENTRIES)
+_PLACES: Final[Array] = np.linspace(0.0, 1.0, _ENTRIES)
 
 
 class Coordinates(Protocol):
@@ -280,8 +280,8 @@ _SPANS: Final[Array] = np.array(
 _HELD_SPANS: Final[Array] = np.array([_U_SPAN, *_HELD])
 _HELD_STARTS: Final[Array] = np.array([_LOW, *(-0.5 * span for span in _HELD)])
 _MIXED_CONES: Final[Array] = (1.0 - _MIXED) * CONES + _MIXED * CONES.mean(axis=0)
-_FROM_MIXED_CONES: Final[Array] = np.linalg.inv(_MIXED_CONES)
-_FROM_CONES: Final[Array] = np.linalg.inv(CONES)
+_FROM_MIXED_CONES: Final[Array] = np.asarray(np.linalg.inv(_MIXED_CONES), dtype=np.float64)
+_FROM_CONES: Final[Array] = np.asarray(np.linalg.inv(CONES), dtype=np.float64)
 _ROOTS: Final[Array] = np.linspace(np.cbrt(LOWEST), np.cbrt(HIGHEST), _ENTRIES)
 _STOPS_TABLE: Final[Array] = _stops(_ROOTS**3)
 _U_TABLE: Final[Array] = np.linspace(_LOW - 0.5, _HIGH + 0.5, _ENTRIES)

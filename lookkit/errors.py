@@ -15,6 +15,10 @@ class LookkitError(Exception):
     """A job that could not be finished; the message is for the user."""
 
 
+class NotWrittenError(LookkitError):
+    """A result that its place does not take: a full disk, a write lock, a name too long."""
+
+
 class InputError(LookkitError):
     """Something the user gave cannot be used."""
 

@@ -137,6 +137,19 @@ class Look:
         """The names of the recipe's outputs."""
         return tuple(self.recipe.outputs)
 
+    @property
+    def first_output(self) -> str:
+        """The name of the recipe's first output.
+
+        Raises
+        ------
+        InputError
+            If it has none.
+        """
+        if not self.outputs:
+            raise InputError(f"{self.source}: no outputs, expected at least one")
+        return self.outputs[0]
+
     def delivering(self, scenes: Iterable[str] | None = None, date: datetime | None = None) -> Look:
         """Return the same look, to be delivered otherwise than its recipe says.
 
@@ -161,6 +174,32 @@ class Look:
         deliver = self.recipe.deliver.model_copy(update=changes)
         recipe = self.recipe.model_copy(update={"deliver": deliver})
         return Look(recipe, self.text, self.source)
+
+    def wearing(self, other: Look) -> Look:
+        """Return these cameras, outputs and scenes with another recipe's look and rendering.
+
+        What this recipe says of its own look goes: scenes' overrides, and renderings of outputs.
+        """
+        mine = self.recipe
+        scenes = {
+            name: one.model_copy(update={"overrides": {}}) for name, one in mine.scenes.items()
+        }
+        outputs = {
+            name: one.model_copy(update={"rendering": None}) for name, one in mine.outputs.items()
+        }
+        theirs = other.recipe
+        recipe = mine.model_copy(
+            update={
+                "name": theirs.name,
+                "note": theirs.note,
+                "version": theirs.version,
+                "look": theirs.look,
+                "rendering": theirs.rendering,
+                "scenes": scenes,
+                "outputs": outputs,
+            }
+        )
+        return Look(recipe, other.text, other.source)
 
     @property
     def scenes(self) -> tuple[str, ...]:
@@ -261,10 +300,10 @@ class Look:
     ) -> dict[str, FastError]:
         """Return how far the fast way of `apply` is from the exact graph.
 
-        By the name of the set of colours it was measured on (see `lattice/samples.py`): the
+        By the name of the set of colours it was measured on (see `accuracy/samples.py`): the
         neutral ramp, pictures, skin, saturated lamps, light out of range, any codes.
         """
-        from lookkit.lattice.samples import CodeSpace, audit_sets
+        from lookkit.accuracy.samples import CodeSpace, audit_sets
 
         step = self.graph.decoding(camera, scene)
         found: dict[str, FastError] = {}
@@ -302,7 +341,7 @@ _FITTED_TO: Final = {
 
 def _view(look: Look) -> View:
     """Return the light of scenes, and what the first display in SDR, or any, shows of it."""
-    from lookkit.lattice import samples
+    from lookkit.accuracy import samples
     from lookkit.piece import View
 
     def drawn(order: int, name: str) -> Array:
@@ -350,8 +389,8 @@ class FastError:
 
 def _whole(chain: Sequence[Op]) -> OcioTransform:
     """Return a chain from code to signal as one lattice."""
-    from lookkit.lattice.sampling import sample
-    from lookkit.lattice.truth import steady
+    from lookkit.accuracy.sampling import sample
+    from lookkit.accuracy.truth import steady
     from lookkit.ocio import lattice_transform
 
     return lattice_transform(sample(steady(lambda codes: evaluate(chain, codes)), _FAST_SIZE))
@@ -360,3 +399,37 @@ def _whole(chain: Sequence[Op]) -> OcioTransform:
 def shipped_looks() -> Mapping[str, Path]:
     """Return the recipes of the looks that come with lookkit, by name."""
     return shipped_recipes()
+
+
+def load_shipped(name: str) -> Look:
+    """Load one of the looks that come with lookkit.
+
+    Raises
+    ------
+    UnknownNameError
+        If there is none of that name.
+    """
+    looks = shipped_looks()
+    if name not in looks:
+        raise UnknownNameError("look", name, looks)
+    return load(looks[name])
+
+
+def beside_look(look: Look, name: str) -> Look:
+    """Return what stands beside a look on a page: a recipe by its path, or a shipped look.
+
+    A shipped look is shown with the cameras, outputs and scenes of `look`.
+
+    Raises
+    ------
+    InputError
+        If it is neither, or the recipe cannot be read.
+    RecipeError
+        With every problem of the recipe.
+    """
+    shipped = shipped_looks()
+    if name in shipped:
+        return look.wearing(load_shipped(name))
+    if not Path(name).exists() and not name.endswith(".toml"):
+        raise UnknownNameError("look", name, shipped)
+    return load(name)

@@ -131,7 +131,7 @@ def lattice_piece(
         if problem is None:
             break
         off = problem.worst(made, coordinates, held)
-        if _MARGIN < off and (off <= _FIT_GAINS or size == SIZES[-1]):
+        if off > _MARGIN and (off <= _FIT_GAINS or size == SIZES[-1]):
             fitting = _rounded(problem.fitted(made, coordinates, held), held)
             closer = problem.worst(fitting, coordinates, held)
             if closer < off:
@@ -216,9 +216,7 @@ class _Problem:
         for name, goal in GOALS.items():
             seen = np.arange(len(self.colours[name])) % _JUDGED != 0
             light, exact = self.colours[name][seen], self.exact[name][seen]
-            sets[name] = Drawn(
-                coordinates.place(light), held.hold(exact), goal.share, goal.codes
-            )
+            sets[name] = Drawn(coordinates.place(light), held.hold(exact), goal.share, goal.codes)
         values = coordinates.values_at(_points(len(made)))
         size = np.maximum(np.abs(values).max(axis=-1), _NEUTRAL)
         neutral = np.ptp(values, axis=-1) <= 1e-6 * size

@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
+import numpy.typing as npt
 
 from lookkit.spaces.working import Array
 
@@ -54,7 +55,10 @@ class Drawn:
 
 
 def fitted(
-    sampled: Array, sets: Mapping[str, Drawn], signal: Callable[[Array], Array], fixed: Array
+    sampled: Array,
+    sets: Mapping[str, Drawn],
+    signal: Callable[[Array], Array],
+    fixed: npt.NDArray[np.bool_],
 ) -> Array:
     """Return a lattice near `sampled`, shape (n, n, n, 3), that is closer for `sets`.
 

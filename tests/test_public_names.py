@@ -33,9 +33,11 @@ def test_the_look_offers_what_the_readme_promises():
         "delivering",
         "evaluate",
         "fast_error",
+        "first_output",
         "graph",
         "ocio_config",
         "outputs",
         "recipe_hash",
         "scenes",
+        "wearing",
     }

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from lookkit.cli.options import file_options
+from lookkit.cli.progress import printable
 
 if TYPE_CHECKING:
     from lookkit.media.jobs import Job, Plan
@@ -113,7 +114,7 @@ def command(
     with shown_progress() as progress:
         planned = plan(look, files, options, progress)
     for refused in planned.refused:
-        click.echo(refused.problem, err=True)
+        click.echo(_on_lines(refused.problem, refused.source), err=True)
     failed = bool(planned.refused)
     if dry_run:
         _show(planned)
@@ -122,23 +123,35 @@ def command(
             done = run(look, planned, progress, cluster)
         for one in done:
             for warning in one.warnings:
-                click.echo(f"warning: {warning}", err=True)
+                click.echo(_on_lines(f"warning: {warning}", one.source, one.target), err=True)
             if one.problem:
                 failed = True
-                click.echo(one.problem, err=True)
+                click.echo(_on_lines(one.problem, one.source, one.target), err=True)
                 continue
             kept = ", done before" if one.kept else ""
             counted = f", {one.not_finite} pixels were not finite" if one.not_finite else ""
-            click.echo(f"{one.source} -> {one.target}{kept}{counted}")
+            line = f"{one.source} -> {one.target}{kept}{counted}"
+            click.echo(_on_lines(line, one.source, one.target))
     if failed:
         raise SystemExit(1)
 
 
 def _show(planned: Plan) -> None:
     for job in planned.jobs:
-        click.echo(_described(job))
+        click.echo(_on_lines(_described(job), job.place, job.result))
         for warning in job.warnings:
-            click.echo(f"warning: {warning}", err=True)
+            click.echo(_on_lines(f"warning: {warning}", job.place, job.result), err=True)
+
+
+def _on_lines(text: str, *places: Path) -> str:
+    """Return a message with the line ends and the like in names of files written as escapes."""
+    names = {part for place in places for part in (str(place), *place.parts)}
+    # Messages on a frame of a sequence have its number where the place has signs.
+    names |= {part for name in names for part in name.split("#")}
+    for name in sorted(names, key=len, reverse=True):
+        if name and not name.isprintable():
+            text = text.replace(name, printable(name))
+    return text
 
 
 def _described(job: Job) -> str:

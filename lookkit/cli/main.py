@@ -13,11 +13,13 @@ import click
 from lookkit.version import __version__
 
 COMMANDS: dict[str, str] = {
+    "looks": "List the looks to start from, or show your frames through each.",
     "check": "Say what a recipe's graph is and what is wrong with it.",
     "apply": "Grade stills, sequences and clips through a recipe.",
     "sheet": "Make one page of pictures: scenes by cameras, before and after.",
     "report": "Write a page about a recipe: curves, gamuts, certificates, frames.",
     "measure": "Count levels, colours and excursions of finished stills and clips.",
+    "lut": "Write one .cube, for the monitor on the set.",
     "build": "Write the hand-off folder of a recipe.",
     "match": "Make one camera's picture land where the main camera's does.",
     "verify": "Re-read a hand-off with other libraries, against its own recipe.",

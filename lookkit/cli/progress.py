@@ -17,7 +17,7 @@ def shown_progress() -> Iterator[Progress]:
     from rich.progress import Progress as Bar
 
     bar = Bar(
-        TextColumn("{task.description}"),
+        TextColumn("{task.description}", markup=False),
         BarColumn(),
         MofNCompleteColumn(),
         TimeRemainingColumn(),
@@ -28,7 +28,7 @@ def shown_progress() -> Iterator[Progress]:
     began = time.monotonic()
 
     def show(what: str, done: int, total: int) -> None:
-        bar.update(task, description=what, completed=done, total=total)
+        bar.update(task, description=printable(what), completed=done, total=total)
         if not bar.live.is_started and time.monotonic() - began > 1.0:
             bar.start()
 
@@ -37,3 +37,10 @@ def shown_progress() -> Iterator[Progress]:
     finally:
         if bar.live.is_started:
             bar.stop()
+
+
+def printable(text: str) -> str:
+    """Return a text with all that would break or colour a line, such as its end, as escapes."""
+    return "".join(
+        one if one.isprintable() else one.encode("unicode_escape").decode() for one in text
+    )

@@ -27,9 +27,9 @@ if TYPE_CHECKING:
 @click.option(
     "--beside",
     multiple=True,
-    type=click.Path(path_type=Path),
     metavar="RECIPE",
-    help="Another look of the same cameras, beside the first; may be given again.",
+    help="Another recipe of the same cameras, or a shipped look by name (see `lookkit looks`), "
+    "beside the first; may be given again.",
 )
 @click.option("--no-before", is_flag=True, help="Leave out the frames as recorded.")
 @click.option("--title", default="", help="Stands above; default the look's name and version.")
@@ -50,7 +50,7 @@ def command(
     output: str | None,
     signal_range: Any,
     matrix: str | None,
-    beside: tuple[Path, ...],
+    beside: tuple[str, ...],
     no_before: bool,
     title: str,
     width: int,
@@ -63,14 +63,14 @@ def command(
     middle is shown. Pictures are converted from the output to sRGB and tagged as that.
     """
     from lookkit.cli.progress import shown_progress
-    from lookkit.look import load
+    from lookkit.look import beside_look, load
     from lookkit.media.jobs import Options
     from lookkit.report.frames import graded_frames, sheet_title
     from lookkit.report.sheet import check_format, draw_sheet
 
     check_format(target)
     look = load(recipe)
-    variants = [load(path) for path in beside]
+    variants = [beside_look(look, name) for name in beside]
     options = Options(
         camera=camera, scene=scene, output=output, range=signal_range, matrix=matrix, shots=shots
     )

@@ -43,8 +43,7 @@ def command(
     from lookkit.trace import trace, trace_text
 
     look = load(recipe)
-    if not look.outputs:
-        raise InputError(f"{recipe}: no outputs, expected at least one")
+    shown = output or look.first_output
     if (colour is None) == (pixel is None):
         raise InputError("expected either --colour R,G,B or --pixel FILE X,Y")
     if colour is not None:
@@ -54,5 +53,5 @@ def command(
 
         assert pixel is not None
         code = pixel_of(Path(pixel[0]), pixel[1])
-    steps = trace(look, code, camera=camera, output=output or look.outputs[0], scene=scene)
+    steps = trace(look, code, camera=camera, output=shown, scene=scene)
     click.echo(trace_text(steps))

@@ -22,6 +22,8 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from lookkit.accuracy.difference import delta_e_2000
+from lookkit.accuracy.truth import Light
 from lookkit.deliver import acescct
 from lookkit.deliver.agreement import scene_colours
 from lookkit.deliver.certified import certified
@@ -30,9 +32,7 @@ from lookkit.deliver.clf_steps import clf_pieces
 from lookkit.deliver.names import look_stem, shown_look
 from lookkit.deliver.written import Job, Written
 from lookkit.evaluate import evaluate
-from lookkit.lattice.difference import delta_e_2000
 from lookkit.lattice.of_graph import Baking
-from lookkit.lattice.truth import Light
 from lookkit.lutfile.clf_write import Clf
 from lookkit.nodes.aces_2 import Aces2, Aces2Output
 from lookkit.nodes.base import Op, matrix_transform

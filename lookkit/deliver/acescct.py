@@ -12,11 +12,11 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from lookkit.accuracy.samples import CodeSpace
+from lookkit.accuracy.truth import Light
 from lookkit.deliver.cube import DECIMALS
 from lookkit.evaluate import evaluate
 from lookkit.lattice.of_graph import Baking
-from lookkit.lattice.samples import CodeSpace
-from lookkit.lattice.truth import Light
 from lookkit.lutfile.cube import read_cube, write_cube
 from lookkit.nodes.base import Op
 from lookkit.spaces.encodings import encoding

@@ -13,11 +13,11 @@ from typing import Final
 
 import numpy as np
 
+from lookkit.accuracy.difference import delta_e_2000
+from lookkit.accuracy.samples import FIT_SEED, image_like
+from lookkit.accuracy.truth import Light
 from lookkit.deliver.acescct import Change, encode
 from lookkit.deliver.cdl import Correction
-from lookkit.lattice.difference import delta_e_2000
-from lookkit.lattice.samples import FIT_SEED, image_like
-from lookkit.lattice.truth import Light
 from lookkit.nodes.cdl import apply_cdl
 from lookkit.spaces.working import Array
 

@@ -14,6 +14,9 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from lookkit.accuracy.difference import delta_e_2000
+from lookkit.accuracy.interpolate import tetrahedral
+from lookkit.accuracy.truth import Light
 from lookkit.deliver import acescct
 from lookkit.deliver.agreement import scene_colours
 from lookkit.deliver.best_cdl import best_cdl
@@ -24,9 +27,6 @@ from lookkit.deliver.clf_steps import clf_pieces
 from lookkit.deliver.names import look_stem, shown_look
 from lookkit.deliver.written import Job, Written
 from lookkit.evaluate import evaluate
-from lookkit.lattice.difference import delta_e_2000
-from lookkit.lattice.interpolate import tetrahedral
-from lookkit.lattice.truth import Light
 from lookkit.lutfile.clf_write import Clf
 from lookkit.nodes.base import Op
 from lookkit.spaces.encodings import encoding
@@ -150,6 +150,13 @@ class Residual:
         self.takes = f"ACEScct after the CDL {correction.id}"
         self.gives = f"ACEScct after {change.what}"
         self.baking = acescct.baking(self.exact, light, correction.apply, correction.undo)
+
+    def signal(self, code: Array) -> Array:
+        """Return the signal of the display on which ACEScct codes are judged."""
+        name = acescct.viewing_output(self.look)
+        graph = self.look.graph
+        steps = (*graph.rendering(name, self.change.scene), *graph.output_steps(name))
+        return evaluate(steps, acescct.decode(code))
 
     def exact(self, code: Array) -> Array:
         """Return the change's code for a code that the CDL gave."""

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from lookkit.accuracy.certificate import Certificate
+from lookkit.accuracy.shaper import Shaper
 from lookkit.errors import LookkitError
 from lookkit.files import write_beside
-from lookkit.lattice.certificate import Certificate
 from lookkit.lattice.of_graph import Baking, exceeded
-from lookkit.lattice.shaper import Shaper
 from lookkit.recipe.model import Deliver
 from lookkit.spaces.working import Array
 

@@ -11,13 +11,13 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
+from lookkit.accuracy.shaper import Shaper
 from lookkit.deliver.certified import certified
 from lookkit.deliver.clf import ClfFile, chain_file, clf_head, write_measured
 from lookkit.deliver.cube import baking, chains
 from lookkit.deliver.names import chain_stem
 from lookkit.deliver.written import Job, Written
 from lookkit.files import safe_name
-from lookkit.lattice.shaper import Shaper
 from lookkit.lutfile.clf_lattice import clf_of_lattice, read_clf_lattice
 
 if TYPE_CHECKING:

@@ -54,4 +54,3 @@ def sayable(op: Op) -> list[OcioTransform] | None:
         if fixed or (isinstance(one, ocio.BuiltinTransform) and one.getStyle().startswith("ACES-")):
             return None
     return lowered
-

@@ -6,14 +6,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, Literal
 
+from lookkit.accuracy.certificate import Certificate
+from lookkit.accuracy.picture import draw_certificate
 from lookkit.deliver.certified import accuracy_figures, accuracy_lines, held_to_budget
 from lookkit.deliver.names import chain_stem, codes_of, signal_of
 from lookkit.deliver.written import Job, Written
 from lookkit.errors import InputError, LookkitError
 from lookkit.files import safe_name
-from lookkit.lattice.certificate import Certificate
 from lookkit.lattice.of_graph import Baking, exceeded
-from lookkit.lattice.picture import draw_certificate
 from lookkit.lutfile.cube import read_cube, write_cube
 from lookkit.progress import Progress, silent
 from lookkit.spaces.working import Array
@@ -92,6 +92,7 @@ def write_look_cube(
     progress: Progress = silent,
     *,
     source: Baking | None = None,
+    target: Path | None = None,
 ) -> Baked:
     """Bake, write and certify one .cube in `folder`.
 
@@ -103,6 +104,8 @@ def write_look_cube(
     ----------
     source
         What it is baked from (`baking`), if that is at hand: it keeps its audits for all sizes.
+    target
+        The file's path, where it is not to be named by what it is.
 
     Raises
     ------
@@ -114,7 +117,7 @@ def write_look_cube(
     source = source or baking(look, camera, output, scene)
     sizes = SIZES if size == "auto" else (size,)
     for number in sizes:
-        path = folder / cube_name(look, camera, output, number, scene)
+        path = target or folder / cube_name(look, camera, output, number, scene)
         made = source.bake(number, fit=deliver.fit, progress=progress)
         _write(look, camera, output, made, path, scene)
         if not deliver.certify and size != "auto":
@@ -127,6 +130,36 @@ def write_look_cube(
     if deliver.pictures:
         draw_certificate(certificate, path.with_name(path.name + ".png"), path.name)
     return Baked(path, number, certificate, over_budget)
+
+
+def write_lut(
+    look: Look,
+    path: Path,
+    camera: str,
+    output: str,
+    *,
+    scene: str | None = None,
+    size: Size = 33,
+    progress: Progress = silent,
+) -> Baked:
+    """Write one .cube from a camera's codes to an output's signal, with its measures beside it.
+
+    It is the file of the hand-off of that name, fitted and measured as the recipe's `[deliver]`
+    says.
+
+    Raises
+    ------
+    InputError
+        If a name is not in the recipe, the camera is scene-linear, or `path` is no .cube in a
+        folder that exists.
+    LookkitError
+        As `write_look_cube`.
+    """
+    if path.suffix.lower() != ".cube":
+        raise InputError(f"{path}: expected a name that ends in .cube; `build` writes other forms")
+    if not path.parent.is_dir():
+        raise InputError(f"{path.parent}: no such folder, expected one for {path.name}")
+    return write_look_cube(look, camera, output, size, path.parent, scene, progress, target=path)
 
 
 def _written(path: Path) -> Array:

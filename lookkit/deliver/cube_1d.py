@@ -13,12 +13,12 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from lookkit.accuracy.truth import Exact
 from lookkit.deliver import acescct
 from lookkit.deliver.names import chain_stem, codes_of, look_stem, shown_look, signal_of
 from lookkit.deliver.written import Job, Written
 from lookkit.evaluate import evaluate
 from lookkit.files import safe_name
-from lookkit.lattice.truth import Exact
 from lookkit.lutfile.cube import write_cube_1d
 from lookkit.spaces.working import Array
 from lookkit.version import __version__

@@ -16,12 +16,12 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from lookkit.accuracy.difference import delta_e_2000, lab
+from lookkit.accuracy.samples import SetName, audit_sets
+from lookkit.accuracy.truth import Light, steady
 from lookkit.errors import InputError
 from lookkit.handoff.manifest import NAME, sha256_of
-from lookkit.lattice.difference import delta_e_2000, lab
 from lookkit.lattice.of_graph import Baking
-from lookkit.lattice.samples import SetName, audit_sets
-from lookkit.lattice.truth import Light, steady
 from lookkit.spaces.working import Array
 
 if TYPE_CHECKING:

@@ -10,11 +10,11 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from lookkit.accuracy.difference import delta_e_2000, delta_e_itp, itp, lab
+from lookkit.accuracy.sampling import grid
 from lookkit.errors import InputError
 from lookkit.inspect.function import Function
 from lookkit.inspect.opening import function_in
-from lookkit.lattice.difference import delta_e_2000, delta_e_itp, itp, lab
-from lookkit.lattice.sampling import grid
 from lookkit.spaces.outputs import Output, output
 from lookkit.spaces.working import Array
 

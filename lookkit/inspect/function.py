@@ -8,9 +8,9 @@ from typing import Any, Final
 
 import numpy as np
 
+from lookkit.accuracy.interpolate import Reader, interpolate
+from lookkit.accuracy.sampling import grid
 from lookkit.errors import InputError
-from lookkit.lattice.interpolate import Reader, interpolate
-from lookkit.lattice.sampling import grid
 from lookkit.lutfile.model import Lattice, LutFile, Points, Stage
 from lookkit.spaces.working import Array
 

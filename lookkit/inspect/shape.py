@@ -8,9 +8,9 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from lookkit.accuracy.folds import orientation
+from lookkit.accuracy.sampling import corner_values, grid
 from lookkit.inspect.function import Function
-from lookkit.lattice.folds import orientation
-from lookkit.lattice.sampling import corner_values, grid
 from lookkit.spaces.working import Array
 
 RAMP: Final = 1024

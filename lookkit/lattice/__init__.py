@@ -1,1 +1,1 @@
-"""Lattices: sampling, fitting and certifying what a graph becomes in a LUT file."""
+"""Lattices: fitting what a graph becomes in a LUT file."""

@@ -6,9 +6,9 @@ from typing import Final
 
 import numpy as np
 
-from lookkit.lattice.difference import delta_e_2000
-from lookkit.lattice.shaper import Shaper
-from lookkit.lattice.truth import Exact, Light
+from lookkit.accuracy.difference import delta_e_2000
+from lookkit.accuracy.shaper import Shaper
+from lookkit.accuracy.truth import Exact, Light
 from lookkit.spaces.working import Array
 
 NEUTRAL: Final = 0.25 / 1023.0

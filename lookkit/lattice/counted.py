@@ -15,13 +15,13 @@ from typing import Final
 
 import numpy as np
 
+from lookkit.accuracy.interpolate import READERS, Reader
+from lookkit.accuracy.samples import FIT_SEED, CodeSpace, SetName, audit_sets
+from lookkit.accuracy.sampling import CORNERS, CellSamples, Floats, corner_weights
+from lookkit.accuracy.shaper import Shaper
+from lookkit.accuracy.truth import Exact, Light, at_once
+from lookkit.accuracy.visibility import visibility
 from lookkit.lattice.equations import PAIRS, products
-from lookkit.lattice.interpolate import READERS, Reader
-from lookkit.lattice.samples import FIT_SEED, CodeSpace, SetName, audit_sets
-from lookkit.lattice.sampling import CORNERS, CellSamples, Floats, corner_weights
-from lookkit.lattice.shaper import Shaper
-from lookkit.lattice.truth import Exact, Light, at_once
-from lookkit.lattice.weights import visibility
 from lookkit.spaces.working import Array
 
 _TAIL: Final = 0.999

@@ -14,7 +14,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from lookkit.lattice.sampling import CORNERS, Floats
+from lookkit.accuracy.sampling import CORNERS, Floats
 
 PAIRS: Final = tuple((a, b) for a in range(8) for b in range(a, 8))
 """Every pair of corners of a cell, once."""

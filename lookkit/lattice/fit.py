@@ -14,13 +14,13 @@ from typing import Final
 
 import numpy as np
 
-from lookkit.lattice.audit import Audited, audit
+from lookkit.accuracy.audit import Audited, audit
+from lookkit.accuracy.interpolate import READERS, Reader
+from lookkit.accuracy.samples import CodeSpace, SetName
+from lookkit.accuracy.shaper import Shaper
+from lookkit.accuracy.truth import Exact, Light, steady
 from lookkit.lattice.hold import Summits, Watch, corners_of, held_back
-from lookkit.lattice.interpolate import READERS, Reader
 from lookkit.lattice.problem import Problem
-from lookkit.lattice.samples import CodeSpace, SetName
-from lookkit.lattice.shaper import Shaper
-from lookkit.lattice.truth import Exact, Light, steady
 from lookkit.progress import Progress, silent
 from lookkit.spaces.working import Array
 

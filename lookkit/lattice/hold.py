@@ -16,14 +16,14 @@ from typing import Any, Final
 import numpy as np
 import numpy.typing as npt
 
-from lookkit.lattice.audit import Audited
-from lookkit.lattice.folds import FLAT, orientation, turned
-from lookkit.lattice.interpolate import Reader
-from lookkit.lattice.samples import SetName
-from lookkit.lattice.sampling import CORNERS, CellSamples, Floats, corner_values
-from lookkit.lattice.search import climb
-from lookkit.lattice.shaper import Shaper
-from lookkit.lattice.truth import Exact, Light, at_once
+from lookkit.accuracy.audit import Audited
+from lookkit.accuracy.folds import FLAT, orientation, turned
+from lookkit.accuracy.interpolate import Reader
+from lookkit.accuracy.samples import SetName
+from lookkit.accuracy.sampling import CORNERS, CellSamples, Floats, corner_values
+from lookkit.accuracy.search import climb
+from lookkit.accuracy.shaper import Shaper
+from lookkit.accuracy.truth import Exact, Light, at_once
 from lookkit.spaces.working import Array
 
 _TAIL: Final = 0.999

@@ -6,16 +6,16 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
+from lookkit.accuracy.audit import Audited, audit
+from lookkit.accuracy.certificate import Certificate, certify
+from lookkit.accuracy.samples import CodeSpace, SetName
+from lookkit.accuracy.sampling import sample
+from lookkit.accuracy.shaper import Shaper
+from lookkit.accuracy.truth import Exact, Light, steady
 from lookkit.evaluate import evaluate
 from lookkit.graph import Decoding
-from lookkit.lattice.audit import Audited, audit
-from lookkit.lattice.certificate import Certificate, certify
 from lookkit.lattice.fit import fit_lattice
-from lookkit.lattice.samples import CodeSpace, SetName
-from lookkit.lattice.sampling import sample
-from lookkit.lattice.shaper import Shaper
 from lookkit.lattice.shaper_fit import fit_with_shaper
-from lookkit.lattice.truth import Exact, Light, steady
 from lookkit.nodes.base import Op
 from lookkit.progress import Progress, silent
 from lookkit.recipe.model import Budget
@@ -34,15 +34,10 @@ class Baking:
     @classmethod
     def of(cls, chain: Sequence[Op], camera: Decoding, output: Output) -> Baking:
         """Return the baking of `chain`, which begins with `camera` and ends at `output`."""
-        to_xyz = 100.0 * output.limiting.to_xyz().T
-        white = None
-        if output.is_hdr:
-            x, y, z = (output.reference_white / 100.0 * to_xyz.sum(axis=0)).tolist()
-            white = (x, y, z)
         return cls(
             lambda code: evaluate(chain, code),
             CodeSpace(camera.inverse, camera.evaluate),
-            Light(lambda signal: output.decode(signal) @ to_xyz, white),
+            light_of(output),
         )
 
     @cached_property
@@ -74,6 +69,16 @@ class Baking:
         """Measure a lattice, and the shaper before it, that were read back from their file."""
         how = (self.exact, self.space, self.light)
         return certify(lattice, shaper, *how, audited=self.audited, progress=progress)
+
+
+def light_of(output: Output) -> Light:
+    """Return what a viewer sees of an output's signal."""
+    to_xyz = 100.0 * output.limiting.to_xyz().T
+    white = None
+    if output.is_hdr:
+        x, y, z = (output.reference_white / 100.0 * to_xyz.sum(axis=0)).tolist()
+        white = (x, y, z)
+    return Light(lambda signal: output.decode(signal) @ to_xyz, white)
 
 
 def exceeded(certificate: Certificate, budget: Budget) -> list[str]:

@@ -8,18 +8,18 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from lookkit.lattice.audit import Audited
+from lookkit.accuracy.audit import Audited
+from lookkit.accuracy.interpolate import Reader
+from lookkit.accuracy.samples import CodeSpace, SetName
+from lookkit.accuracy.sampling import CORNERS, Floats, corner_values, sample, sample_cells
+from lookkit.accuracy.shaper import Shaper
+from lookkit.accuracy.truth import Exact, Light, at_once
+from lookkit.accuracy.visibility import visibility
 from lookkit.lattice.axis import fit_axis
 from lookkit.lattice.counted import Counted, Sums, counted
 from lookkit.lattice.equations import EDGES, Equations
 from lookkit.lattice.hold import Summits, Watch, cells_within, corners_of, near_axis
-from lookkit.lattice.interpolate import Reader
 from lookkit.lattice.ramp import Ramp
-from lookkit.lattice.samples import CodeSpace, SetName
-from lookkit.lattice.sampling import CORNERS, Floats, corner_values, sample, sample_cells
-from lookkit.lattice.shaper import Shaper
-from lookkit.lattice.truth import Exact, Light, at_once
-from lookkit.lattice.weights import visibility
 from lookkit.spaces.working import Array
 
 _PLACES: Final[Array] = np.array([(1, 1, 1), (1, 3, 3), (3, 1, 3), (3, 3, 1), (2, 2, 2)]) / 4.0

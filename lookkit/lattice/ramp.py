@@ -11,10 +11,10 @@ from typing import Final
 
 import numpy as np
 
+from lookkit.accuracy.sampling import CORNERS, Floats, corner_values, corner_weights
+from lookkit.accuracy.shaper import Shaper
+from lookkit.accuracy.truth import Exact, Light
 from lookkit.lattice.equations import products
-from lookkit.lattice.sampling import CORNERS, Floats, corner_values, corner_weights
-from lookkit.lattice.shaper import Shaper
-from lookkit.lattice.truth import Exact, Light
 from lookkit.spaces.working import Array
 
 _PLACES: Final[Array] = np.repeat(((np.arange(8) + 0.5) / 8)[:, None], 3, axis=1)

@@ -20,15 +20,15 @@ from typing import Final
 
 import numpy as np
 
-from lookkit.lattice.audit import Audited, audit
+from lookkit.accuracy.audit import Audited, audit
+from lookkit.accuracy.interpolate import READERS, interpolate
+from lookkit.accuracy.samples import FIT_SEED, CodeSpace, SetName
+from lookkit.accuracy.sampling import CORNERS, corner_weights, sample
+from lookkit.accuracy.shaper import Shaper
+from lookkit.accuracy.truth import Exact, Light, steady
 from lookkit.lattice.fit import Fit, draft_lattice, fit_lattice
 from lookkit.lattice.hold import Watch
-from lookkit.lattice.interpolate import READERS, interpolate
-from lookkit.lattice.samples import FIT_SEED, CodeSpace, SetName
-from lookkit.lattice.sampling import CORNERS, corner_weights, sample
-from lookkit.lattice.shaper import Shaper
 from lookkit.lattice.spacing import Aim, Key, Spacing
-from lookkit.lattice.truth import Exact, Light, steady
 from lookkit.progress import Progress, silent
 from lookkit.spaces.working import Array
 

@@ -24,11 +24,11 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from lookkit.lattice.difference import delta_e_2000
-from lookkit.lattice.interpolate import READERS, Reader
-from lookkit.lattice.samples import SetName
-from lookkit.lattice.shaper import Shaper
-from lookkit.lattice.truth import Exact, Light, in_chunks
+from lookkit.accuracy.difference import delta_e_2000
+from lookkit.accuracy.interpolate import READERS, Reader
+from lookkit.accuracy.samples import SetName
+from lookkit.accuracy.shaper import Shaper
+from lookkit.accuracy.truth import Exact, Light, in_chunks
 from lookkit.spaces.working import Array
 
 _STEP: Final = 0.004

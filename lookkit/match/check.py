@@ -8,8 +8,8 @@ from functools import partial
 
 import numpy as np
 
+from lookkit.accuracy.difference import lab
 from lookkit.errors import InputError, UnknownNameError
-from lookkit.lattice.difference import lab
 from lookkit.look import Look
 from lookkit.match.consistency import Consistency, consistency
 from lookkit.match.frames import Footage

@@ -6,8 +6,8 @@ from typing import Final
 
 import numpy as np
 
-from lookkit.lattice.difference import delta_e_2000
-from lookkit.lattice.difference import lab as lab_of_xyz
+from lookkit.accuracy.difference import delta_e_2000
+from lookkit.accuracy.difference import lab as lab_of_xyz
 from lookkit.spaces.primaries import AP1
 from lookkit.spaces.working import Array
 

@@ -8,8 +8,8 @@ from itertools import combinations
 
 import numpy as np
 
+from lookkit.accuracy.difference import delta_e_2000
 from lookkit.errors import InputError
-from lookkit.lattice.difference import delta_e_2000
 from lookkit.match.fit import Errors
 from lookkit.spaces.working import Array
 

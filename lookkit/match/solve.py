@@ -19,7 +19,7 @@ from typing import Final
 
 import numpy as np
 
-from lookkit.lattice.difference import delta_e_2000
+from lookkit.accuracy.difference import delta_e_2000
 from lookkit.match.colour import lab, lab_jacobian, perceived
 from lookkit.matchfile.curve import RisingCurve
 from lookkit.matchfile.roots import root_terms

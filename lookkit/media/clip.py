@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections import deque
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
@@ -15,6 +16,8 @@ from lookkit.errors import InputError, LookkitError
 from lookkit.media.avlib import library, reason
 from lookkit.media.coding import Coding
 from lookkit.media.tags import MATRICES, REFUSED_MATRICES, UNSPECIFIED, Tags
+from lookkit.media.tally import Tally
+from lookkit.media.times import frame_times, in_order, rate_of
 from lookkit.ocio import Planes
 from lookkit.spaces.ranges import DEPTHS
 
@@ -24,9 +27,6 @@ MOVIES: Final = (
 )  # fmt: skip
 """The extensions that are taken for movies."""
 
-_COMMON_RATES: Final = [
-    Fraction(rate * 1000, base) for base in (1000, 1001) for rate in (24, 25, 30, 48, 50, 60, 120)
-]
 _CENTRED: Final = ("mjpeg", "mpeg1video")
 """Codecs whose chroma lies between the pixels where nothing says otherwise (JPEG, MPEG-1)."""
 _FLAGS: Final = "bicubic+accurate_rnd+full_chroma_int+full_chroma_inp"
@@ -39,8 +39,8 @@ class Clip:
 
     `width` and `height` are those of upright frames. `siting` is where chroma lies, in
     libswscale's words; `frames` counts those to come, `first` and `last` are the times of the
-    first and the last in `time_base`; `rate` is exact unless `variable`. `notes` is what a
-    user should know.
+    first and the last in `time_base`; `rate` is exact unless `variable`. Frames of an `ordered`
+    clip have no times of their own but their order. `notes` is what a user should know.
     """
 
     path: Path
@@ -58,6 +58,7 @@ class Clip:
     first: int
     last: int
     frames: int
+    ordered: bool = False
     rotation: int = 0
     interlaced: bool = False
     aspect: Fraction = Fraction(1)
@@ -120,9 +121,10 @@ def _probe(av: Any, container: Any, path: Path, matrix: str | None) -> Clip:
     if video is None:
         kinds = sorted({stream.type for stream in container.streams}) or ["nothing"]
         raise InputError(f"{path}: holds {' and '.join(kinds)} but no picture")
-    times, time_base = _times(container, video), video.time_base
+    times, time_base = frame_times(container, video), video.time_base
+    ordered = in_order(container)
     first = _first_frame(av, container, path, video)
-    start = first.pts or 0
+    start = times[0] if ordered and times else first.pts or 0
     siting, field = _siting_and_field(av, first, video.codec_context.name)
     turned = round(-first.rotation / 90) % 4 * 90
     notes = _left_out(container, video)
@@ -131,7 +133,7 @@ def _probe(av: Any, container: Any, path: Path, matrix: str | None) -> Clip:
     elif turned:
         notes.append(f"turned by {first.rotation:g} degrees: written upright")
     coding = _coding(path, first, matrix, notes)
-    variable, rate = _rate(times, video)
+    variable, rate = rate_of(times, video)
     if variable:
         notes.append("variable frame rate: frames keep their own times")
     size = (first.width, first.height)
@@ -154,6 +156,7 @@ def _probe(av: Any, container: Any, path: Path, matrix: str | None) -> Clip:
         first=start,
         last=times[-1] if times else 0,
         frames=len(times),
+        ordered=ordered,
         rotation=turned,
         interlaced=field != "P",
         aspect=Fraction(video.sample_aspect_ratio or 1),
@@ -179,38 +182,6 @@ def _left_out(container: Any, video: Any) -> list[str]:
         "chapters": len(container.chapters()) if hasattr(container, "chapters") else 0,
     }
     return [f"holds {name} too: left out" for name, count in others.items() if count]
-
-
-def _times(container: Any, video: Any) -> list[int]:
-    """Return the times of all frames in storage order, from the index or else the packets."""
-    index = [entry for entry in video.index_entries if not entry.is_discard]
-    if len(index) > 1 and len(index) == video.frames:
-        times = [entry.timestamp for entry in index]
-    else:
-        times = [
-            packet.pts if packet.pts is not None else packet.dts
-            for packet in container.demux(video)
-            if packet.size and packet.dts is not None and not packet.is_discard and _shown(packet)
-        ]
-        container.seek(0, backward=True, any_frame=False)
-    return sorted(time for time in times if time is not None)
-
-
-def _shown(packet: Any) -> bool:
-    """Say whether a packet brings a frame to show: VP8 and VP9 also have hidden ones.
-
-    RFC 6386, 9.1; VP9 bitstream specification 6.2 and annex B (superframes show one).
-    """
-    codec = packet.stream.codec_context.name
-    if codec not in ("vp8", "vp9"):
-        return True
-    data = memoryview(packet)
-    if codec == "vp8":
-        return bool(data[0] >> 4 & 1)
-    if data[-1] & 0xE0 == 0xC0:
-        return True
-    bits = data[0] << 1 if data[0] & 0x30 == 0x30 else data[0]
-    return bool(bits & 0x08 or bits & 0x02)
 
 
 def _first_frame(av: Any, container: Any, path: Path, video: Any) -> Any:
@@ -269,23 +240,6 @@ def _coding(path: Path, frame: Any, matrix: str | None, notes: list[str]) -> Cod
         name = "bt709" if max(frame.width, frame.height) > 1024 else "bt601"
         notes.append(f"no tag says its Y'CbCr matrix: {name} is taken for its size (--matrix)")
     return Coding(name, "full" if full else "legal", bits)  # type: ignore[arg-type]
-
-
-def _rate(times: list[int], video: Any) -> tuple[bool, Fraction]:
-    """Return whether the frame rate varies, and the rate, the common one if that fits."""
-    told = Fraction(video.guessed_rate or video.average_rate or video.base_rate or 24)
-    if len(times) < 2:
-        return False, told
-    tick = Fraction(video.time_base)
-    span = (times[-1] - times[0]) * tick
-    mean = (len(times) - 1) / span if span else told
-    slack = Fraction(3, 2)
-    common = sorted(_COMMON_RATES, key=lambda rate: abs(rate - told))
-    for rate in (*common, told, mean.limit_denominator(1001)):
-        step = 1 / (rate * tick)
-        if all(abs(time - times[0] - n * step) <= slack for n, time in enumerate(times)):
-            return False, rate
-    return True, mean.limit_denominator(1001)
 
 
 class Filter:
@@ -358,33 +312,52 @@ def planes_of(picture: Any) -> Planes:
 
 
 def frames_of(
-    clip: Clip, *, deinterlace: bool = False, audio: bool = False
+    clip: Clip,
+    *,
+    deinterlace: bool = False,
+    container: Any = None,
+    sound: Mapping[int, Tally] | None = None,
 ) -> Iterator[Frame | Any]:
-    """Decode a clip: yield each frame in order, and the audio packets between, if asked for.
+    """Decode a clip: yield each frame in order, and packets of sound between, if asked for.
+
+    Parameters
+    ----------
+    container
+        The clip, open, for nobody else's use meanwhile. It stays open, as packets need that
+        are still to be written; without it the clip is opened and closed here.
+    sound
+        Where the packets of each stream of sound, by its index, are counted; others are left.
 
     Raises
     ------
     LookkitError
-        At a damaged frame, where the picture changes its size or form, or where the file
-        ends before its index does.
+        At a damaged frame, where the picture changes its size or form, where the file ends
+        before its index does, or where fewer or more frames come out than it told of.
     """
     av = library()
+    sound = sound or {}
     count = read = 0
     time = clip.first
-    with av.open(str(clip.path), metadata_errors="replace") as container:
+    with contextlib.ExitStack() as stack:
+        if container is None:
+            container = stack.enter_context(opened(clip))
         video = container.streams[clip.stream]
+        times = iter(frame_times(container, video)) if clip.ordered else None
         video.codec_context.thread_type = "AUTO"
-        wanted = [video, *(container.streams.audio if audio else ())]
+        wanted = [video, *(container.streams[index] for index in sound)]
         widen: Filter | None = None
         try:
             for packet in container.demux(*wanted):
-                if packet.stream.index != clip.stream:
-                    if packet.dts is not None:
+                if packet.stream_index != clip.stream:
+                    if packet.size:
+                        sound[packet.stream_index].add(packet)
                         yield packet
                     continue
                 for frame in packet.decode():
                     _check_frame(clip, frame, read, deinterlace)
                     read += 1
+                    if times is not None:
+                        frame.pts = next(times, frame.pts)
                     if not clip.format.startswith("yuvj"):
                         # Codes stay as they are; libswscale widens legal ones by a plain shift.
                         frame.color_range = _LEGAL
@@ -406,6 +379,28 @@ def frames_of(
         raise LookkitError(
             f"{clip.path}: cut short: ends after frame {count}, its index tells of {clip.frames}"
         )
+    # The two fields of a frame may be two packets, so an interlaced clip is counted as decoded.
+    told = read if clip.interlaced else clip.frames
+    if not read == count == told:
+        raise LookkitError(
+            f"{clip.path}: tells of {told} frames, of which {read} could be decoded and {count} "
+            "came out; expected all"
+        )
+
+
+def opened(clip: Clip) -> Any:
+    """Open a clip again, or say that it is gone.
+
+    Raises
+    ------
+    LookkitError
+        If it cannot be read any more.
+    """
+    av = library()
+    try:
+        return av.open(str(clip.path), metadata_errors="replace")
+    except (av.FFmpegError, OSError) as error:
+        raise LookkitError(f"{clip.path}: cannot be read any more ({reason(error)})") from error
 
 
 def frame_at(clip: Clip, share: float = 0.5) -> Frame:
@@ -422,7 +417,7 @@ def frame_at(clip: Clip, share: float = 0.5) -> Frame:
     time = clip.first + round((clip.last - clip.first) * share)
     number = round(max(clip.frames - 1, 0) * share)
     try:
-        with av.open(str(clip.path), metadata_errors="replace") as container:
+        with opened(clip) as container:
             video = container.streams[clip.stream]
             if time > clip.first:
                 container.seek(time, stream=video)
@@ -473,5 +468,5 @@ def described(clip: Clip) -> str:
 
 __all__ = [
     "MOVIES", "UNSPECIFIED", "Clip", "Filter", "Frame", "described", "frame_at", "frames_of",
-    "planes_of", "probe", "widened",
+    "opened", "planes_of", "probe", "widened",
 ]  # fmt: skip

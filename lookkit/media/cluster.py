@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import logging
+import re
+import socket
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
@@ -19,7 +23,11 @@ if TYPE_CHECKING:
 
 SEGMENT: Final = 25
 """Frames of a sequence in one task."""
-_PATIENCE: Final = "20s"
+_PATIENCE: Final = "5s"
+_SECONDS: Final = 5.0
+_LONGEST: Final = 1 << 20
+"""Bytes of a scheduler's greeting at the most."""
+_ADDRESS: Final = re.compile(r"^(?P<kind>[a-z]+://)?(?P<host>\[.+\]|[^:/]+):(?P<port>\d+)/?$")
 
 
 def run_on(address: str, look: Look, jobs: Sequence[Job], counter: Counter) -> list[Done]:
@@ -31,7 +39,7 @@ def run_on(address: str, look: Look, jobs: Sequence[Job], counter: Counter) -> l
     Raises
     ------
     InputError
-        If dask.distributed is not installed or no scheduler answers.
+        If dask.distributed is not installed, the address is none or no scheduler answers.
     """
     try:
         import distributed as dask
@@ -40,27 +48,29 @@ def run_on(address: str, look: Look, jobs: Sequence[Job], counter: Counter) -> l
             "a cluster needs dask.distributed, which is not installed: "
             "pip install 'lookkit[cluster]'"
         ) from error
+    _check_address(address)
     connect: Any = dask.Client
     as_completed: Any = dask.as_completed
-    try:
-        client = connect(address, timeout=_PATIENCE, set_as_default=False)
-    except (OSError, ValueError, TimeoutError) as error:
-        raise InputError(f"cluster {address}: no scheduler answers there") from error
-    with client:
-        parts = [(number, part) for number, job in enumerate(jobs) for part in segments(job)]
-        tasks = {
-            client.submit(
-                _perform, look.text, _absolute(look.source), part, pure=False, retries=3
-            ): at
-            for at, (_, part) in enumerate(parts)
-        }
-        results: list[Done | None] = [None] * len(parts)
-        for task in as_completed(tasks, loop=client.loop):
-            at = tasks[task]
-            number, part = parts[at]
-            results[at] = _result(task, part)
-            counter.begin(part.place.name, number + 1)
-            counter.tick(part.frames)
+    with _quiet():
+        try:
+            client = connect(address, timeout=_PATIENCE, set_as_default=False)
+        except Exception as error:
+            raise InputError(f"cluster {address}: no scheduler answers there") from error
+        with client:
+            parts = [(number, part) for number, job in enumerate(jobs) for part in segments(job)]
+            tasks = {
+                client.submit(
+                    _perform, look.text, _absolute(look.source), part, pure=False, retries=3
+                ): at
+                for at, (_, part) in enumerate(parts)
+            }
+            results: list[Done | None] = [None] * len(parts)
+            for task in as_completed(tasks, loop=client.loop):
+                at = tasks[task]
+                number, part = parts[at]
+                results[at] = _result(task, part, address)
+                counter.begin(part.place.name, number + 1)
+                counter.tick(part.frames)
     return [
         _joined(job, [done for (of, _), done in zip(parts, results, strict=True)
                       if of == number and done is not None])
@@ -97,13 +107,68 @@ def _absolute(source: str) -> str:
     return str(Path(source).resolve()) if Path(source).exists() else source
 
 
-def _result(task: Any, part: Job) -> Done:
+def _check_address(address: str) -> None:
+    """Check within seconds that something listens at an address: dask itself waits for long.
+
+    Raises
+    ------
+    InputError
+        If it is no address, or nothing does.
+    """
+    found = _ADDRESS.match(address)
+    if found is None:
+        raise InputError(f"cluster {address!r}: expected an address, such as tcp://name:8786")
+    if found["kind"] not in (None, "tcp://", "tls://"):
+        return
+    try:
+        place = (found["host"].strip("[]"), int(found["port"]))
+        with socket.create_connection(place, _SECONDS) as line:
+            if found["kind"] != "tls://":
+                line.settimeout(_SECONDS)
+                # A scheduler speaks first, and begins with the size of what it says.
+                size = int.from_bytes(line.recv(8), "little")
+                if not 0 < size < _LONGEST:
+                    raise OSError(0, "something else does")
+    except (OSError, OverflowError, UnicodeError) as error:
+        why = getattr(error, "strerror", None) or error
+        raise InputError(f"cluster {address}: no scheduler answers there ({why})") from error
+
+
+@contextmanager
+def _quiet() -> Iterator[None]:
+    """Keep dask from printing what becomes of its connections, and from waiting long for them."""
+    import dask
+
+    talkers = ("distributed", "tornado", "asyncio")
+    names = [name for name in logging.root.manager.loggerDict if name.split(".")[0] in talkers]
+    loggers = [logging.getLogger(name) for name in {*talkers, *names}]
+    levels = [logger.level for logger in loggers]
+    for logger in loggers:
+        logger.setLevel(logging.CRITICAL + 1)
+    try:
+        with dask.config.set({"distributed.comm.timeouts.connect": _PATIENCE,
+                              "distributed.comm.retry.count": 0}):  # fmt: skip
+            yield
+    finally:
+        for logger, level in zip(loggers, levels, strict=True):
+            logger.setLevel(level)
+
+
+def _result(task: Any, part: Job, address: str) -> Done:
     if task.status == "finished":
-        done: Done = task.result()
-        return done
-    why = type(task.exception()).__name__
-    what = f"{part.place}: the worker was lost ({why})"
-    return Done(part.place, part.result, what, warnings=part.warnings)
+        try:
+            done: Done = task.result()
+        except Exception as error:
+            what = f"what became of it was not told ({type(error).__name__})"
+        else:
+            return done
+    elif task.status == "error":
+        what = f"the worker was lost ({type(task.exception()).__name__})"
+    else:
+        what = (
+            f"the scheduler {address} was lost before its end; the same command goes on from here"
+        )
+    return Done(part.place, part.result, f"{part.place}: {what}", warnings=part.warnings)
 
 
 def _joined(job: Job, parts: list[Done]) -> Done:

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Final, Literal
 
 from lookkit.errors import InputError, LookkitError, UnknownNameError, expected_one_of
 from lookkit.files import safe_name
+from lookkit.media.avlib import reason
 from lookkit.media.clip import MOVIES, Clip, probe
 from lookkit.media.codecs import CODECS, SUFFIXES, check_build, codec_for
 from lookkit.media.coding import MATRICES
@@ -198,8 +199,8 @@ def plan(
                 )
             taken[key] = place
             made.jobs.append(job)
-        except LookkitError as error:
-            made.refused.append(Refused(place, str(error)))
+        except (LookkitError, OSError, UnicodeError) as error:
+            made.refused.append(Refused(place, _why(place, error)))
     return made
 
 
@@ -226,9 +227,18 @@ def assign(
         progress(f"looking at {place_of(one.source).name}", count, len(found))
         try:
             taken.append(_taken(look, one, options))
-        except LookkitError as error:
-            made.refused.append(Refused(place_of(one.source), str(error)))
+        except (LookkitError, OSError, UnicodeError) as error:
+            place = place_of(one.source)
+            made.refused.append(Refused(place, _why(place, error)))
     return taken, made.refused
+
+
+def _why(place: Path, error: LookkitError | OSError | UnicodeError) -> str:
+    if isinstance(error, LookkitError):
+        return str(error)
+    if isinstance(error, UnicodeError):
+        return f"{place}: its name is no text in UTF-8; expected another name"
+    return f"{place}: cannot be read ({reason(error)})"
 
 
 def _checked(look: Look, options: Options) -> Options:
@@ -258,11 +268,21 @@ def _checked(look: Look, options: Options) -> Options:
         codec.bits(options.bits)
         check_build(codec)
     if options.into is not None:
-        try:
-            options.into.mkdir(parents=True, exist_ok=True)
-        except OSError as error:
-            raise InputError(f"{options.into}: cannot be made ({error.strerror})") from error
+        _check_place(options.into)
     return options
+
+
+def _check_place(into: Path) -> None:
+    """Check, and make nothing, that a folder for results is there or can be made."""
+    try:
+        there = next(one for one in (into, *into.absolute().parents) if one.exists())
+        found = "" if there.is_dir() else f"{there} is a file"
+        if not found and not os.access(there, os.W_OK | os.X_OK):
+            found = f"{there} cannot be written"
+    except OSError as error:
+        found = reason(error)
+    if found:
+        raise InputError(f"{into}: no folder for results ({found}), expected another --into")
 
 
 def _scenes(look: Look) -> tuple[str, ...]:
@@ -285,8 +305,8 @@ def _find(look: Look, inputs: Sequence[str | Path], made: Plan) -> Iterator[_Fou
                 raise InputError(f"{word}: a frame range without a sequence before it")
             else:
                 yield _Found(path)
-        except LookkitError as error:
-            made.refused.append(Refused(path, str(error)))
+        except (LookkitError, OSError, UnicodeError) as error:
+            made.refused.append(Refused(path, _why(path, error)))
 
 
 def _below(look: Look, folder: Path, made: Plan) -> Iterator[_Found]:
@@ -330,6 +350,8 @@ def _mark(look: Look, output: str) -> str:
 
 def _taken(look: Look, found: _Found, options: Options) -> Taken:
     source = found.source
+    # Libraries that read pictures take names as UTF-8 alone.
+    str(place_of(source)).encode()
     suffix = (source.tail if isinstance(source, Numbered) else source.suffix).lower()
     if isinstance(source, Path) and suffix in MOVIES:
         return _taken_clip(look, probe(source, matrix=options.matrix), found.root, options)
@@ -374,6 +396,7 @@ def _job(look: Look, taken: Taken, options: Options) -> Job:
     source = taken.source
     if isinstance(source, Clip):
         return _movie_job(look, taken, source, options)
+    taken = replace(taken, warnings=(*taken.warnings, *_without_effect(taken.place, options)))
     job = Job(
         source,
         _still_target(look, source, taken.root, options),
@@ -390,6 +413,21 @@ def _job(look: Look, taken: Taken, options: Options) -> Job:
     ):
         job = _numbered_movie(look, job, source, taken.root, options, taken.rate)
     return replace(job, id=_id_of(look, job))
+
+
+def _without_effect(place: Path, options: Options) -> list[str]:
+    """Return what was asked for and has no effect on a picture, or on a sequence of them."""
+    single = "#" not in place.name
+    given = [
+        (f"--format {str(options.extension)[1:]}", single and options.extension in SUFFIXES),
+        (f"--codec {options.codec}", options.codec and (single or options.extension in FORMATS)),
+        ("--rate", single and options.rate),
+        (f"--range {options.range}", options.range),
+        (f"--matrix {options.matrix}", options.matrix),
+        ("--deinterlace", options.deinterlace),
+    ]
+    what = "one picture" if single else "a sequence of pictures"
+    return [f"{place}: is {what}; {name} has no effect on it" for name, told in given if told]
 
 
 def _still_says(path: Path) -> tuple[Tags, Fraction | None]:
@@ -446,6 +484,8 @@ def _movie_job(look: Look, taken: Taken, clip: Clip, options: Options) -> Job:
             warnings.append(f"{clip.path}: the pictures' numbers do not keep the frames' times")
         if clip.audio:
             warnings.append(f"{clip.path}: pictures carry no sound; it is left out")
+        if options.codec:
+            warnings.append(f"{clip.path}: becomes pictures; --codec {options.codec} has no effect")
     job = replace(job, warnings=tuple(warnings))
     return replace(job, id=_id_of(look, job))
 

@@ -34,6 +34,7 @@ _CONTAINER_OWN: Final = (
 """What describes the source's file rather than its pictures; never carried over."""
 
 
+_PLAIN_LAYOUTS: Final = {1: "mono", 2: "stereo"}
 _SHORT: Final = 12
 """Frames below which a clip counts as very short."""
 
@@ -147,6 +148,11 @@ class MovieWriter:
 
     def _sound_stream(self, source: Any) -> Any:
         stream = self._file.add_stream_from_template(source)
+        if not _layout_is_told(source):
+            # MP4 must say which loudspeaker a channel is for; with one or two it is plain.
+            layout = _PLAIN_LAYOUTS.get(source.codec_context.channels)
+            if layout is not None:
+                stream.codec_context.layout = layout
         stream.metadata.update(_carried(tuple(source.metadata.items())))
         return stream
 
@@ -176,7 +182,7 @@ class MovieWriter:
 
     def sound_packet(self, packet: Any) -> None:
         """Pass a packet of sound on as it is."""
-        stream = self._sound.get(packet.stream.index)
+        stream = self._sound.get(packet.stream_index)
         if stream is not None:
             with self._failing():
                 packet.stream = stream
@@ -207,6 +213,9 @@ class MovieWriter:
 
 def carries_sound(suffix: str, stream: Any) -> bool:
     """Say whether a movie format takes the packets of a sound stream as they are."""
+    plain = stream.codec_context.channels in _PLAIN_LAYOUTS
+    if suffix == ".mp4" and not plain and not _layout_is_told(stream):
+        return False
     av = library()
     formats = {".mov": "mov", ".mp4": "mp4", ".mkv": "matroska", ".mxf": "mxf"}
     trial = av.open(io.BytesIO(), "w", format=formats[suffix])
@@ -224,6 +233,10 @@ def carries_sound(suffix: str, stream: Any) -> bool:
         with contextlib.suppress(av.FFmpegError, OSError):
             trial.close()
     return True
+
+
+def _layout_is_told(stream: Any) -> bool:
+    return not stream.codec_context.layout.name.endswith(" channels")
 
 
 def job_of_movie(path: Path) -> str | None:

@@ -8,10 +8,10 @@ import platform
 import re
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from lookkit.errors import InputError, LookkitError
+from lookkit.errors import InputError, NotWrittenError
 
 _NAME = re.compile(r"^\..*\.(?P<host>[A-Za-z0-9-]*)~(?P<pid>\d+)~\d+\.part(\.[^.]+)?$")
 _ABANDONED = 24 * 3600.0
@@ -29,27 +29,33 @@ def whole_or_none(path: Path) -> Iterator[Path]:
     Raises
     ------
     InputError
-        If the folder is not there or cannot be written.
-    LookkitError
-        If the disk is full or fails while writing.
+        If the folder is not there.
+    NotWrittenError
+        If it cannot be written, or the disk is full or fails.
     """
-    name = f".{path.stem[:80]}.{_host()}~{os.getpid()}~{next(_count)}.part{path.suffix}"
+    # A name has room for 255 bytes in most file systems, and a letter may need four of them.
+    stem = path.stem.encode(errors="surrogateescape")[:80].decode(errors="ignore")
+    name = f".{stem}.{_host()}~{os.getpid()}~{next(_count)}.part{path.suffix}"
     part = path.with_name(name)
+    made = False
     try:
-        try:
-            part.touch()
-        except OSError as error:
-            raise InputError(f"{path}: cannot be written ({error.strerror})") from error
+        # The name itself is tried first, for all the work would be lost with it.
+        with suppress(FileNotFoundError):
+            os.lstat(path)
+        part.touch()
+        made = True
         yield part
         with part.open("rb+") as file:
             os.fsync(file.fileno())
         os.replace(part, path)
     except OSError as error:
-        raise LookkitError(
+        kind = NotWrittenError if path.parent.is_dir() else InputError
+        raise kind(
             f"{path}: cannot be written ({(error.strerror or str(error)).lower()})"
         ) from error
     finally:
-        part.unlink(missing_ok=True)
+        if made:
+            part.unlink(missing_ok=True)
 
 
 def clear_parts(folder: Path) -> int:
@@ -62,8 +68,9 @@ def clear_parts(folder: Path) -> int:
     for name in names:
         found = _NAME.match(name)
         if found is not None and _left_behind(folder / name, found["host"], int(found["pid"])):
-            (folder / name).unlink(missing_ok=True)
-            removed += 1
+            with suppress(OSError):
+                (folder / name).unlink(missing_ok=True)
+                removed += 1
     return removed
 
 

@@ -10,7 +10,7 @@ from typing import Any, Literal
 import numpy as np
 import numpy.typing as npt
 
-from lookkit.errors import InputError, LookkitError
+from lookkit.errors import InputError, NotWrittenError
 from lookkit.media.partial import whole_or_none
 
 Pixels = npt.NDArray[np.float32]
@@ -155,7 +155,7 @@ def write_still(
     ------
     InputError
         If the format is unknown or cannot hold that bit depth.
-    LookkitError
+    NotWrittenError
         If writing fails.
     """
     import OpenImageIO as oiio
@@ -189,11 +189,11 @@ def write_still(
     with whole_or_none(path) as beside:
         writer = oiio.ImageOutput.create(str(beside))
         if writer is None or not writer.open(str(beside), spec):
-            raise LookkitError(f"{path}: cannot be written ({_reason(oiio, writer)})")
+            raise NotWrittenError(f"{path}: cannot be written ({_reason(oiio, writer)})")
         done = writer.write_image(_filled(whole, spec.get_int_attribute("oiio:BitsPerSample")))
         failure = writer.geterror()
         if not (writer.close() and done):
-            raise LookkitError(f"{path}: writing failed ({failure.strip() or 'disk full?'})")
+            raise NotWrittenError(f"{path}: writing failed ({failure.strip() or 'disk full?'})")
         if suffix == ".dpx":
             _name_inside(beside, path.name)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import threading
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
@@ -16,9 +17,9 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 import numpy.typing as npt
 
-from lookkit.errors import InputError, LookkitError
-from lookkit.media.avlib import library
-from lookkit.media.clip import Clip, Frame, frames_of, planes_of
+from lookkit.errors import InputError, LookkitError, NotWrittenError
+from lookkit.media.avlib import library, reason
+from lookkit.media.clip import Clip, Frame, frames_of, opened, planes_of
 from lookkit.media.codecs import CODECS
 from lookkit.media.coding import Coding
 from lookkit.media.frame import read_code
@@ -31,6 +32,7 @@ from lookkit.media.partial import whole_or_none
 from lookkit.media.pipeline import Ahead, Behind
 from lookkit.media.stills import Attribute, Still, write_still
 from lookkit.media.tags import mastering_of, output_tags
+from lookkit.media.tally import SoundIn, check_movie
 from lookkit.media.timecode import advanced, packed, unpacked
 from lookkit.ocio import cores
 from lookkit.spaces import ranges
@@ -43,6 +45,7 @@ Pixels = npt.NDArray[np.float32]
 Tick = Callable[[int], None]
 """Called with the number of frames that were just done."""
 
+_SHUT: Final = (errno.EROFS, errno.EACCES, errno.EPERM)
 FAST_SIZE: Final = 65
 """Points per edge of the lattice that `fast` grades clips through."""
 
@@ -78,8 +81,8 @@ def perform(look: Look, job: Job, tick: Tick = no_tick) -> Done:
         if isinstance(job.source, Path):
             return _still(look, job, job.source, job.target, tick)
         return _to_movie(look, job, job.target, tick)
-    except LookkitError as error:
-        return Done(job.place, job.result, str(error), warnings=job.warnings)
+    except (LookkitError, OSError) as error:
+        return Done(job.place, job.result, _told(job, error), warnings=job.warnings)
     except MemoryError:
         return Done(job.place, job.result, f"{job.place}: too large for the memory")
 
@@ -89,7 +92,26 @@ def _make_folder(job: Job) -> None:
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        raise InputError(f"{folder}: cannot be made ({error.strerror})") from error
+        raise NotWrittenError(f"{folder}: cannot be made ({reason(error)})") from error
+
+
+def _told(job: Job, error: LookkitError | OSError) -> str:
+    """Return what went wrong with a job, and what helps where its place takes no files."""
+    cause: BaseException | None = error
+    text = f"{job.place}: {reason(error)}"
+    if isinstance(error, LookkitError):
+        text, cause = str(error), error.__cause__
+    if not isinstance(cause, OSError):
+        return text
+    if cause.errno in _SHUT and job.place.parent in (folder_of(job), folder_of(job).parent):
+        return f"{text}; results go beside their sources unless --into FOLDER names a place"
+    if cause.errno == errno.ENAMETOOLONG:
+        return f"{text}; the result's name is the source's and {_added(job)} more characters"
+    return text
+
+
+def _added(job: Job) -> int:
+    return len(job.result.name) - len(job.place.name)
 
 
 def folder_of(job: Job) -> Path:
@@ -206,16 +228,23 @@ def _to_pictures(look: Look, job: Job, tick: Tick) -> Done:
                     assert isinstance(job.target, Numbered)
                     assert isinstance(source, Numbered)
                     return _grade_still(look, job, source.path(frame), job.target.path(frame))
-                except LookkitError as error:
+                except NotWrittenError:
+                    raise
+                except (LookkitError, OSError) as error:
                     return str(error)
 
-            for result in _in_turn(pool, one, waiting):
-                tick(1)
-                if isinstance(result, str):
-                    problems.append(result)
-                else:
-                    graded += 1
-                    not_finite += result
+            try:
+                for result in _in_turn(pool, one, waiting):
+                    tick(1)
+                    if isinstance(result, str):
+                        problems.append(result)
+                    else:
+                        graded += 1
+                        not_finite += result
+            except NotWrittenError as error:
+                # What one frame met, such as a full disk, each of the others would meet too.
+                done = graded + len(problems)
+                problems.append(f"{error}; the job ends here, {done} of {len(waiting)} frames done")
     else:
         assert isinstance(source, Clip)
         warnings = job.warnings
@@ -230,12 +259,16 @@ def _in_turn(
     """Map with only a few items under way, so that an interrupt has little to wait for."""
     waiting = iter(items)
     running: list[Any] = []
-    for item in waiting:
-        running.append(pool.submit(work, item))
-        if len(running) > 2 * cores():
+    try:
+        for item in waiting:
+            running.append(pool.submit(work, item))
+            if len(running) > 2 * cores():
+                yield running.pop(0).result()
+        while running:
             yield running.pop(0).result()
-    for future in running:
-        yield future.result()
+    finally:
+        for future in running:
+            future.cancel()
 
 
 def _clip_to_pictures(
@@ -274,6 +307,8 @@ def _clip_to_pictures(
             pixels = np.stack([p[:, : clip.width] for p in planes], axis=-1) / top
             behind.put((frame.number, pixels.astype(np.float32)))
             count += 1
+    if count != len(waiting):
+        raise LookkitError(f"{job.place}: {count} pictures were made, expected {len(waiting)}")
     return count
 
 
@@ -340,30 +375,22 @@ def _to_movie(look: Look, job: Job, target: Path, tick: Tick) -> Done:
                 clip.timecode, clip.metadata, clip.video_metadata, mastering_of(display),
                 job.id, _note(look, job), clip.frames,
             )  # fmt: skip
-            av = library()
-            try:
-                headers = stack.enter_context(av.open(str(clip.path), metadata_errors="replace"))
-            except (av.FFmpegError, OSError) as error:
-                raise LookkitError(f"{clip.path}: cannot be read any more") from error
-            sound = []
-            for stream in headers.streams.audio:
+            container = stack.enter_context(opened(clip))
+            sound = {}
+            for stream in container.streams.audio:
                 if carries_sound(target.suffix, stream):
-                    sound.append(stream)
+                    sound[stream.index] = SoundIn.of(stream)
                 else:
                     warnings.append(
                         f"{clip.path}: sound of {stream.codec_context.name} does not go into "
                         f"{target.suffix}; it is left out"
                     )
-            items = frames_of(clip, deinterlace=job.deinterlace, audio=bool(sound))
-            count = _encode(look, job, spec, tuple(sound), items, part, tick)
-            if count < clip.frames and not clip.interlaced:
-                warnings.append(
-                    f"{clip.path}: {clip.frames - count} of {clip.frames} frames "
-                    "could not be decoded"
-                )
+            count = _encode(look, job, spec, container, sound, part, tick)
+            warnings += check_movie(part, target, count, clip.rate, list(sound.values()))
         else:
             assert isinstance(job.source, Numbered)
             count = _sequence_to_movie(look, job, job.source, part, tick, tags, coding)
+            check_movie(part, target, job.frames, job.rate or Fraction(24), [])
         if count == 0:
             raise LookkitError(f"{job.place}: holds no frames")
     return Done(job.place, target, "", count, warnings=tuple(warnings))
@@ -373,17 +400,27 @@ def _encode(
     look: Look,
     job: Job,
     spec: MovieSpec,
-    sound: tuple[Any, ...],
-    items: Iterator[Any],
+    container: Any,
+    sound: dict[int, SoundIn],
     part: Path,
     tick: Tick,
 ) -> int:
-    """Decode, grade and encode at the same time; return the number of frames."""
+    """Decode, grade and encode at the same time; return the number of frames read.
+
+    `container` is the clip, which stays open until the last packet of sound is written.
+    """
     clip = job.source
     assert isinstance(clip, Clip)
     av = library()
     grader = _grader(look, job, replace(clip.coding, range=job.range), spec.coding, clip.pixels)
-    writer = MovieWriter(part, spec, job.result, sound)
+    streams = tuple(container.streams[index] for index in sound)
+    writer = MovieWriter(part, spec, job.result, streams)
+    items = frames_of(
+        clip,
+        deinterlace=job.deinterlace,
+        container=container,
+        sound={index: one.read for index, one in sound.items()},
+    )
     meter = _meter(look, job, spec)
     count, last = 0, -1
     # Graded frames are used again: fresh memory for each costs more than a copy of it.

@@ -17,7 +17,7 @@ offered.
 `file` is looked for in the recipe's folder; an absolute path is accepted too. It is only read.
 
 Sources: .cube 1.0; CLF, SMPTE ST 2136-1; tetrahedral interpolation, see
-`lattice/interpolate.py`.
+`accuracy/interpolate.py`.
 """
 
 from __future__ import annotations
@@ -172,7 +172,7 @@ class Stages:
 
     def apply(self, code: Array) -> Array:
         """Return code values, clamped to each stage's domain."""
-        from lookkit.lattice.interpolate import tetrahedral
+        from lookkit.accuracy.interpolate import tetrahedral
         from lookkit.lutfile.model import Lattice
 
         for stage in self.stages:

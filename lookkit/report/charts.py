@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from lookkit.accuracy.difference import lab
 from lookkit.evaluate import evaluate
-from lookkit.lattice.difference import lab
 from lookkit.report.html import INK, LINES, QUIET, RULE
 from lookkit.report.shown import seen
 from lookkit.report.stops import HIGHEST, LOWEST, landing

@@ -18,8 +18,8 @@ from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 
+from lookkit.accuracy.sampling import grid
 from lookkit.evaluate import evaluate
-from lookkit.lattice.sampling import grid
 from lookkit.look import Look, shipped_looks
 from lookkit.ocio import cores, lattice_transform, library
 from lookkit.recipe.load import parse_recipe

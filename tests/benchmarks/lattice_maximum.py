@@ -17,9 +17,9 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from lookkit.lattice.audit import Audited
-from lookkit.lattice.interpolate import READERS
-from lookkit.lattice.truth import steady
+from lookkit.accuracy.audit import Audited
+from lookkit.accuracy.interpolate import READERS
+from lookkit.accuracy.truth import steady
 from tests.lattice.graphs import Graph, aces, shipped_print
 
 SIZE = 33

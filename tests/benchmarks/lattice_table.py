@@ -22,14 +22,14 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from lookkit.lattice import facts
-from lookkit.lattice.audit import Audited, audit
-from lookkit.lattice.interpolate import READERS, Reader, interpolate
+from lookkit.accuracy import facts
+from lookkit.accuracy.audit import Audited, audit
+from lookkit.accuracy.interpolate import READERS, Reader, interpolate
+from lookkit.accuracy.sampling import sample
+from lookkit.accuracy.search import Probe, probe, worst_places
+from lookkit.accuracy.shaper import Shaper
+from lookkit.accuracy.truth import steady
 from lookkit.lattice.of_graph import Baking
-from lookkit.lattice.sampling import sample
-from lookkit.lattice.search import Probe, probe, worst_places
-from lookkit.lattice.shaper import Shaper
-from lookkit.lattice.truth import steady
 from lookkit.spaces.working import Array
 from tests.lattice.graphs import aces, mild, shipped_print
 

@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 
+from lookkit.accuracy.difference import delta_e_2000
+from lookkit.accuracy.samples import image_like, saturated_emitters
 from lookkit.deliver import aces, acescct
 from lookkit.deliver.agreement import as_opencolorio_reads
 from lookkit.evaluate import evaluate
-from lookkit.lattice.difference import delta_e_2000
-from lookkit.lattice.samples import image_like, saturated_emitters
 from lookkit.look import Look
 from lookkit.lutfile.clf import scan_clf
 from lookkit.ocio import Processor, library
@@ -48,7 +48,7 @@ def files(look, tmp_path_factory):
 
 
 def lab(xyz):
-    from lookkit.lattice.difference import lab
+    from lookkit.accuracy.difference import lab
 
     return lab(xyz, WHITE)
 

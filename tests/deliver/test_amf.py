@@ -9,12 +9,12 @@ from xml.etree import ElementTree as ET
 import numpy as np
 import pytest
 
+from lookkit.accuracy.audit import Audited
 from lookkit.deliver import amf
 from lookkit.deliver.agreement import camera_colours
 from lookkit.errors import InputError
 from lookkit.handoff.build import build
 from lookkit.handoff.verify import verify
-from lookkit.lattice.audit import Audited
 from lookkit.lattice.of_graph import Baking
 from lookkit.look import Look
 from lookkit.ocio import Processor, library

@@ -7,13 +7,13 @@ import xml.etree.ElementTree as ET
 import numpy as np
 import pytest
 
+from lookkit.accuracy.difference import delta_e_2000
+from lookkit.accuracy.samples import image_like
 from lookkit.deliver import acescct
 from lookkit.deliver import cdl_residual as residual
 from lookkit.deliver.best_cdl import best_cdl
 from lookkit.deliver.cdl import Correction
 from lookkit.evaluate import evaluate
-from lookkit.lattice.difference import delta_e_2000
-from lookkit.lattice.samples import image_like
 from lookkit.look import Look
 from lookkit.nodes.cdl import Cdl
 from lookkit.ocio import Processor, library

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from lookkit.accuracy.samples import CodeSpace, audit_sets
 from lookkit.deliver import clf
 from lookkit.deliver.agreement import as_opencolorio_reads
 from lookkit.deliver.cdl import Correction
@@ -17,7 +18,6 @@ from lookkit.deliver.clf_steps import sayable
 from lookkit.errors import LookkitError
 from lookkit.evaluate import evaluate
 from lookkit.graph import InputTransform, OutputTransform
-from lookkit.lattice.samples import CodeSpace, audit_sets
 from lookkit.look import Look, shipped_looks
 from lookkit.lutfile.clf import scan_clf
 from lookkit.lutfile.clf_write import NAMESPACES, Clf, ClfHead

@@ -5,11 +5,11 @@ import json
 import numpy as np
 import pytest
 
+from lookkit.accuracy.shaper import Shaper
 from lookkit.deliver import clf_lattice
 from lookkit.deliver.agreement import as_opencolorio_reads
 from lookkit.evaluate import evaluate
 from lookkit.handoff.verify import verify
-from lookkit.lattice.shaper import Shaper
 from lookkit.look import Look
 from lookkit.lutfile.clf_lattice import read_clf_lattice
 from lookkit.recipe.load import parse_recipe

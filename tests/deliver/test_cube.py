@@ -5,10 +5,10 @@ import json
 import numpy as np
 import pytest
 
+from lookkit.accuracy.audit import audit
 from lookkit.deliver.cube import jobs, write_look_cube
 from lookkit.errors import LookkitError
 from lookkit.handoff.build import build
-from lookkit.lattice.audit import audit
 from lookkit.look import Look
 from lookkit.lutfile.cube import read_cube
 from lookkit.recipe.load import parse_recipe

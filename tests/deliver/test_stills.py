@@ -5,12 +5,12 @@ import hashlib
 import numpy as np
 import pytest
 
+from lookkit.accuracy.difference import delta_e_2000
+from lookkit.accuracy.samples import CodeSpace, audit_sets
+from lookkit.accuracy.truth import Light
 from lookkit.deliver import stills
 from lookkit.errors import LookkitError
 from lookkit.evaluate import evaluate
-from lookkit.lattice.difference import delta_e_2000
-from lookkit.lattice.samples import CodeSpace, audit_sets
-from lookkit.lattice.truth import Light
 from lookkit.look import Look
 from lookkit.recipe.load import parse_recipe
 from lookkit.spaces.encodings import encoding

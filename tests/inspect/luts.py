@@ -4,8 +4,8 @@ from pathlib import Path
 
 import numpy as np
 
+from lookkit.accuracy.sampling import grid
 from lookkit.inspect.function import Function
-from lookkit.lattice.sampling import grid
 from lookkit.lutfile.cube import write_cube
 from lookkit.lutfile.model import Curve, Lattice
 from lookkit.spaces.working import Array

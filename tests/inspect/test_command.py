@@ -5,9 +5,9 @@ import json
 import pytest
 from click.testing import CliRunner
 
+from lookkit.accuracy.sampling import grid
 from lookkit.cli.inspect import command
 from lookkit.errors import InputError, LutFileError
-from lookkit.lattice.sampling import grid
 from lookkit.lutfile.cube import read_cube
 from tests.inspect.luts import contrast, written
 

@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 
+from lookkit.accuracy.sampling import grid
 from lookkit.errors import InputError, LutFileError, UnknownNameError
 from lookkit.inspect.comparison import compare, compare_files
 from lookkit.inspect.function import Function
 from lookkit.inspect.text import describe_comparison
-from lookkit.lattice.sampling import grid
 from lookkit.lutfile.model import Lattice
 from lookkit.spaces.outputs import output
 from tests.inspect.luts import contrast, function, written

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 
 import lookkit
+from lookkit.accuracy.sampling import grid
 from lookkit.inspect.function import Function
 from lookkit.inspect.guess import guesses
 from lookkit.inspect.tone import tone_of
-from lookkit.lattice.sampling import grid
 from lookkit.spaces.encodings import encoding, encodings
 from lookkit.spaces.outputs import output
 from lookkit.spaces.ranges import limits

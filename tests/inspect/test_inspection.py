@@ -8,11 +8,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
+from lookkit.accuracy.sampling import grid
 from lookkit.errors import InputError, LutFileError, UnknownNameError
 from lookkit.inspect.inspection import inspect
 from lookkit.inspect.opening import function_in
 from lookkit.inspect.text import describe
-from lookkit.lattice.sampling import grid
 from tests.inspect.luts import contrast, written
 from tests.lutfile.bad_cubes import BAD_CUBES
 

@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
+from lookkit.accuracy.sampling import grid
 from lookkit.errors import LookkitError
 from lookkit.inspect.inspection import inspect
 from lookkit.inspect.pictures import curves, draw, net, wheel
-from lookkit.lattice.sampling import grid
 from tests.inspect.luts import contrast, function, written
 
 pytest.importorskip("matplotlib")

@@ -7,11 +7,11 @@ import sys
 import numpy as np
 import pytest
 
+from lookkit.accuracy.sampling import grid
 from lookkit.inspect import readers
 from lookkit.inspect.inspection import inspect, probes
 from lookkit.inspect.reader_process import line_in, plain_reason
 from lookkit.inspect.readers import READERS, Answer, Job, Reading, compare, read_with
-from lookkit.lattice.sampling import grid
 from tests.inspect.luts import contrast, written
 
 PIXELS = np.random.default_rng(0).random((16, 3))

@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
+from lookkit.accuracy.sampling import grid
 from lookkit.errors import InputError, LutFileError
 from lookkit.inspect.repairs import repair
-from lookkit.lattice.sampling import grid
 from lookkit.lutfile.cube import read_cube
 from lookkit.lutfile.read import scan_lut
 from tests.inspect.luts import contrast, written

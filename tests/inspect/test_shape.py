@@ -6,8 +6,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
+from lookkit.accuracy.sampling import grid
 from lookkit.inspect.shape import shape_of
-from lookkit.lattice.sampling import grid
 from tests.inspect.luts import contrast, curves, function
 
 

@@ -8,11 +8,11 @@ from functools import cache
 
 import numpy as np
 
+from lookkit.accuracy.samples import CodeSpace
+from lookkit.accuracy.truth import Light
 from lookkit.evaluate import evaluate
 from lookkit.graph import OutputTransform
 from lookkit.lattice.of_graph import Baking
-from lookkit.lattice.samples import CodeSpace
-from lookkit.lattice.truth import Light
 from lookkit.look import Look
 from lookkit.nodes.aces_2 import Aces2
 from lookkit.nodes.base import Op

@@ -4,8 +4,8 @@ from itertools import product
 
 import numpy as np
 
+from lookkit.accuracy.sampling import CORNERS, corner_weights
 from lookkit.lattice.equations import EDGES, PAIRS, Equations
-from lookkit.lattice.sampling import CORNERS, corner_weights
 
 SIZE = 4
 CELLS = (SIZE - 1) ** 3

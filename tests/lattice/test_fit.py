@@ -5,15 +5,15 @@ from functools import cache
 import numpy as np
 import pytest
 
-from lookkit.lattice.audit import Audited, audit
+from lookkit.accuracy.audit import Audited, audit
+from lookkit.accuracy.folds import orientation, turned
+from lookkit.accuracy.interpolate import READERS, interpolate
+from lookkit.accuracy.samples import SET_SIZES, neutral_ramp, to_code
+from lookkit.accuracy.sampling import corner_values, grid, sample
+from lookkit.accuracy.search import probe, worst_places
+from lookkit.accuracy.truth import Light, steady
+from lookkit.accuracy.visibility import visibility
 from lookkit.lattice.fit import fit_lattice
-from lookkit.lattice.folds import orientation, turned
-from lookkit.lattice.interpolate import READERS, interpolate
-from lookkit.lattice.samples import SET_SIZES, neutral_ramp, to_code
-from lookkit.lattice.sampling import corner_values, grid, sample
-from lookkit.lattice.search import probe, worst_places
-from lookkit.lattice.truth import Light, steady
-from lookkit.lattice.weights import visibility
 from lookkit.spaces.working import AP0_TO_AP1
 from tests.lattice.graphs import LOGC4, aces, clipped, mild, print_slog3
 

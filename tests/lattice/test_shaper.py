@@ -5,15 +5,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lookkit.lattice.audit import audit
-from lookkit.lattice.certificate import certify
-from lookkit.lattice.interpolate import READERS
-from lookkit.lattice.samples import audit_sets
-from lookkit.lattice.sampling import sample
-from lookkit.lattice.shaper import Shaper
+from lookkit.accuracy.audit import audit
+from lookkit.accuracy.certificate import certify
+from lookkit.accuracy.interpolate import READERS
+from lookkit.accuracy.samples import audit_sets
+from lookkit.accuracy.sampling import sample
+from lookkit.accuracy.shaper import Shaper
+from lookkit.accuracy.truth import steady
 from lookkit.lattice.shaper_fit import EQUAL, fit_with_shaper
 from lookkit.lattice.spacing import Aim, Spacing, shaper_of
-from lookkit.lattice.truth import steady
 from lookkit.lutfile.clf_lattice import clf_of_lattice, read_clf_lattice
 from lookkit.lutfile.clf_write import ClfHead
 from lookkit.ocio import Processor, library

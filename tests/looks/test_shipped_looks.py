@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from lookkit import shipped_looks
+from lookkit.accuracy.difference import lab
 from lookkit.evaluate import evaluate
-from lookkit.lattice.difference import lab
 from lookkit.look import Look
 from lookkit.lower import lower
 from lookkit.nodes import LOOK_KINDS, RENDERING_KINDS

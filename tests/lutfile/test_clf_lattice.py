@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
+from lookkit.accuracy.interpolate import READERS, interpolate
 from lookkit.errors import InputError, LookkitError, LutFileError
-from lookkit.lattice.interpolate import READERS, interpolate
 from lookkit.lutfile.clf_lattice import clf_of_lattice, read_clf_lattice
 from lookkit.lutfile.clf_write import ClfHead
 from lookkit.ocio import library

@@ -12,6 +12,7 @@ from typing import Any, Final
 
 import numpy as np
 
+from lookkit.accuracy.truth import Exact
 from lookkit.deliver.agreement import as_opencolorio_reads
 from lookkit.deliver.amf import NAMESPACE, SHA256
 from lookkit.errors import InputError
@@ -20,7 +21,6 @@ from lookkit.handoff.verify.graph import Truths, names
 from lookkit.handoff.verify.listing import inside, leaves
 from lookkit.handoff.verify.report import Row
 from lookkit.handoff.verify.schemas import schema_row
-from lookkit.lattice.truth import Exact
 from lookkit.lutfile.faults import Faults
 from lookkit.lutfile.source import read_source
 from lookkit.lutfile.xmltree import Element, parse

@@ -9,6 +9,7 @@ from typing import Any, Final
 
 import numpy as np
 
+from lookkit.accuracy.truth import steady
 from lookkit.deliver.config import CONFIG_NAME
 from lookkit.deliver.config_files import files_named
 from lookkit.deliver.config_parts import camera_space, display_name, look_name, owner_of
@@ -16,7 +17,6 @@ from lookkit.handoff.verify.graph import Truths
 from lookkit.handoff.verify.listing import leaves
 from lookkit.handoff.verify.report import Row
 from lookkit.inspect.reader_process import plain_reason
-from lookkit.lattice.truth import steady
 from lookkit.lower import lower
 from lookkit.ocio import Processor, library
 from lookkit.spaces.working import Array
@@ -164,7 +164,7 @@ def _pixels(name: str, config: Any, title: str, truths: Truths) -> Iterator[Row]
 
 def _codes(truths: Truths, camera: str) -> Array:
     """Return colours of pictures, and behind them as many of any kind."""
-    from lookkit.lattice.samples import CodeSpace, audit_sets
+    from lookkit.accuracy.samples import CodeSpace, audit_sets
 
     step = truths.look.graph.decoding(camera)
     sets = audit_sets(CodeSpace(step.inverse, step.evaluate), sizes={"image-like": _PIXELS})

@@ -11,6 +11,7 @@ from typing import Any, Final
 
 import numpy as np
 
+from lookkit.accuracy.interpolate import READERS, Reader
 from lookkit.deliver.cube import cube_name
 from lookkit.errors import InputError
 from lookkit.files import safe_name
@@ -27,7 +28,6 @@ from lookkit.inspect.readers import (
     ReaderName,
     read_with,
 )
-from lookkit.lattice.interpolate import READERS, Reader
 from lookkit.lutfile.cube_scan import scan_cube
 from lookkit.lutfile.model import LutFile
 from lookkit.recipe.model import Budget

@@ -8,13 +8,13 @@ from typing import Any, Final
 
 import numpy as np
 
+from lookkit.accuracy.interpolate import interpolate
 from lookkit.deliver.stills import FOLDER, read_picture
 from lookkit.errors import InputError, LookkitError
 from lookkit.handoff.verify.graph import Truths
 from lookkit.handoff.verify.luts import Wanted, ask, compared, judged_lattice, stated_figures
 from lookkit.handoff.verify.report import Row
 from lookkit.inspect.readers import ReaderName
-from lookkit.lattice.interpolate import interpolate
 
 STEP: Final = 1.0 / 65535.0
 """The integer step of a picture of 16 bits."""

@@ -14,16 +14,16 @@ from typing import Any, Final
 
 import numpy as np
 
-from lookkit.lattice import facts
-from lookkit.lattice.audit import Audited, audit
-from lookkit.lattice.folds import orientation, turned
-from lookkit.lattice.interpolate import READERS, Reader, interpolate, lattice_size
-from lookkit.lattice.samples import CodeSpace, SetName
-from lookkit.lattice.sampling import corner_values
-from lookkit.lattice.search import Probe, probe, worst_places
-from lookkit.lattice.shaper import Shaper
-from lookkit.lattice.truth import Exact, Light, at_once, steady
-from lookkit.lattice.weights import visibility
+from lookkit.accuracy import facts
+from lookkit.accuracy.audit import Audited, audit
+from lookkit.accuracy.folds import orientation, turned
+from lookkit.accuracy.interpolate import READERS, Reader, interpolate, lattice_size
+from lookkit.accuracy.samples import CodeSpace, SetName
+from lookkit.accuracy.sampling import corner_values
+from lookkit.accuracy.search import Probe, probe, worst_places
+from lookkit.accuracy.shaper import Shaper
+from lookkit.accuracy.truth import Exact, Light, at_once, steady
+from lookkit.accuracy.visibility import visibility
 from lookkit.progress import Progress, silent
 from lookkit.spaces.level import stops_of
 from lookkit.spaces.working import Array
@@ -182,7 +182,7 @@ class Certificate:
 
     def to_text(self) -> str:
         """Return the certificate as text for people."""
-        from lookkit.lattice.text import certificate_text
+        from lookkit.accuracy.text import certificate_text
 
         return certificate_text(self)
 

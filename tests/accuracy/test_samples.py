@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from lookkit.lattice.samples import (
+from lookkit.accuracy.samples import (
     AUDIT_SEED,
     FIT_SEED,
     SET_SIZES,

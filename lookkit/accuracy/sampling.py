@@ -9,9 +9,9 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from lookkit.lattice.interpolate import Reader, interpolate
-from lookkit.lattice.shaper import Shaper
-from lookkit.lattice.truth import Exact
+from lookkit.accuracy.interpolate import Reader, interpolate
+from lookkit.accuracy.shaper import Shaper
+from lookkit.accuracy.truth import Exact
 from lookkit.spaces.working import Array
 
 Floats = npt.NDArray[np.float32]

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lookkit.lattice.interpolate import READERS, interpolate, tetrahedral, trilinear
+from lookkit.accuracy.interpolate import READERS, interpolate, tetrahedral, trilinear
 
 OCIO_READER = {"tetrahedral": ocio.INTERP_TETRAHEDRAL, "trilinear": ocio.INTERP_LINEAR}
 

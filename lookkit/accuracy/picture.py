@@ -5,9 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any, Final
 
+from lookkit.accuracy.certificate import Certificate, Reading, Worst
+from lookkit.accuracy.interpolate import Reader
 from lookkit.files import write_beside
-from lookkit.lattice.certificate import Certificate, Reading, Worst
-from lookkit.lattice.interpolate import Reader
 from lookkit.plotting import new_figure
 
 _PAPER: Final = "#fbfaf7"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from lookkit.lattice.certificate import Certificate, Figures, Reading, Worst
+from lookkit.accuracy.certificate import Certificate, Figures, Reading, Worst
 
 
 def certificate_text(certificate: Certificate) -> str:

@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from lookkit.lattice.certificate import certify
-from lookkit.lattice.picture import certificate_figure, draw_certificate
-from lookkit.lattice.sampling import sample
-from lookkit.lattice.truth import steady
+from lookkit.accuracy.certificate import certify
+from lookkit.accuracy.picture import certificate_figure, draw_certificate
+from lookkit.accuracy.sampling import sample
+from lookkit.accuracy.truth import steady
 from tests.lattice.graphs import mild
 
 pytest.importorskip("matplotlib")

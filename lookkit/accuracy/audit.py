@@ -12,11 +12,11 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
-from lookkit.lattice.difference import delta_e_2000, delta_e_itp
-from lookkit.lattice.interpolate import Reader, interpolate
-from lookkit.lattice.samples import AUDIT_SEED, CodeSpace, SetName, audit_sets
-from lookkit.lattice.shaper import Shaper
-from lookkit.lattice.truth import Exact, Light, in_chunks
+from lookkit.accuracy.difference import delta_e_2000, delta_e_itp
+from lookkit.accuracy.interpolate import Reader, interpolate
+from lookkit.accuracy.samples import AUDIT_SEED, CodeSpace, SetName, audit_sets
+from lookkit.accuracy.shaper import Shaper
+from lookkit.accuracy.truth import Exact, Light, in_chunks
 from lookkit.spaces.working import Array
 
 

@@ -2,8 +2,8 @@
 
 import numpy as np
 
-from lookkit.lattice.folds import orientation, turned
-from lookkit.lattice.sampling import corner_values, grid
+from lookkit.accuracy.folds import orientation, turned
+from lookkit.accuracy.sampling import corner_values, grid
 
 
 def upright(lattice):

@@ -5,16 +5,16 @@ import json
 import numpy as np
 import pytest
 
-from lookkit.lattice.audit import Audited, audit
-from lookkit.lattice.certificate import certify
-from lookkit.lattice.difference import delta_e_2000, delta_e_itp
-from lookkit.lattice.interpolate import READERS, interpolate
+from lookkit.accuracy.audit import Audited, audit
+from lookkit.accuracy.certificate import certify
+from lookkit.accuracy.difference import delta_e_2000, delta_e_itp
+from lookkit.accuracy.interpolate import READERS, interpolate
+from lookkit.accuracy.samples import SET_SIZES, CodeSpace
+from lookkit.accuracy.sampling import grid, sample
+from lookkit.accuracy.search import probe, worst_places
+from lookkit.accuracy.truth import Light, steady
 from lookkit.lattice.of_graph import exceeded
-from lookkit.lattice.samples import SET_SIZES, CodeSpace
-from lookkit.lattice.sampling import grid, sample
-from lookkit.lattice.search import probe, worst_places
 from lookkit.lattice.spacing import shaper_of
-from lookkit.lattice.truth import Light, steady
 from lookkit.recipe.model import Budget
 from tests.lattice.graphs import LOGC4, aces, mild, print_slog3
 

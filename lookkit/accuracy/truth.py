@@ -12,7 +12,7 @@ from typing import Final, TypeVar
 import numpy as np
 import numpy.typing as npt
 
-from lookkit.lattice.difference import Real, itp, lab
+from lookkit.accuracy.difference import Real, itp, lab
 from lookkit.ocio import cores
 from lookkit.spaces.outputs import output
 from lookkit.spaces.working import Array

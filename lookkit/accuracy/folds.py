@@ -12,7 +12,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from lookkit.lattice.sampling import CORNERS, Floats
+from lookkit.accuracy.sampling import CORNERS, Floats
 
 FLAT: Final = 0.05
 """Normalised volume below which a tetrahedron is flat (clipped) and has no orientation."""

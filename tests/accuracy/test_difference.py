@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from lookkit.lattice.difference import XYZ_TO_BT2020, delta_e_2000, delta_e_itp, itp, lab
+from lookkit.accuracy.difference import XYZ_TO_BT2020, delta_e_2000, delta_e_itp, itp, lab
 
 # Sharma, Wu, Dalal (2005), table 1; from memory, reproduced to four digits by
 # colour-science 0.4.7.

@@ -6,9 +6,9 @@ from typing import Final
 
 import numpy as np
 
-from lookkit.lattice.difference import delta_e_2000
-from lookkit.lattice.sampling import Floats
-from lookkit.lattice.truth import Light, in_chunks
+from lookkit.accuracy.difference import delta_e_2000
+from lookkit.accuracy.sampling import Floats
+from lookkit.accuracy.truth import Light, in_chunks
 from lookkit.spaces.working import Array
 
 _STEP: Final = 0.004

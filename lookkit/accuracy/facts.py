@@ -8,7 +8,7 @@ from typing import Final
 
 import numpy as np
 
-from lookkit.lattice.samples import neutral_ramp
+from lookkit.accuracy.samples import neutral_ramp
 from lookkit.spaces.working import Array
 
 CODES: Final = 1023.0

@@ -15,11 +15,11 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from lookkit.lattice.difference import Real, delta_e_2000
-from lookkit.lattice.interpolate import Reader, interpolate
-from lookkit.lattice.sampling import grid
-from lookkit.lattice.shaper import Shaper
-from lookkit.lattice.truth import Exact, Light, in_chunks
+from lookkit.accuracy.difference import Real, delta_e_2000
+from lookkit.accuracy.interpolate import Reader, interpolate
+from lookkit.accuracy.sampling import grid
+from lookkit.accuracy.shaper import Shaper
+from lookkit.accuracy.truth import Exact, Light, in_chunks
 from lookkit.spaces.working import Array
 
 _SEED: Final = 20

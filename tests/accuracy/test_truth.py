@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from lookkit.lattice.truth import Light, in_chunks, steady
+from lookkit.accuracy.truth import Light, in_chunks, steady
 from tests.lattice.graphs import LIGHT, aces
 
 
