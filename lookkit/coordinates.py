@@ -121,7 +121,7 @@ class SceneColours:
         """Return the scene light at a place."""
         columns = [np.interp(place[..., k], self._spread[:, k], _PLACES) for k in range(3)]
         u = (_STARTS + np.stack(columns, axis=-1) * _SPANS) @ _FROM_AXES.T
-        return _light(np.clip(u, _LOW + _BEYOND[0], _HIGH + _BEYOND[1])) @ _FROM_MIXED_CONES.T
+        return _stops_to_light(u) @ _FROM_MIXED_CONES.T
 
     def to_place(self) -> list[OcioTransform]:
         """Return matrix, cube root, 1D, matrix, 1D."""
@@ -133,7 +133,7 @@ class SceneColours:
 
     def hold(self, values: Array) -> Array:
         """Return stops of cones as the axes have them, of unmixed cones, without spreading."""
-        return np.asarray((_stops(values @ CONES.T) @ _TO_AXES.T - _HELD_STARTS) / _HELD_SPANS)
+        return np.asarray((_held_stops(values @ CONES.T) @ _TO_AXES.T - _HELD_STARTS) / _HELD_SPANS)
 
     def release(self, held: Array) -> Array:
         """Return the scene light of what is held."""
@@ -231,6 +231,18 @@ def _light(u: Array) -> Array:
 
 def _roots_to_stops(x: Array) -> Array:
     return np.asarray(np.interp(np.cbrt(x), _ROOTS, _STOPS_TABLE))
+
+
+def _stops_to_light(u: Array) -> Array:
+    """Return the light of u; the inverse of what the table makes of it, where it has an entry."""
+    read = np.interp(u, _STOPS_TABLE, _ROOTS) ** 3
+    beyond = _light(np.clip(u, _LOW + _BEYOND[0], _HIGH + _BEYOND[1]))
+    return np.asarray(np.where((u > _LOW) & (u < _HIGH), read, beyond))
+
+
+def _held_stops(x: Array) -> Array:
+    """Return the u that the table of what is held turns into x."""
+    return np.asarray(np.interp(x, _LIGHT_TABLE, _U_TABLE))
 
 
 def _to_stops() -> list[OcioTransform]:

@@ -1,19 +1,34 @@
-"""The exact graph: every step in float64, one after the other."""
+"""A chain of steps on pixels: exactly by numpy in float64, or as fast by compiled kernels.
+
+Both run the same formulas. What has no formula (ACES 2, LUT files, some curves) is run by its
+own evaluation in either.
+"""
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import cache
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
+from lookkit.kernel import numpy_engine
+from lookkit.kernel.engine import Compiled
+from lookkit.kernel.formula import Program
+from lookkit.kernel.join import joined
 from lookkit.nodes.base import Op
 from lookkit.spaces.working import Array, as_pixels
 
 HIGHEST = 1e6
 """Infinities become this value: beyond any light a camera records."""
+LARGEST = 1e30
+"""Finite values are held within this."""
 _CHUNK = 16384
+_STRIP = 1 << 16
 
 
 @dataclass(frozen=True)
@@ -28,15 +43,15 @@ class Cleaned:
 def clean(rgb: npt.ArrayLike) -> Cleaned:
     """Replace NaN by 0 and infinities by +-1e6, and count the pixels that had them.
 
-    Shape (..., 3) in and out, float64.
+    Shape (..., 3) in and out, float64. Finite values are held within +-1e30.
     """
     pixels = as_pixels(rgb)
     if np.isfinite(pixels).all():
-        return Cleaned(pixels, 0, 0)
+        return Cleaned(np.clip(pixels, -LARGEST, LARGEST), 0, 0)
     bad = np.isnan(pixels).any(axis=-1)
     infinite = np.isinf(pixels).any(axis=-1)
     finite = np.nan_to_num(pixels, nan=0.0, posinf=HIGHEST, neginf=-HIGHEST)
-    return Cleaned(finite, int(bad.sum()), int(infinite.sum()))
+    return Cleaned(np.clip(finite, -LARGEST, LARGEST), int(bad.sum()), int(infinite.sum()))
 
 
 def evaluate(chain: Sequence[Op], rgb: npt.ArrayLike) -> Array:
@@ -46,17 +61,110 @@ def evaluate(chain: Sequence[Op], rgb: npt.ArrayLike) -> Array:
     parts that the processor's cache holds, so that a large picture takes little memory.
     """
     pixels = clean(rgb).pixels
-    if pixels.size <= 3 * _CHUNK:
-        return _through(chain, pixels)
+    parts = parts_of(chain)
     flat = pixels.reshape(-1, 3)
     out = np.empty_like(flat)
     for start in range(0, len(flat), _CHUNK):
-        part = slice(start, start + _CHUNK)
-        out[part] = _through(chain, flat[part])
+        values = flat[start : start + _CHUNK]
+        for part in parts:
+            if isinstance(part, tuple):
+                values = numpy_engine.run(part, values)
+            else:
+                values = part.evaluate(values)
+        out[start : start + _CHUNK] = values
     return out.reshape(pixels.shape)
 
 
-def _through(chain: Sequence[Op], pixels: Array) -> Array:
+def parts_of(chain: Sequence[Op]) -> list[Program | Op]:
+    """Return a chain as programs, and ops without one between them."""
+    parts: list[Program | Op] = []
     for op in chain:
-        pixels = op.evaluate(pixels)
-    return pixels
+        program = op.program()
+        if program is None:
+            parts.append(op)
+        elif parts and isinstance(parts[-1], tuple):
+            parts[-1] = (*parts[-1], *program)
+        else:
+            parts.append(program)
+    return [joined(part) if isinstance(part, tuple) else part for part in parts]
+
+
+class Runner:
+    """A chain, ready for pictures: compiled kernels on all cores.
+
+    Each pixel comes out within 0.1 of a ten-bit code of `evaluate`; where there are no compiled
+    kernels, numpy gives the same more slowly.
+    """
+
+    def __init__(self, chain: Sequence[Op]) -> None:
+        self._parts = [
+            Compiled(part) if isinstance(part, tuple) else part for part in parts_of(chain)
+        ]
+        self._whole = len(self._parts) == 1 and isinstance(self._parts[0], Compiled)
+
+    def run(
+        self, pixels: npt.NDArray[Any], out: npt.NDArray[np.float32] | None = None
+    ) -> npt.NDArray[np.float32]:
+        """Return what the chain makes of float pixels, shape (..., 3).
+
+        Parameters
+        ----------
+        out
+            A C-contiguous float32 array of that shape to fill, which may be `pixels`.
+
+        Raises
+        ------
+        ValueError
+            If the last axis is not of length 3, or `out` does not fit.
+        """
+        if pixels.ndim == 0 or pixels.shape[-1] != 3:
+            raise ValueError(f"pixels of shape {pixels.shape}, expected (..., 3)")
+        if out is None:
+            out = np.empty(pixels.shape, np.float32)
+        elif out.shape != pixels.shape or out.dtype != np.float32 or not out.flags.c_contiguous:
+            raise ValueError("out: expected a C-contiguous float32 array of the pixels' shape")
+        kind = np.float64 if pixels.dtype == np.float64 else np.float32
+        source = np.ascontiguousarray(pixels, dtype=kind).reshape(-1, 3)
+        target = out.reshape(-1, 3)
+        starts = range(0, len(source), _STRIP)
+        strips = [slice(start, start + _STRIP) for start in starts]
+
+        def one(part: slice) -> None:
+            self._strip(source[part], target[part])
+
+        if len(strips) <= 1:
+            for part in strips:
+                one(part)
+        else:
+            for _ in _workers().map(one, strips):
+                pass
+        return out
+
+    def _strip(self, source: npt.NDArray[Any], target: npt.NDArray[np.float32]) -> None:
+        if self._whole:
+            first = self._parts[0]
+            assert isinstance(first, Compiled)
+            first.run(source, target)
+            return
+        values = clean(source).pixels
+        for part in self._parts:
+            if isinstance(part, Compiled):
+                made = np.empty_like(values)
+                # What has no formula may magnify any difference that it is given.
+                part.run(values, made, exactly=part is not self._parts[-1])
+                values = made
+            else:
+                values = part.evaluate(values)
+        target[...] = values
+
+
+@cache
+def _workers() -> ThreadPoolExecutor:
+    return ThreadPoolExecutor(max_workers=cores(), thread_name_prefix="lookkit-run")
+
+
+def cores() -> int:
+    """Return how many cores this process may use."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1

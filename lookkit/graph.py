@@ -20,8 +20,19 @@ from typing import TypeVar
 import numpy as np
 
 from lookkit.errors import InputError, UnknownNameError
+from lookkit.kernel.formula import (
+    Call,
+    Ends,
+    Nothing,
+    Program,
+    affine_call,
+    hold,
+    slots_of,
+    take_entering,
+)
 from lookkit.matchfile.steps import Match, MatchColours, MatchCurve
 from lookkit.nodes.base import Node, Op, part_of_matrices
+from lookkit.nodes.only import acting
 from lookkit.recipe.model import Recipe
 from lookkit.recipe.wiring import Wiring, wire
 from lookkit.spaces import ranges
@@ -52,6 +63,10 @@ class InputTransform:
     def signal_range(self) -> SignalRange:
         """The signal range of the camera's files."""
         return self.range or self.encoding.native_range
+
+    def program(self) -> Program | None:
+        """Return range, curve and matrix; None where the curve has no formula."""
+        return self.encoding.program(self.range, self.bits)
 
     def evaluate(self, rgb: Array) -> Array:
         """Return scene-linear AP1."""
@@ -95,6 +110,12 @@ class RangeStep:
         """The state of the values it gives."""
         return self.state
 
+    def program(self) -> Program:
+        """Return the scaling and, with `held`, the ends."""
+        scale, offset = ranges.scale_offset(self.source, self.target, self.bits)
+        scaled = affine_call(scale * np.eye(3), offset)
+        return (scaled, Call(hold, Ends(0.0, 1.0))) if self.held else (scaled,)
+
     def evaluate(self, rgb: Array) -> Array:
         """Return the codes in the target range."""
         codes = ranges.convert(rgb, self.source, self.target, self.bits)
@@ -128,6 +149,10 @@ class OutputTransform:
     def label(self) -> str:
         """Name the output."""
         return f"to {self.output.name}"
+
+    def program(self) -> Program | None:
+        """Return the encoding with its clips; None where its curve has no formula."""
+        return self.output.program(nominal=self.nominal)
 
     def evaluate(self, rgb: Array) -> Array:
         """Return code values, clipped to the signal range."""
@@ -203,6 +228,20 @@ class Acting:
         """The state of the values it gives."""
         return self.node.gives
 
+    def program(self) -> Program | None:
+        """Return the node's program, and how far it acts; None where it has none."""
+        if self.node.mix == 0.0:
+            return ()
+        inner = self.node.program()
+        if inner is None or (self.node.mix == 1.0 and self.node.only is None):
+            return inner
+        kept = slots_of(inner)
+        return (
+            Call(take_entering, Nothing(), kept, 0),
+            *inner,
+            acting(self.node.mix, self.node.only, 0, kept),
+        )
+
     def evaluate(self, rgb: Array) -> Array:
         """Return the exact result; float64 of shape (..., 3) in and out."""
         return _acted(self.node, [rgb])
@@ -235,6 +274,25 @@ class Branches:
     def label(self) -> str:
         """Name the nodes."""
         return f"branches [{', '.join(node.label for node in self.nodes)}]"
+
+    def program(self) -> Program | None:
+        """Return all nodes' programs: each node has a slot of its own behind the light's.
+
+        None where a node has none.
+        """
+        calls: list[Call] = []
+        for place, (node, sources) in enumerate(zip(self.nodes, self.sources, strict=True), 1):
+            inputs = [source + 1 for source in sources]
+            if not node.enabled or node.mix == 0.0:
+                calls.append(Call(take_entering, Nothing(), place, inputs[0]))
+                continue
+            inner = node.joining(inputs, place)
+            if inner is None:
+                return None
+            calls += inner
+            if node.mix != 1.0 or node.only is not None:
+                calls.append(acting(node.mix, node.only, place, inputs[0]))
+        return (*calls, Call(take_entering, Nothing(), 0, len(self.nodes)))
 
     def evaluate(self, rgb: Array) -> Array:
         """Return the exact result; float64 of shape (..., 3) in and out."""

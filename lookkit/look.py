@@ -5,8 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import tomllib
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
 from datetime import datetime
 from functools import cached_property
 from os import PathLike
@@ -17,22 +16,19 @@ import numpy as np
 import numpy.typing as npt
 
 from lookkit.errors import InputError, UnknownNameError
-from lookkit.evaluate import evaluate
+from lookkit.evaluate import Runner, evaluate
 from lookkit.graph import Graph
-from lookkit.lower import Lattices, lower
+from lookkit.lower import Lattices
 from lookkit.recipe.extend import shipped_recipes
 from lookkit.recipe.load import parsed, read_recipe
 from lookkit.recipe.model import Recipe
 from lookkit.recipe.named_files import named_files, renamed
-from lookkit.spaces.working import Array, OcioTransform
+from lookkit.spaces.working import Array
 
 if TYPE_CHECKING:
-    from lookkit.nodes.base import Op
-    from lookkit.ocio import Processor
     from lookkit.piece import View
 
 
-_FAST_SIZE = 65
 _TOP_STOPS: Final = 11.5
 """Over mid-grey: what the widest of cameras records."""
 
@@ -90,10 +86,10 @@ class Look:
         self.recipe = recipe
         self.text = text
         self.source = source
-        self._processors: dict[tuple[str, str, str | None, bool], Processor] = {}
+        self._runners: dict[tuple[str, str, str | None], Runner] = {}
         fit = recipe.deliver.fit and bool(recipe.outputs)
         self.lattices = Lattices((lambda: _view(self)) if fit else None)
-        """The lattices that `lower` has made so far, so that none is made twice."""
+        """The lattices of what is delivered, so that none is made twice."""
 
     def __repr__(self) -> str:
         cameras, outputs = (", ".join(names) or "none" for names in (self.cameras, self.outputs))
@@ -213,17 +209,12 @@ class Look:
         camera: str,
         output: str,
         scene: str | None = None,
-        fast: bool = False,
         out: npt.NDArray[np.float32] | None = None,
     ) -> npt.NDArray[Any]:
-        """Grade a picture: OpenColorIO on all cores.
+        """Grade a picture, on all cores.
 
-        The default is the faithful way: each step as OpenColorIO's own operation, within 1e-5
-        of the exact graph; nodes that it cannot say as one lattice in scene light, whose
-        error `lookkit check` tells. With `fast` the whole way from code to signal is one
-        lattice of 65 points: several times faster, for viewing and long clips, with the
-        error that `fast_error` measures: small on pictures, not on saturated lamps.
-        A scene-linear camera has no fast way, for its codes have no end.
+        Every pixel comes out within 0.1 of a ten-bit code of `evaluate`: the same formulas, in
+        float32, and in float64 where float32 is not exact enough.
 
         Parameters
         ----------
@@ -233,8 +224,6 @@ class Look:
             encoding goes. Unsigned integers: their whole range is 0-1.
         camera, output, scene
             Names from the recipe; no scene is the plain look.
-        fast
-            One lattice for everything; codes beyond 0-1 are held at its ends.
         out
             For float input, a C-contiguous float32 array of the same shape to fill.
 
@@ -253,17 +242,17 @@ class Look:
             If the last axis is not of length 3.
         """
         source = np.asarray(pixels)
-        processor = self._processor(camera, output, scene, fast)
+        runner = self.runner(camera, output, scene)
         if source.dtype.kind == "u":
             top = float(np.iinfo(source.dtype).max)
-            graded = processor.apply(source.astype(np.float32) / np.float32(top))
+            graded = runner.run(source.astype(np.float32) / np.float32(top))
             integers: npt.NDArray[Any] = np.rint(np.clip(graded, 0.0, 1.0) * top).astype(
                 source.dtype
             )
             return integers
         if source.dtype.kind != "f":
             raise InputError(f"pixels of type {source.dtype}, expected float or unsigned integer")
-        return processor.apply(source, out, finite=True)
+        return runner.run(source, out)
 
     def evaluate(
         self, pixels: npt.ArrayLike, *, camera: str, output: str, scene: str | None = None
@@ -295,39 +284,18 @@ class Look:
 
         return write_config(self, Path(folder))
 
-    def fast_error(
-        self, *, camera: str, output: str, scene: str | None = None
-    ) -> dict[str, FastError]:
-        """Return how far the fast way of `apply` is from the exact graph.
+    def runner(self, camera: str, output: str, scene: str | None = None) -> Runner:
+        """Return the chain of a camera and an output, ready for pictures; made once.
 
-        By the name of the set of colours it was measured on (see `accuracy/samples.py`): the
-        neutral ramp, pictures, skin, saturated lamps, light out of range, any codes.
+        Raises
+        ------
+        InputError
+            As `apply`.
         """
-        from lookkit.accuracy.samples import CodeSpace, audit_sets
-
-        step = self.graph.decoding(camera, scene)
-        found: dict[str, FastError] = {}
-        for name, codes in audit_sets(CodeSpace(step.inverse, step.evaluate)).items():
-            exact = self.evaluate(codes, camera=camera, output=output, scene=scene)
-            fast = self.apply(codes, camera=camera, output=output, scene=scene, fast=True)
-            wrong = 1023.0 * np.abs(fast - exact).max(axis=-1)
-            found[name] = FastError(
-                float(wrong.mean()), float(np.quantile(wrong, 0.99)), float(wrong.max())
-            )
-        return found
-
-    def _processor(self, camera: str, output: str, scene: str | None, fast: bool) -> Processor:
-        key = (camera, output, scene, fast)
-        if key not in self._processors:
-            from lookkit.ocio import Processor
-
-            chain = self.graph.chain(camera, output, scene)
-            if fast and not self.graph.input_transform(camera).encoding.scene_linear:
-                transforms = [_whole(chain)]
-            else:
-                transforms = lower(chain, self.lattices)
-            self._processors[key] = Processor(transforms)
-        return self._processors[key]
+        key = (camera, output, scene)
+        if key not in self._runners:
+            self._runners[key] = Runner(self.graph.chain(camera, output, scene))
+        return self._runners[key]
 
 
 _FITTED_TO: Final = {
@@ -376,24 +344,6 @@ def _sha256_of(path: Path) -> str:
         return hashlib.sha256(path.read_bytes()).hexdigest()
     except OSError as error:
         raise InputError(f"{path}: cannot be read ({error.strerror})") from error
-
-
-@dataclass(frozen=True)
-class FastError:
-    """Differences of a signal from the exact one, in 10-bit codes of the worst channel."""
-
-    mean: float
-    p99: float
-    largest: float
-
-
-def _whole(chain: Sequence[Op]) -> OcioTransform:
-    """Return a chain from code to signal as one lattice."""
-    from lookkit.accuracy.sampling import sample
-    from lookkit.accuracy.truth import steady
-    from lookkit.ocio import lattice_transform
-
-    return lattice_transform(sample(steady(lambda codes: evaluate(chain, codes)), _FAST_SIZE))
 
 
 def shipped_looks() -> Mapping[str, Path]:

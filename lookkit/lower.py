@@ -30,17 +30,22 @@ class Lattices:
     def __init__(self, view: Callable[[], View] | None = None) -> None:
         self._view = view
         self._seen: View | None = None
-        self._made: dict[tuple[tuple[Op, ...], float], Piece] = {}
+        self._made: dict[tuple[tuple[Op, ...], float, int | None], Piece] = {}
 
     def piece(
-        self, steps: tuple[Op, ...], before: Sequence[Op], after: Sequence[Op], peak: float
+        self,
+        steps: tuple[Op, ...],
+        before: Sequence[Op],
+        after: Sequence[Op],
+        peak: float,
+        most: int | None,
     ) -> Piece:
         """Return the lattice of `steps`; what stands around them shapes the first one made."""
-        key = (steps, peak)
+        key = (steps, peak, most)
         if key not in self._made:
             if self._seen is None and self._view is not None:
                 self._seen = self._view()
-            self._made[key] = lattice_piece(steps, before, after, self._seen, peak)
+            self._made[key] = lattice_piece(steps, before, after, self._seen, peak=peak, most=most)
         return self._made[key]
 
 
@@ -63,6 +68,7 @@ def pieces(
     before: Sequence[Op] = (),
     after: Sequence[Op] = (),
     peak: float = 1.0,
+    most: int | None = None,
 ) -> list[Piece]:
     """Return `chain` as pieces: what is analytic, and at most one lattice.
 
@@ -76,6 +82,8 @@ def pieces(
         What stands around the chain.
     peak
         The most display light, 1.0 = 100 cd/m2.
+    most
+        Points an edge that the lattice may have; None for as many as `piece.SIZES` says.
 
     Raises
     ------
@@ -89,7 +97,7 @@ def pieces(
         return [_analytic(chain, lowered)] if chain else []
     first, last = found
     lattice = (Lattices() if known is None else known).piece(
-        tuple(chain[first:last]), (*before, *chain[:first]), (*chain[last:], *after), peak
+        tuple(chain[first:last]), (*before, *chain[:first]), (*chain[last:], *after), peak, most
     )
     parts = [
         _analytic(chain[:first], lowered[:first]),

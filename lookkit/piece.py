@@ -101,7 +101,9 @@ def lattice_piece(
     before: Sequence[Op] = (),
     after: Sequence[Op] = (),
     view: View | None = None,
+    *,
     peak: float = 1.0,
+    most: int | None = None,
 ) -> Piece:
     """Return steps that take scene or display light as one lattice.
 
@@ -114,6 +116,8 @@ def lattice_piece(
         Without one the lattice is sampled, with the most points.
     peak
         The most display light, 1.0 = 100 cd/m2.
+    most
+        Points an edge that it may have; None for as many as `SIZES` says.
 
     Raises
     ------
@@ -125,13 +129,14 @@ def lattice_piece(
         raise LookkitError(f"{labels(steps)!r} cannot be expressed as OpenColorIO operations")
     holding = _holding(steps, peak)
     problem = None if view is None else _Problem(steps, before, after, view, peak)
-    for size in SIZES if problem is not None else SIZES[-1:]:
+    sizes = [size for size in SIZES if size <= (most or SIZES[-1])] or [SIZES[0]]
+    for size in sizes if problem is not None else sizes[-1:]:
         coordinates, held = placing(size), holding(size)
         made = _sampled(steps, size, coordinates, held)
         if problem is None:
             break
         off = problem.worst(made, coordinates, held)
-        if off > _MARGIN and (off <= _FIT_GAINS or size == SIZES[-1]):
+        if off > _MARGIN and (off <= _FIT_GAINS or size == sizes[-1]):
             fitting = _rounded(problem.fitted(made, coordinates, held), held)
             closer = problem.worst(fitting, coordinates, held)
             if closer < off:

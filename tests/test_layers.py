@@ -12,6 +12,7 @@ PACKAGE = Path(lookkit.__file__).parent
 LAYERS = (
     {"version", "errors", "progress"},
     {"files", "plotting"},
+    {"kernel"},
     {"spaces"},
     {"ocio"},
     {"accuracy"},

@@ -32,12 +32,12 @@ def test_the_look_offers_what_the_readme_promises():
         "cube",
         "delivering",
         "evaluate",
-        "fast_error",
         "first_output",
         "graph",
         "ocio_config",
         "outputs",
         "recipe_hash",
+        "runner",
         "scenes",
         "wearing",
     }

@@ -9,12 +9,16 @@ in one lattice for both, the print's curve bends what is already bent by the loo
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Final
 
 from lookkit.lower import Lattices, parts_of, pieces
 from lookkit.nodes.base import Op
 from lookkit.ocio import library
 from lookkit.piece import Piece
 from lookkit.spaces.working import OcioTransform, State
+
+_SECOND: Final = 33
+"""Points an edge of a file's second lattice, so that the file stays under four megabytes."""
 
 
 def clf_pieces(
@@ -37,10 +41,9 @@ def clf_pieces(
     steps = parts_of(chain)
     cut = next((i for i, op in enumerate(steps) if op.gives == State.DISPLAY), len(steps))
     before, shown = steps[:cut], steps[cut:]
-    return [
-        *pieces(before, known, sayable, after=shown, peak=peak),
-        *pieces(shown, known, sayable, before=before, peak=peak),
-    ]
+    found = pieces(before, known, sayable, after=shown, peak=peak)
+    most = _SECOND if any(part.size for part in found) else None
+    return found + pieces(shown, known, sayable, before=before, peak=peak, most=most)
 
 
 def sayable(op: Op) -> list[OcioTransform] | None:

@@ -16,10 +16,12 @@ from typing import Final
 
 import numpy as np
 
+from lookkit.kernel.formula import Program
 from lookkit.matchfile.camera_curve import bt709_decode, bt709_encode
 from lookkit.matchfile.model import LightMatch, MatchFile, ToneCurve
 from lookkit.matchfile.roots import root_terms
 from lookkit.nodes.base import Matrix, matrix_transform
+from lookkit.spaces.encodings import camera_light
 from lookkit.spaces.working import Array, OcioTransform, State, as_pixels
 
 LOWEST, HIGHEST = -0.25, 1.25
@@ -40,6 +42,9 @@ class MatchCurve:
     def label(self) -> str:
         """Name the cameras and the light."""
         return f"curve of {self.name}"
+
+    def program(self) -> None:
+        """Return None: numpy runs it, by its evaluation."""
 
     def evaluate(self, rgb: Array) -> Array:
         """Return linear light of the camera's own primaries, shape (..., 3)."""
@@ -77,6 +82,10 @@ class MatchColours:
     def label(self) -> str:
         """Name the cameras and the light."""
         return self.name
+
+    def program(self) -> Program | None:
+        """Return the matrix, or None with a colour stage."""
+        return None if self.roots is not None else (camera_light(np.array(self.matrix)),)
 
     def evaluate(self, rgb: Array) -> Array:
         """Return scene-linear AP1, shape (..., 3); negatives and values above one are carried."""

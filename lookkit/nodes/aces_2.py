@@ -48,6 +48,9 @@ class Aces2Output:
     def _processor(self) -> Processor:
         return Processor(self.lower())
 
+    def program(self) -> None:
+        """Return None: OpenColorIO's builtin is the formula."""
+
     def evaluate(self, rgb: Array) -> Array:
         """Return display light in the output's limiting gamut, 1.0 = 100 cd/m2."""
         return self._processor.apply_exact(rgb)

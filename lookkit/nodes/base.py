@@ -16,11 +16,25 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from math import cos, radians
-from typing import Annotated, Any, ClassVar, Protocol
+from typing import Annotated, Any, ClassVar, NamedTuple, Protocol
 
 import numpy as np
 from pydantic import Discriminator, Field, Tag
 
+from lookkit.kernel import numpy_engine
+from lookkit.kernel.formula import (
+    Call,
+    Nothing,
+    Planes,
+    Program,
+    formula,
+    moved,
+    slots_of,
+    take_entering,
+    triple,
+)
+from lookkit.kernel.formula import Triple as KernelTriple
+from lookkit.kernel.maths import Plane, absolute, signed_power, unsure
 from lookkit.nodes.only import Only
 from lookkit.nodes.table import Table as Table
 from lookkit.nodes.table import error_at as error_at
@@ -46,6 +60,10 @@ class Op(Protocol):
         """The state of the values it gives."""
         ...
 
+    def program(self) -> Program | None:
+        """Return its formulas with their parameters, or None where it has an `evaluate` alone."""
+        ...
+
     def evaluate(self, rgb: Array) -> Array:
         """Return the exact result; float64 of shape (..., 3) in and out."""
         ...
@@ -53,6 +71,14 @@ class Op(Protocol):
     def lower(self) -> list[OcioTransform] | None:
         """Return the same as OpenColorIO transforms, or None if they cannot say it."""
         ...
+
+
+def evaluated(op: Op, rgb: Array) -> Array:
+    """Return what an op's program makes of pixels, run by numpy in float64."""
+    program = op.program()
+    if program is None:
+        raise NotImplementedError(f"{op.label} has neither a program nor an evaluation")
+    return numpy_engine.run(program, np.asarray(rgb, dtype=np.float64))
 
 
 class Step(Table):
@@ -75,9 +101,16 @@ class Step(Table):
         """The kind, with the id where there is one."""
         return f"{self.kind} ({self.id})" if self.id else self.kind
 
+    def program(self) -> Program | None:
+        """Return its formulas with their parameters, or None where it has an `evaluate` instead.
+
+        Light comes in and goes out in slot 0.
+        """
+        return None
+
     def evaluate(self, rgb: Array) -> Array:
         """Return the exact result; float64 of shape (..., 3) in and out."""
-        raise NotImplementedError
+        return evaluated(self, rgb)
 
     def lower(self) -> list[OcioTransform] | None:
         """Return the same as OpenColorIO transforms, or None if they cannot say it."""
@@ -106,9 +139,22 @@ class Node(Step):
     )
     only: Only | None = param(None, "soft limits in stops, hue and chroma; see the page on `only`")
 
+    def joining(self, inputs: Sequence[int], slot: int) -> list[Call] | None:
+        """Return the calls that put into `slot` what it makes of its inputs' slots.
+
+        Nodes but `blend` have one input. None where it has no program of one slot.
+        """
+        program = self.program()
+        if program is None or slots_of(program) > 1:
+            return None
+        return [Call(take_entering, Nothing(), slot, inputs[0]), *moved(program, slot)]
+
     def join(self, values: Sequence[Array]) -> Array:
         """Return the exact result of all inputs; nodes but `blend` have one."""
-        return self.evaluate(values[0])
+        calls = self.joining(range(1, len(values) + 1), 0)
+        if calls is None:
+            return self.evaluate(values[0])
+        return numpy_engine.run(tuple(calls), values[0], *values)
 
 
 Triple = Annotated[tuple[float, float, float], Field(description="one number per channel R, G, B")]
@@ -164,6 +210,37 @@ def per_channel(value: float | tuple[float, float, float] | Wheel, identity: flo
 def power_mirrored(x: Array, exponent: Array) -> Array:
     """Return sign(x) |x|^exponent: a power that is odd-symmetric below zero."""
     return np.asarray(np.copysign(np.abs(x) ** exponent, x))
+
+
+class Powers(NamedTuple):
+    """What multiplies and is added before, the exponents, and what multiplies after."""
+
+    scale: KernelTriple
+    offset: KernelTriple
+    exponent: KernelTriple
+    after: float
+
+
+@formula()
+def mirrored_powers(r: Plane, g: Plane, b: Plane, p: Powers) -> Planes:
+    """Return a power of each channel, odd-symmetric below zero."""
+    return (
+        p.after * _mirrored(p.scale[0] * r, p.offset[0], p.exponent[0]),
+        p.after * _mirrored(p.scale[1] * g, p.offset[1], p.exponent[1]),
+        p.after * _mirrored(p.scale[2] * b, p.offset[2], p.exponent[2]),
+    )
+
+
+def _mirrored(light: Plane, offset: Plane, exponent: Plane) -> Plane:
+    lifted = light + offset
+    # What is left where the two nearly cancel has few digits, and a root magnifies it.
+    unsure(absolute(lifted) < 0.003 * (absolute(light) + absolute(offset)))
+    return signed_power(lifted, exponent)
+
+
+def powers_call(scale: Array, offset: Array, exponent: Array, after: float) -> Call:
+    """Return the call of `mirrored_powers`; the arrays have shape (3,)."""
+    return Call(mirrored_powers, Powers(triple(scale), triple(offset), triple(exponent), after))
 
 
 def scale_offset(scale: Array, offset: Array | None = None) -> OcioTransform:

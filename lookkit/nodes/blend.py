@@ -16,12 +16,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import ClassVar, Literal
 
-import numpy as np
 from pydantic import model_validator
 from pydantic_core import PydanticCustomError
 
+from lookkit.kernel.formula import Call, Planes, Program, formula
+from lookkit.kernel.maths import Plane
 from lookkit.nodes.base import Node, Table, param
-from lookkit.spaces.working import Array, OcioTransform
+from lookkit.nodes.only import Share
+from lookkit.spaces.working import OcioTransform
 
 
 class Branch(Table):
@@ -29,6 +31,18 @@ class Branch(Table):
 
     node: str = param(..., "the id of the node whose light joins, or `start`")
     weight: float = param(1.0, "its share", ge=0.0, le=1000.0)
+
+
+@formula()
+def take_share(er: Plane, eg: Plane, eb: Plane, r: Plane, g: Plane, b: Plane, p: Share) -> Planes:
+    """Take a share of another slot."""
+    return p.share * er, p.share * eg, p.share * eb
+
+
+@formula()
+def add_share(er: Plane, eg: Plane, eb: Plane, r: Plane, g: Plane, b: Plane, p: Share) -> Planes:
+    """Add a share of another slot."""
+    return r + p.share * er, g + p.share * eg, b + p.share * eb
 
 
 class Blend(Node):
@@ -64,18 +78,20 @@ class Blend(Node):
             raise PydanticCustomError("weights", "all weights are 0, expected one above 0")
         return self
 
-    def join(self, values: Sequence[Array]) -> Array:
-        """Return the weighted mean of the node's own input and its branches, in that order."""
+    def joining(self, inputs: Sequence[int], slot: int) -> list[Call]:
+        """Return the calls that put into `slot` the weighted mean of the inputs' slots."""
         weights = [self.weight, *(branch.weight for branch in self.branches)]
-        total = sum(weights)
-        out = np.zeros_like(values[0])
-        for weight, value in zip(weights, values, strict=True):
-            out += weight / total * value
-        return out
+        first, *others = [weight / sum(weights) for weight in weights]
+        calls = [Call(take_share, Share(first), slot, inputs[0])]
+        calls += [
+            Call(add_share, Share(weight), slot, place)
+            for weight, place in zip(others, inputs[1:], strict=True)
+        ]
+        return calls
 
-    def evaluate(self, rgb: Array) -> Array:
-        """Return what a join of equal branches gives: the light itself."""
-        return np.array(rgb)
+    def program(self) -> Program:
+        """Return nothing to do: a join of equal branches gives the light itself."""
+        return ()
 
     def lower(self) -> list[OcioTransform] | None:
         """Return nothing to do without branches, else None: OpenColorIO has no branches."""

@@ -14,17 +14,48 @@ unless saturation or a slope is zero.
 
 from __future__ import annotations
 
-from typing import ClassVar, Literal
+from typing import ClassVar, Literal, NamedTuple
 
 import numpy as np
 from pydantic import field_validator
 from pydantic_core import PydanticCustomError
 
+from lookkit.kernel.formula import Call, Planes, Program, formula, triple
+from lookkit.kernel.formula import Triple as KernelTriple
+from lookkit.kernel.maths import Plane, maximum, where
+from lookkit.kernel.maths import power as raised_to
 from lookkit.nodes.base import Node, Triple, param
 from lookkit.spaces.encodings import encoding
 from lookkit.spaces.working import Array, OcioTransform
 
 REC709_LUMA = np.array([0.2126, 0.7152, 0.0722])
+
+
+class CdlNumbers(NamedTuple):
+    """The ten numbers."""
+
+    slope: KernelTriple
+    offset: KernelTriple
+    power: KernelTriple
+    saturation: float
+
+
+@formula()
+def cdl(r: Plane, g: Plane, b: Plane, p: CdlNumbers) -> Planes:
+    """Return the no-clamp ASC CDL of code values."""
+    r, g, b = (
+        _raised(code * p.slope[k] + p.offset[k], p.power[k]) for k, code in enumerate((r, g, b))
+    )
+    luma = 0.2126 * r + 0.7152 * g + 0.0722 * b
+    return (
+        luma + p.saturation * (r - luma),
+        luma + p.saturation * (g - luma),
+        luma + p.saturation * (b - luma),
+    )
+
+
+def _raised(code: Plane, exponent: Plane) -> Plane:
+    return where(code > 0.0, raised_to(maximum(code, 0.0), exponent), code)
 
 
 class Cdl(Node):
@@ -59,17 +90,13 @@ class Cdl(Node):
             raise PydanticCustomError("power", "a power of 0 or less, expected more than 0")
         return value
 
-    def evaluate(self, rgb: Array) -> Array:
+    def program(self) -> Program:
         """Return the CDL of the ACEScct code, decoded again."""
-        acescct = encoding("ACEScct")
-        code = apply_cdl(
-            acescct.encode(rgb),
-            np.array(self.slope),
-            np.array(self.offset),
-            np.array(self.power),
-            self.saturation,
-        )
-        return acescct.decode(code)
+        curve = encoding("ACEScct").curve
+        assert curve.encoding is not None
+        assert curve.decoding is not None
+        numbers = CdlNumbers(self.slope, self.offset, self.power, self.saturation)
+        return (Call(*curve.encoding), Call(cdl, numbers), Call(*curve.decoding))
 
     def lower(self) -> list[OcioTransform]:
         """Return a log, the native CDL without clamp, and the log's inverse."""
@@ -98,10 +125,8 @@ class Cdl(Node):
 
 def apply_cdl(code: Array, slope: Array, offset: Array, power: Array, saturation: float) -> Array:
     """Return the no-clamp ASC CDL of `code`, shape (..., 3)."""
-    code = code * slope + offset
-    code = np.where(code > 0.0, np.abs(code) ** power, code)
-    luma = (code @ REC709_LUMA)[..., None]
-    return np.asarray(luma + saturation * (code - luma))
+    p = CdlNumbers(triple(slope), triple(offset), triple(power), saturation)
+    return np.stack(cdl(code[..., 0], code[..., 1], code[..., 2], p), axis=-1)
 
 
 def undo_cdl(code: Array, slope: Array, offset: Array, power: Array, saturation: float) -> Array:

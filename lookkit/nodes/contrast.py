@@ -15,6 +15,7 @@ import numpy as np
 from pydantic import field_validator
 from pydantic_core import PydanticCustomError
 
+from lookkit.kernel.formula import Program
 from lookkit.nodes.base import (
     Node,
     PerChannel,
@@ -22,6 +23,7 @@ from lookkit.nodes.base import (
     param,
     per_channel,
     power_mirrored,
+    powers_call,
     scale_offset,
 )
 from lookkit.spaces.working import MID_GREY, Array, OcioTransform
@@ -48,9 +50,10 @@ class Contrast(Node):
             raise PydanticCustomError("range", "out of range, expected 0.01 to 10")
         return value
 
-    def evaluate(self, rgb: Array) -> Array:
+    def program(self) -> Program:
         """Return the power about the pivot."""
-        return self.pivot * power_mirrored(rgb / self.pivot, per_channel(self.contrast, 1.0))
+        exponent = per_channel(self.contrast, 1.0)
+        return (powers_call(np.full(3, 1.0 / self.pivot), np.zeros(3), exponent, self.pivot),)
 
     def lower(self) -> list[OcioTransform]:
         """Return a matrix, a mirrored power and a matrix."""

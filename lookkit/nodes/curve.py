@@ -20,14 +20,27 @@ cubic interpolants" (1984), as in SciPy's PchipInterpolator.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
-from typing import Annotated, ClassVar, Literal
+from typing import Annotated, ClassVar, Final, Literal, NamedTuple
 
 import numpy as np
 from pydantic import AfterValidator, Field
 
+from lookkit.kernel.formula import Call, Planes, Program, formula, padded
+from lookkit.kernel.maths import (
+    Plane,
+    absolute,
+    clip,
+    copysign,
+    exp2,
+    log2,
+    maximum,
+    minimum,
+    where,
+)
 from lookkit.nodes.base import Node, error_at, param
 from lookkit.spaces.working import MID_GREY, Array, OcioTransform
 
@@ -37,6 +50,7 @@ STEEPEST = 4.0
 """Stops out for one stop in between two points; more would not survive a table."""
 _HALVES = 65536
 _FARTHEST = (-100.0, 40.0)
+_FLOOR = MID_GREY * 2.0**LOWEST
 
 
 def _rising(points: tuple[tuple[float, float], ...]) -> tuple[tuple[float, float], ...]:
@@ -69,6 +83,82 @@ Points = Annotated[
 """Pairs of stops in and stops out, both rising."""
 
 
+LENGTHS: Final = (4, 8, 16, 32)
+
+
+class Segment(NamedTuple):
+    """One cubic between two points: where it begins, how long it is, its coefficients."""
+
+    start: float
+    length: float
+    first: float
+    second: float
+    third: float
+
+
+class Shape(NamedTuple):
+    """A curve: the height of its first point, its segments, and the slopes beyond its ends."""
+
+    height: float
+    low: float
+    high: float
+    slope_below: float
+    slope_above: float
+    near_zero: float
+    segments: tuple[Segment, ...]
+
+
+class Shapes(NamedTuple):
+    """The curves of the three channels."""
+
+    red: Shape
+    green: Shape
+    blue: Shape
+
+
+@formula(LENGTHS)
+def shape_tone(r: Plane, g: Plane, b: Plane, p: Shapes) -> Planes:
+    """Run each channel through its curve in stops."""
+    return _shaped(r, p.red), _shaped(g, p.green), _shaped(b, p.blue)
+
+
+def _shaped(light: Plane, p: Shape) -> Plane:
+    size = absolute(light)
+    stops = log2(maximum(size, _FLOOR) / MID_GREY)
+    # Each segment adds what it rises up to here, so no segment has to be looked up.
+    out = p.height + 0.0 * stops
+    for one in p.segments:
+        t = clip(stops - one.start, 0.0, one.length)
+        out = out + t * (one.first + t * (one.second + t * one.third))
+    out = out + p.slope_below * minimum(stops - p.low, 0.0)
+    out = out + p.slope_above * maximum(stops - p.high, 0.0)
+    bright = MID_GREY * exp2(clip(out, _FARTHEST[0], _FARTHEST[1]))
+    return where(size < _FLOOR, light * p.near_zero, copysign(bright, light))
+
+
+def _shape(points: tuple[tuple[float, float], ...]) -> Shape:
+    """Return the numbers of a curve through points; of no points, a straight line."""
+    spline = Spline.through(points or ((-1.0, -1.0), (1.0, 1.0)))
+    first, square, cube = spline.coefficients
+    segments = [
+        Segment(*map(float, numbers))
+        for numbers in zip(spline.x[:-1], np.diff(spline.x), first, square, cube, strict=True)
+    ]
+    near_zero = float(_light_at(spline, np.array(LOWEST))) / _FLOOR
+    ends = (float(spline.x[0]), float(spline.x[-1]))
+    return Shape(float(spline.y[0]), *ends, *spline.ends, near_zero, tuple(segments))
+
+
+def _alike(shapes: Sequence[Shape]) -> list[Shape]:
+    """Return the shapes with as many segments each."""
+    longest = max((one.segments for one in shapes), key=len)
+    count = len(padded(longest, _NO_SEGMENT, LENGTHS))
+    return [one._replace(segments=padded(one.segments, _NO_SEGMENT, (count,))) for one in shapes]
+
+
+_NO_SEGMENT: Final = Segment(0.0, 0.0, 0.0, 0.0, 0.0)
+
+
 class Curve(Node):
     """Shape tone with a curve through points."""
 
@@ -95,13 +185,16 @@ class Curve(Node):
             for own in (self.red, self.green, self.blue)
         )
 
-    def evaluate(self, rgb: Array) -> Array:
-        """Return each channel through its curves."""
-        out = np.array(rgb)
-        for channel, curves in enumerate(self._curves):
-            for curve in curves:
-                out[..., channel] = shaped(curve, out[..., channel])
-        return out
+    def program(self) -> Program:
+        """Return each channel through its curves: those of all channels, then its own."""
+        calls = []
+        if self.points:
+            one = _shape(self.points)
+            calls.append(Call(shape_tone, Shapes(*_alike([one, one, one]))))
+        own = (self.red, self.green, self.blue)
+        if any(own):
+            calls.append(Call(shape_tone, Shapes(*_alike([_shape(points) for points in own]))))
+        return tuple(calls)
 
     def lower(self) -> list[OcioTransform]:
         """Return a 1D table over all half floats, negatives included.
@@ -173,13 +266,14 @@ class Spline:
         inside = np.clip(s, self.x[0], self.x[-1])
         segment = np.clip(np.searchsorted(self.x, inside, side="right") - 1, 0, len(self.x) - 2)
         t = inside - self.x[segment]
-        linear, square, cube = self._coefficients
+        linear, square, cube = self.coefficients
         value = self.y[segment] + t * (linear[segment] + t * (square[segment] + t * cube[segment]))
         beyond = s - inside
         return np.asarray(value + beyond * np.where(beyond < 0.0, self.slopes[0], self.slopes[-1]))
 
     @cached_property
-    def _coefficients(self) -> tuple[Array, Array, Array]:
+    def coefficients(self) -> tuple[Array, Array, Array]:
+        """The coefficients of each segment: of t, t^2 and t^3, t from its start."""
         h = np.diff(self.x)
         chord = np.diff(self.y) / h
         first, last = self.slopes[:-1], self.slopes[1:]
@@ -227,13 +321,6 @@ def _end_slope(h: float, h_next: float, chord: float, chord_next: float) -> floa
     return float(slope)
 
 
-def shaped(curve: Spline, light: Array) -> Array:
-    """Return `light` through `curve`: any shape, odd-symmetric, linear near zero."""
-    size = _light_at(curve, np.log2(np.maximum(np.abs(light), _FLOOR) / MID_GREY))
-    near_zero = _light_at(curve, np.array(LOWEST)) / _FLOOR
-    return np.where(np.abs(light) < _FLOOR, light * near_zero, np.copysign(size, light))
-
-
 def unshaped(curve: Spline, light: Array) -> Array:
     """Return the light that `shaped` turns into `light`."""
     floor = _light_at(curve, np.array(LOWEST))
@@ -245,6 +332,3 @@ def unshaped(curve: Spline, light: Array) -> Array:
 
 def _light_at(curve: Spline, stops: Array) -> Array:
     return np.asarray(MID_GREY * np.exp2(np.clip(curve(stops), *_FARTHEST)))
-
-
-_FLOOR = MID_GREY * 2.0**LOWEST

@@ -12,6 +12,7 @@ from typing import ClassVar, Literal
 
 import numpy as np
 
+from lookkit.kernel.formula import Program, affine_call
 from lookkit.nodes.base import Node, param, scale_offset
 from lookkit.spaces.working import Array, OcioTransform
 
@@ -28,9 +29,9 @@ class Exposure(Node):
     kind: Literal["exposure"] = "exposure"
     stops: float = param(0.0, "how much more light", unit="stops", ge=-20.0, le=20.0)
 
-    def evaluate(self, rgb: Array) -> Array:
-        """Return in 2^stops."""
-        return np.asarray(rgb * 2.0**self.stops)
+    def program(self) -> Program:
+        """Return the gain."""
+        return (affine_call(2.0**self.stops * np.eye(3)),)
 
     def lower(self) -> list[OcioTransform]:
         """Return one matrix."""

@@ -30,19 +30,34 @@ and the negative's gamma from the Academy's ADX documents. The equations are our
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import ClassVar, Literal
+from typing import ClassVar, Literal, NamedTuple
 
 import numpy as np
 from pydantic import field_validator, model_validator
 from pydantic_core import PydanticCustomError
 
+from lookkit.kernel.formula import Call, Planes, Program, affine_call, formula, triple
+from lookkit.kernel.formula import Triple as KernelTriple
+from lookkit.kernel.maths import (
+    DOUBLINGS,
+    Plane,
+    absolute,
+    clip,
+    exp2,
+    log2,
+    maximum,
+    minimum,
+    unsure,
+)
+from lookkit.kernel.maths import softplus as softplus_one
 from lookkit.nodes.base import (
     Op,
     PerChannel,
     Table,
+    evaluated,
     matrix_transform,
     param,
     per_channel,
@@ -63,6 +78,8 @@ ADX_CROSSTALK = np.array(
 NORMAL_LIGHTS = 25.0
 LOG_E_PER_LIGHT = 0.025
 _FLOOR = 1e-30
+_GREY = float(np.log2(MID_GREY))
+_PER_DOUBLING = float(np.log10(2.0))
 _ENTRIES = 8192
 _FLAT = 16.0
 """Widths of toe or shoulder beyond which a curve has reached its limit to 1e-7."""
@@ -118,6 +135,16 @@ class Curve:
         u = self._length - softplus_inverse(left, self.shoulder)
         return softplus_inverse(u, self.toe) + self._start
 
+    def numbers(self) -> tuple[CurveNumbers, CurveNumbers, CurveNumbers]:
+        """Return what the formulas take, for each channel."""
+        columns = (
+            self.d_max, self.toe, 1.0 / self.toe, self._start, self._length, self.shoulder,
+            1.0 / self.shoulder, self.d_max * self.shoulder / self._full,
+        )  # fmt: skip
+        rows = zip(*columns, strict=True)
+        red, green, blue = (CurveNumbers(*map(float, row)) for row in rows)
+        return red, green, blue
+
     def reach(self) -> tuple[Array, Array]:
         """Return the log10 exposures between which the density moves."""
         low = np.maximum(self._start - _FLAT * self.toe, -36.0)
@@ -142,6 +169,89 @@ class Print(Table):
     toe: float = param(0.30, "width of the toe", unit="log10 exposure", ge=0.02, le=2.0)
     shoulder: float = param(0.20, "width of the shoulder", unit="log10 exposure", ge=0.02, le=2.0)
     aim: float = param(1.0, "density of mid-grey", unit="density", gt=0.01, le=5.0)
+
+
+class CurveNumbers(NamedTuple):
+    """The numbers of one channel's characteristic curve."""
+
+    d_max: float
+    toe: float
+    per_toe: float
+    start: float
+    length: float
+    shoulder: float
+    per_shoulder: float
+    share: float
+
+
+class NegativeNumbers(NamedTuple):
+    """The negative's curves and mid-grey's density."""
+
+    curves: tuple[CurveNumbers, CurveNumbers, CurveNumbers]
+    aim: float
+
+
+class PrintNumbers(NamedTuple):
+    """The print's curves."""
+
+    curves: tuple[CurveNumbers, CurveNumbers, CurveNumbers]
+
+
+class HdrNumbers(NamedTuple):
+    """The print's curves, and how its highlights open."""
+
+    curves: tuple[CurveNumbers, CurveNumbers, CurveNumbers]
+    knee: KernelTriple
+    rate: KernelTriple
+    paper: float
+    stops: float
+
+
+def _three(planes: Iterable[Plane]) -> Planes:
+    red, green, blue = planes
+    return red, green, blue
+
+
+def _density(x: Plane, c: CurveNumbers) -> Plane:
+    """Return the density at log10 exposure x."""
+    u = c.toe * softplus_one((x - c.start) * c.per_toe)
+    return c.d_max - c.share * softplus_one((c.length - u) * c.per_shoulder)
+
+
+@formula()
+def expose(r: Plane, g: Plane, b: Plane, p: NegativeNumbers) -> Planes:
+    """Return the negative's density above that of mid-grey for the light that it sees."""
+    top = maximum(maximum(absolute(r), absolute(g)), absolute(b))
+    least = minimum(minimum(r, g), b)
+    # A channel far below the others is what is left of a difference in float32.
+    unsure((least < 0.02 * top) & (least > -1e-3 * top) & (top > 0.02))
+    return _three(
+        _density(_PER_DOUBLING * (log2(maximum(light, _FLOOR)) - _GREY), curve) - p.aim
+        for light, curve in zip((r, g, b), p.curves, strict=True)
+    )
+
+
+@formula()
+def print_light(r: Plane, g: Plane, b: Plane, p: PrintNumbers) -> Planes:
+    """Return the light through the print for its log10 exposure."""
+    return _three(
+        exp2(-DOUBLINGS * _density(h, curve)) for h, curve in zip((r, g, b), p.curves, strict=True)
+    )
+
+
+@formula()
+def hdr_light(r: Plane, g: Plane, b: Plane, p: HdrNumbers) -> Planes:
+    """Return the light of `print_light` with its highlights opened towards the peak."""
+    return _three(
+        _opened(h, curve, knee, rate, p)
+        for h, curve, knee, rate in zip((r, g, b), p.curves, p.knee, p.rate, strict=True)
+    )
+
+
+def _opened(h: Plane, curve: CurveNumbers, knee: Plane, rate: Plane, p: HdrNumbers) -> Plane:
+    t = clip((knee - h) * rate, 0.0, 1.0)
+    opened = t * t * t * (t * (6.0 * t - 15.0) + 10.0)
+    return p.paper * exp2(p.stops * opened - DOUBLINGS * _density(h, curve))
 
 
 class FilmPrint(Rendering):
@@ -223,10 +333,14 @@ class FilmPrint(Rendering):
         """Return the light through the print for its log10 exposure h."""
         return np.asarray(10.0 ** -self.curves[1].density(h))
 
-    def evaluate(self, rgb: Array) -> Array:
-        """Return the light through the print, RGB of P3-D65, above 0 and below 1."""
-        contrast = self.negative_density(rgb @ self.taking.T)
-        return self.print_light(self.light_offset - contrast @ self.dyes.T)
+    def program(self) -> Program:
+        """Return the negative and the print: RGB of P3-D65, above 0 and below 1."""
+        return (*self._negative(), Call(print_light, PrintNumbers(self.curves[1].numbers())))
+
+    def _negative(self) -> Program:
+        negative = NegativeNumbers(self.curves[0].numbers(), float(self.curves[0].aim[0]))
+        exposed = (affine_call(self.taking), Call(expose, negative))
+        return (*exposed, affine_call(-self.dyes, self.light_offset))
 
     def inverse(self, rgb: Array) -> Array:
         """Return the scene that gives the print light `rgb`; NaN where no scene does."""
@@ -306,20 +420,35 @@ class HdrPrint:
     def light(self, h: Array) -> Array:
         """Return the light for a print exposure; 1.0 = 100 cd/m2."""
         film = self.film
-        negative, positive = film.curves
-        knee = positive.exposure(np.full(3, -np.log10(_KNEE)))
-        end = np.minimum(-_END * (negative.d_max - negative.aim), knee - _SHORTEST)
+        knee, end = self._opening()
         t = np.clip((knee - h) / (knee - end), 0.0, 1.0)
         opened = t**3 * (t * (6.0 * t - 15.0) + 10.0)
         return np.asarray(
             self.paper / 100.0 * film.print_light(h) * (self.peak / self.paper) ** opened
         )
 
+    def program(self) -> Program:
+        """Return the print's own steps with its highlights opened, between 0 and peak / 100."""
+        film = self.film
+        knee, end = self._opening()
+        numbers = HdrNumbers(
+            film.curves[1].numbers(),
+            triple(knee),
+            triple(1.0 / (knee - end)),
+            self.paper / 100.0,
+            float(np.log2(self.peak / self.paper)),
+        )
+        return (*film._negative(), Call(hdr_light, numbers))
+
     def evaluate(self, rgb: Array) -> Array:
         """Return display light, RGB of P3-D65, between 0 and peak / 100."""
-        film = self.film
-        contrast = film.negative_density(rgb @ film.taking.T)
-        return self.light(film.light_offset - contrast @ film.dyes.T)
+        return evaluated(self, rgb)
+
+    def _opening(self) -> tuple[Array, Array]:
+        """Return the print exposures between which highlights open, shape (3,)."""
+        negative, positive = self.film.curves
+        knee = positive.exposure(np.full(3, -np.log10(_KNEE)))
+        return knee, np.minimum(-_END * (negative.d_max - negative.aim), knee - _SHORTEST)
 
     def lower(self) -> list[OcioTransform]:
         """Return the print's own steps with the last table opened up."""

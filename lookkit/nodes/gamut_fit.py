@@ -21,8 +21,15 @@ from itertools import product
 
 import numpy as np
 
-from lookkit.nodes.base import Op, matrix_transform, scale_offset
-from lookkit.nodes.gamut_compress import compress_distance, lower_compression
+from lookkit.kernel.formula import Call, Program, affine_call
+from lookkit.nodes.base import Op, evaluated, matrix_transform, scale_offset
+from lookkit.nodes.gamut_compress import (
+    compress,
+    compress_distance,
+    compress_from_white,
+    compression,
+    lower_compression,
+)
 from lookkit.spaces.primaries import Primaries, between
 from lookkit.spaces.working import Array, OcioTransform, State
 
@@ -49,14 +56,18 @@ class GamutFit:
         """Name the gamut it fits into."""
         return f"fit into {self.target}"
 
+    def program(self) -> Program:
+        """Return the matrix and the two compressions."""
+        calls = [affine_call(self.matrix)]
+        if self.low is not None:
+            calls.append(Call(compress, compression(self.low, THRESHOLD, POWER)))
+        if self.high is not None:
+            calls.append(Call(compress_from_white, compression(self.high, THRESHOLD, POWER)))
+        return tuple(calls)
+
     def evaluate(self, rgb: Array) -> Array:
         """Return display light inside the target gamut for print light in 0-1."""
-        rgb = np.asarray(rgb @ self.matrix.T)
-        if self.low is not None:
-            rgb = compress_distance(rgb, self.low, THRESHOLD, POWER)
-        if self.high is not None:
-            rgb = 1.0 - compress_distance(1.0 - rgb, self.high, THRESHOLD, POWER)
-        return rgb
+        return evaluated(self, rgb)
 
     def inverse(self, rgb: Array) -> Array:
         """Return the print light that lands on `rgb`."""

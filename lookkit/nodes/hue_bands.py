@@ -22,18 +22,33 @@ processing" (2020), as in W3C CSS Color Module Level 4, homogeneous in light (se
 
 from __future__ import annotations
 
-from typing import ClassVar, Literal
+from collections.abc import Sequence
+from typing import ClassVar, Final, Literal, NamedTuple
 
 import numpy as np
 
+from lookkit.kernel.formula import Call, Planes, Program, formula, padded
+from lookkit.kernel.maths import (
+    PER_RADIAN,
+    Plane,
+    absolute,
+    atan2,
+    cos,
+    exp2,
+    maximum,
+    mixed,
+    sin,
+    smooth,
+    unsure,
+)
 from lookkit.nodes.base import Node, Table, param
 from lookkit.spaces.oklab import (
     CONES,
     OPPONENTS,
-    cone_roots,
     hue_distance,
-    hue_of,
-    opponents,
+    in_circle,
+    opponents_of,
+    roots_of,
 )
 from lookkit.spaces.working import Array, OcioTransform
 
@@ -61,6 +76,102 @@ class Band(Table):
     exposure: float = param(0.0, "brighter or darker", unit="stops", ge=-10, le=10)
 
 
+LENGTHS: Final = (2, 4, 8, 16)
+_FROM_AB = np.linalg.inv(OPPONENTS)[:, 1:].tolist()
+_FROM_CONES = np.linalg.inv(CONES).tolist()
+_NO_LIGHT: Final = 1e-37
+
+
+class BandNumbers(NamedTuple):
+    """A band: its centre, half its reach, one over its edge, and what it does.
+
+    `turn` is in radians, `saturation` what is added to 1.
+    """
+
+    centre: float
+    reach: float
+    steep: float
+    turn: float
+    saturation: float
+    exposure: float
+
+
+_NO_BAND: Final = BandNumbers(0.0, 1.0, 1.0, 0.0, 0.0, 0.0)
+
+
+class Hues(NamedTuple):
+    """The bands, and the chroma where their effect is half."""
+
+    bands: tuple[BandNumbers, ...]
+    half_chroma: float
+
+
+def _numbers(band: Band) -> BandNumbers:
+    return BandNumbers(
+        in_circle(band.centre),
+        0.5 * (band.width + band.soft),
+        1.0 / band.soft,
+        float(np.radians(band.turn)),
+        band.saturation - 1.0,
+        band.exposure,
+    )
+
+
+def band_weight(hue: Array, band: Band) -> Array:
+    """Return the weight of `band` at `hue` in degrees: 1 inside, 0 outside, same shape."""
+    return np.asarray(_weight((hue + 180.0) % 360.0 - 180.0, _numbers(band)))
+
+
+def _weight(hue: Plane, band: BandNumbers) -> Plane:
+    return smooth((band.reach - hue_distance(hue, band.centre)) * band.steep)
+
+
+@formula(LENGTHS)
+def hue_bands(r: Plane, g: Plane, b: Plane, p: Hues) -> Planes:
+    """Turn, saturate and expose the colours in each band."""
+    long, middle, short = roots_of(r, g, b)
+    light, a1, b1 = opponents_of(long, middle, short)
+    turn, saturation, stops = effect(PER_RADIAN * atan2(b1, a1), p.bands)
+    chroma = a1 * a1 + b1 * b1
+    # Nearly all chroma and no lightness: what float32 loses of it shows.
+    unsure(chroma > 25.0 * light * light)
+    level = p.half_chroma * light
+    share = chroma / maximum(chroma + level * level, _NO_LIGHT)
+    turn, saturation = share * turn, 1.0 + share * (saturation - 1.0)
+    # 1 - cos by the half angle, which keeps its digits where the turn is small.
+    sine, cosine = sin(0.5 * turn), cos(0.5 * turn)
+    along = saturation * (1.0 - 2.0 * sine * sine) - 1.0
+    across = saturation * (2.0 * sine * cosine)
+    da, db = along * a1 - across * b1, across * a1 + along * b1
+    changes = [
+        _cubes_apart(root, row[0] * da + row[1] * db)
+        for root, row in zip((long, middle, short), _FROM_AB, strict=True)
+    ]
+    dr, dg, db = mixed(_FROM_CONES, *changes)
+    before = maximum(maximum(absolute(r), absolute(g)), absolute(b))
+    after = maximum(maximum(absolute(r + dr), absolute(g + dg)), absolute(b + db))
+    # What is left of strong colours that lose their chroma is a small difference.
+    unsure(after < 0.1 * before)
+    gain = exp2(share * stops)
+    return gain * (r + dr), gain * (g + dg), gain * (b + db)
+
+
+def effect(hue: Plane, bands: Sequence[BandNumbers]) -> tuple[Plane, Plane, Plane]:
+    """Return turn in radians, saturation and exposure in stops at `hue` in degrees."""
+    turn, saturation, stops = 0.0 * hue, 1.0 + 0.0 * hue, 0.0 * hue
+    for band in bands:
+        weight = _weight(hue, band)
+        turn = turn + band.turn * weight
+        saturation = saturation * (1.0 + band.saturation * weight)
+        stops = stops + band.exposure * weight
+    return turn, saturation, stops
+
+
+def _cubes_apart(root: Plane, step: Plane) -> Plane:
+    """Return (root + step)^3 - root^3, exact also where the step is tiny or zero."""
+    return step * (3.0 * root * (root + step) + step * step)
+
+
 class HueBands(Node):
     """Change some hues and leave the others."""
 
@@ -83,40 +194,12 @@ class HueBands(Node):
         le=1,
     )
 
-    def evaluate(self, rgb: Array) -> Array:
-        """Return the light with the hues of each band changed."""
+    def program(self) -> Program:
+        """Return the bands."""
         if not self.bands:
-            return np.array(rgb)
-        roots = cone_roots(rgb)
-        lab = opponents(roots)
-        turn, saturation, exposure = self._effect(hue_of(lab))
-        a, b = lab[..., 1], lab[..., 2]
-        chroma = np.square(a) + np.square(b)
-        whole = chroma + np.square(self.half_chroma * lab[..., 0])
-        share = np.divide(chroma, whole, out=np.zeros_like(whole), where=whole > 0.0)
-        turn *= share
-        saturation = 1.0 + share * (saturation - 1.0)
-        along, across = saturation * np.cos(turn), saturation * np.sin(turn)
-        moved = np.stack([along * a - across * b - a, across * a + along * b - b], axis=-1)
-        step = moved @ _FROM_AB.T
-        # The difference of the cubes, exact also where the step is tiny or zero.
-        change = step * (3.0 * roots * (roots + step) + step * step)
-        out = rgb + change @ _FROM_CONES.T
-        if exposure is not None:
-            out *= np.exp2(share * exposure)[..., None]
-        return np.asarray(out)
-
-    def _effect(self, hue: Array) -> tuple[Array, Array, Array | None]:
-        """Return turn in radians, saturation and, if any band has it, exposure at `hue`."""
-        turn, saturation = np.zeros_like(hue), np.ones_like(hue)
-        exposure = np.zeros_like(hue) if any(band.exposure for band in self.bands) else None
-        for band in self.bands:
-            weight = band_weight(hue, band)
-            turn += np.radians(band.turn) * weight
-            saturation *= 1.0 + weight * (band.saturation - 1.0)
-            if exposure is not None:
-                exposure += band.exposure * weight
-        return turn, saturation, exposure
+            return ()
+        numbers = padded([_numbers(band) for band in self.bands], _NO_BAND, LENGTHS)
+        return (Call(hue_bands, Hues(numbers, self.half_chroma)),)
 
     def lower(self) -> list[OcioTransform] | None:
         """Return None: OpenColorIO has no bands in this hue."""
@@ -124,8 +207,8 @@ class HueBands(Node):
 
     def warnings(self) -> list[str]:
         """Say where the order of the hues is reversed."""
-        hue = np.arange(0.0, 360.0, 0.25)
-        turned = hue + np.degrees(self._effect(hue)[0])
+        hue = np.arange(-180.0, 180.0, 0.25)
+        turned = hue + np.degrees(effect(hue, [_numbers(band) for band in self.bands])[0])
         step = np.diff(turned, append=turned[0] + 360.0)
         if step.min() > 0.0:
             return []
@@ -133,22 +216,15 @@ class HueBands(Node):
         near = min(
             range(len(self.bands)),
             key=lambda index: float(
-                abs(hue_distance(place, self.bands[index].centre) - self.bands[index].width / 2)
+                abs(
+                    hue_distance(place, in_circle(self.bands[index].centre))
+                    - self.bands[index].width / 2
+                )
             ),
         )
         needed = _STEEPEST * abs(self.bands[near].turn)
         return [
             f"band {near + 1} (centre {self.bands[near].centre:g}) reverses the order of hues "
-            f"around {place:.0f} degrees: give it soft = {needed:.0f} or more, or turn it less"
+            f"around {place % 360.0:.0f} degrees: give it soft = {needed:.0f} or more, or turn "
+            "it less"
         ]
-
-
-def band_weight(hue: Array, band: Band) -> Array:
-    """Return the weight of `band` at `hue` in degrees: 1 inside, 0 outside, same shape."""
-    distance = hue_distance(hue, band.centre)
-    x = np.clip((0.5 * (band.width + band.soft) - distance) / band.soft, 0.0, 1.0)
-    return np.asarray(x * x * (3.0 - 2.0 * x))
-
-
-_FROM_AB = np.linalg.inv(OPPONENTS)[:, 1:]
-_FROM_CONES = np.linalg.inv(CONES)

@@ -19,6 +19,7 @@ import numpy as np
 from pydantic import field_validator, model_validator
 from pydantic_core import PydanticCustomError
 
+from lookkit.kernel.formula import Program
 from lookkit.nodes.base import (
     Channels,
     Node,
@@ -26,6 +27,7 @@ from lookkit.nodes.base import (
     param,
     per_channel,
     power_mirrored,
+    powers_call,
     scale_offset,
 )
 from lookkit.spaces.working import Array, OcioTransform
@@ -65,11 +67,11 @@ class LiftGammaGain(Node):
         lift = per_channel(self.lift, 0.0)
         return per_channel(self.gain, 1.0) * (1.0 - lift / self.white), lift
 
-    def evaluate(self, rgb: Array) -> Array:
+    def program(self) -> Program:
         """Return gamma(lift(gain(in)))."""
         scale, lift = self._affine()
-        raised = (rgb * scale + lift) / self.white
-        return self.white * power_mirrored(raised, 1.0 / per_channel(self.gamma, 1.0))
+        exponent = 1.0 / per_channel(self.gamma, 1.0)
+        return (powers_call(scale / self.white, lift / self.white, exponent, self.white),)
 
     def lower(self) -> list[OcioTransform]:
         """Return a matrix, a mirrored power and a matrix."""

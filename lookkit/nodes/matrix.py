@@ -14,6 +14,7 @@ import numpy as np
 from pydantic import field_validator
 from pydantic_core import PydanticCustomError
 
+from lookkit.kernel.formula import Program, affine_call
 from lookkit.nodes.base import Matrix, Node, Triple, matrix_transform, param
 from lookkit.spaces.working import Array, OcioTransform
 
@@ -42,9 +43,9 @@ class MatrixNode(Node):
             raise PydanticCustomError("singular", "a singular matrix, expected an invertible one")
         return value
 
-    def evaluate(self, rgb: Array) -> Array:
-        """Return matrix in + offset."""
-        return np.asarray(rgb @ np.array(self.matrix).T + np.array(self.offset))
+    def program(self) -> Program:
+        """Return the matrix and the offset."""
+        return (affine_call(self.matrix, self.offset),)
 
     def lower(self) -> list[OcioTransform]:
         """Return one matrix."""

@@ -20,13 +20,25 @@ perceptual color space for image processing" (2020); the rest is ours.
 
 from __future__ import annotations
 
+from typing import Final, NamedTuple
+
 import numpy as np
 from pydantic import model_validator
 from pydantic_core import PydanticCustomError
 
+from lookkit.kernel.formula import Call, Planes, formula
+from lookkit.kernel.maths import PER_RADIAN, Plane, atan2, maximum, smooth, sqrt
 from lookkit.nodes.table import Table, error_at, param
-from lookkit.spaces.level import stops_of
-from lookkit.spaces.oklab import chroma_of, hue_distance, hue_of, oklab
+from lookkit.spaces.level import stops_of, stops_plane
+from lookkit.spaces.oklab import (
+    chroma_of,
+    hue_distance,
+    hue_of,
+    in_circle,
+    oklab,
+    opponents_of,
+    roots_of,
+)
 from lookkit.spaces.working import Array
 
 COLOURED = 0.04
@@ -71,8 +83,8 @@ class HueLimit(Table):
 
     def weight(self, hue: Array, chroma: Array) -> Array:
         """Return the weight of hues in degrees at a chroma, same shape."""
-        inside = _edge(0.5 * self.width - hue_distance(hue, self.centre), self.soft)
-        return inside * _edge(chroma - 0.5 * COLOURED, COLOURED)
+        apart = hue_distance(hue, in_circle(self.centre))
+        return np.asarray(_edge(0.5 * self.width - apart, self.soft) * smooth(chroma / COLOURED))
 
 
 class ChromaLimit(Table):
@@ -117,7 +129,7 @@ class Only(Table):
         chroma = np.linspace(0.0, 1.0, 1001)
         best = np.ones(1) if self.stops is None else self.stops.weight(stops)
         coloured = self._colour_weight(
-            np.array(0.0 if self.hue is None else self.hue.centre), chroma
+            np.array(0.0 if self.hue is None else in_circle(self.hue.centre)), chroma
         )
         inside = best.max() * coloured.max()
         outside = 1.0 - best.min() * self._least_colour_weight(chroma)
@@ -138,7 +150,7 @@ class Only(Table):
 
     def _least_colour_weight(self, chroma: Array) -> float:
         """Return the least weight of any colour: opposite to the band, or in neutrals."""
-        far = 0.0 if self.hue is None else self.hue.centre + 180.0
+        far = 0.0 if self.hue is None else in_circle(self.hue.centre + 180.0)
         return float(self._colour_weight(np.array(far), chroma).min())
 
     def weight(self, rgb: Array) -> Array:
@@ -152,15 +164,108 @@ class Only(Table):
         return 1.0 - weight if self.invert else weight
 
 
-def _edge(x: Array, soft: float) -> Array:
-    t = np.clip(x / soft + 0.5, 0.0, 1.0)
-    return np.asarray(t * t * (3.0 - 2.0 * t))
+_OPEN: Final = 1e9
+"""An end that no stops and no chroma reach."""
+
+
+def _edge(x: Plane, soft: Plane) -> Plane:
+    return smooth(x / soft + 0.5)
+
+
+def _within(x: Plane, low: Plane, high: Plane, soft: Plane) -> Plane:
+    return _edge(x - low, soft) * _edge(high - x, soft)
 
 
 def _between(x: Array, low: float | None, high: float | None, soft: float) -> Array:
-    weight = np.ones_like(x)
-    if low is not None:
-        weight = weight * _edge(x - low, soft)
-    if high is not None:
-        weight = weight * _edge(high - x, soft)
-    return np.asarray(weight)
+    ends = (-_OPEN if low is None else low, _OPEN if high is None else high)
+    return np.asarray(_within(x, *ends, soft))
+
+
+class Limits(NamedTuple):
+    """How far a node acts: `mix`, and the limits; one that is not set is open.
+
+    `inside` and `outside` are 1 and 0, or the other way round with `invert`.
+    """
+
+    mix: float
+    low: float
+    high: float
+    soft: float
+    centre: float
+    half_width: float
+    hue_soft: float
+    pale: float
+    pure: float
+    chroma_soft: float
+    coloured: float
+    inside: float
+    outside: float
+
+
+@formula()
+def mix_in(er: Plane, eg: Plane, eb: Plane, r: Plane, g: Plane, b: Plane, p: Share) -> Planes:
+    """Make a share of the change from the light that entered."""
+    return er + p.share * (r - er), eg + p.share * (g - eg), eb + p.share * (b - eb)
+
+
+class Share(NamedTuple):
+    """How much of a change is made."""
+
+    share: float
+
+
+@formula()
+def act_by_stops(
+    er: Plane, eg: Plane, eb: Plane, r: Plane, g: Plane, b: Plane, p: Limits
+) -> Planes:
+    """Make the change where the light that entered is bright enough and not too bright."""
+    share = p.mix * _either_way(_within(stops_plane(er, eg, eb), p.low, p.high, p.soft), p)
+    return er + share * (r - er), eg + share * (g - eg), eb + share * (b - eb)
+
+
+@formula()
+def act_by_colour(
+    er: Plane, eg: Plane, eb: Plane, r: Plane, g: Plane, b: Plane, p: Limits
+) -> Planes:
+    """Make the change where level, hue and chroma of the light that entered lie in the limits."""
+    light, a1, b1 = opponents_of(*roots_of(er, eg, eb))
+    square = a1 * a1 + b1 * b1
+    chroma = sqrt(square / maximum(square + light * light, 1e-37))
+    apart = hue_distance(PER_RADIAN * atan2(b1, a1), p.centre)
+    in_hue = _edge(p.half_width - apart, p.hue_soft) * smooth(chroma / COLOURED)
+    weight = 1.0 + p.coloured * (in_hue - 1.0)
+    weight = weight * _within(chroma, p.pale, p.pure, p.chroma_soft)
+    weight = weight * _within(stops_plane(er, eg, eb), p.low, p.high, p.soft)
+    share = p.mix * _either_way(weight, p)
+    return er + share * (r - er), eg + share * (g - eg), eb + share * (b - eb)
+
+
+def _either_way(weight: Plane, p: Limits) -> Plane:
+    return p.outside + (p.inside - p.outside) * weight
+
+
+def acting(mix: float, only: Only | None, slot: int, entering: int) -> Call:
+    """Return the call that makes a part of the change in `slot` of what entered in another."""
+    if only is None:
+        return Call(mix_in, Share(mix), slot, entering)
+    stops, hue, chroma = only.stops, only.hue, only.chroma
+    limits = Limits(
+        mix=mix,
+        low=_open(stops.from_ if stops else None, -_OPEN),
+        high=_open(stops.to if stops else None, _OPEN),
+        soft=stops.soft if stops else 1.0,
+        centre=in_circle(hue.centre) if hue else 0.0,
+        half_width=0.5 * hue.width if hue else 180.0,
+        hue_soft=hue.soft if hue else 1.0,
+        pale=_open(chroma.from_ if chroma else None, -_OPEN),
+        pure=_open(chroma.to if chroma else None, _OPEN),
+        chroma_soft=chroma.soft if chroma else 1.0,
+        coloured=1.0 if hue else 0.0,
+        inside=0.0 if only.invert else 1.0,
+        outside=1.0 if only.invert else 0.0,
+    )
+    return Call(act_by_colour if hue or chroma else act_by_stops, limits, slot, entering)
+
+
+def _open(end: float | None, instead: float) -> float:
+    return instead if end is None else end

@@ -19,13 +19,37 @@ practice, no source; the density variant is ours.
 
 from __future__ import annotations
 
-from typing import ClassVar, Literal
+from typing import ClassVar, Literal, NamedTuple
 
 import numpy as np
 
+from lookkit.kernel.formula import Call, Planes, Program, affine_call, formula
+from lookkit.kernel.maths import Plane, exp2, maximum, where
 from lookkit.nodes.base import Node, matrix_transform, param
-from lookkit.spaces.level import luminance
+from lookkit.spaces.level import luminance_plane, square_plane
 from lookkit.spaces.working import AP1_LUMINANCE, Array, OcioTransform
+
+_NO_LIGHT = 1e-37
+"""The square of a level that is black."""
+
+
+class Density(NamedTuple):
+    """Stops by which the purest colours darken."""
+
+    stops: float
+
+
+@formula()
+def darker_by_purity(r: Plane, g: Plane, b: Plane, p: Density) -> Planes:
+    """Darken each colour by how pure it is."""
+    gain = exp2(-p.stops * _purity(r, g, b))
+    return r * gain, g * gain, b * gain
+
+
+def _purity(r: Plane, g: Plane, b: Plane) -> Plane:
+    square, grey = square_plane(r, g, b), luminance_plane(r, g, b)
+    share = grey * grey / maximum(square, _NO_LIGHT)
+    return where(square > _NO_LIGHT, maximum(1.0 - share, 0.0), 0.0)
 
 
 class Saturation(Node):
@@ -47,10 +71,12 @@ class Saturation(Node):
     def _matrix(self, saturation: float) -> Array:
         return saturation * np.eye(3) + (1.0 - saturation) * np.tile(AP1_LUMINANCE, (3, 1))
 
-    def evaluate(self, rgb: Array) -> Array:
+    def program(self) -> Program:
         """Return Y + saturation (in - Y), darkened by its purity."""
-        out = np.asarray(rgb @ self._matrix(self.saturation).T)
-        return out if self.density == 0.0 else out * np.exp2(-self.density * purity(out))
+        matrix = affine_call(self._matrix(self.saturation))
+        if self.density == 0.0:
+            return (matrix,)
+        return (matrix, Call(darker_by_purity, Density(self.density)))
 
     def lower(self) -> list[OcioTransform] | None:
         """Return one matrix, or None with `density`, for which OpenColorIO has no form."""
@@ -67,8 +93,4 @@ class Saturation(Node):
 
 def purity(rgb: Array) -> Array:
     """Return q, 0 for neutrals and 1 for light without luminance: (..., 3) to (..., 1)."""
-    square = np.square(rgb) @ AP1_LUMINANCE
-    share = np.divide(
-        np.square(luminance(rgb)), square, out=np.ones_like(square), where=square > 0.0
-    )
-    return np.maximum(1.0 - share, 0.0)[..., None]
+    return np.asarray(_purity(rgb[..., :1], rgb[..., 1:2], rgb[..., 2:]))

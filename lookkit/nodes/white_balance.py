@@ -23,6 +23,7 @@ from pydantic import AfterValidator, model_validator
 from pydantic_core import PydanticCustomError
 
 from lookkit.errors import InputError, UnknownNameError
+from lookkit.kernel.formula import Program, affine_call
 from lookkit.nodes.base import Node, Triple, matrix_transform, param
 from lookkit.spaces.whitepoints import balance, grey_white, illuminant, white
 from lookkit.spaces.working import Array, OcioTransform
@@ -103,9 +104,9 @@ class WhiteBalance(Node):
             return balance(source, method=self.method)
         return balance(source, illuminant(self.target), self.method)
 
-    def evaluate(self, rgb: Array) -> Array:
-        """Return A in."""
-        return np.asarray(rgb @ self._matrix.T)
+    def program(self) -> Program:
+        """Return the matrix."""
+        return (affine_call(self._matrix),)
 
     def lower(self) -> list[OcioTransform]:
         """Return one matrix."""

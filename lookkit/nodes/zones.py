@@ -29,13 +29,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import combinations, pairwise
-from typing import ClassVar, Literal
+from typing import ClassVar, Final, Literal, NamedTuple
 
 import numpy as np
 from pydantic import field_validator
 
+from lookkit.kernel.formula import Call, Planes, Program, formula, padded
+from lookkit.kernel.maths import Plane, exp2, maximum
 from lookkit.nodes.base import Channels, Node, Table, error_at, param, per_channel
-from lookkit.spaces.level import luminance, stops_of
+from lookkit.spaces.level import luminance_plane, stops_plane
 from lookkit.spaces.working import AP1_LUMINANCE, Array, OcioTransform
 
 NEAR_FOLD = 0.25
@@ -54,6 +56,57 @@ class Zone(Table):
     exposure: float = param(0.0, "brighter or darker", unit="stops", ge=-10, le=10)
     shift: Channels = param(0.0, "colour shift: more or less of each channel", unit="stops")
     saturation: float = param(1.0, "about luminance; 0 is grey", ge=0, le=4)
+
+
+LENGTHS: Final = (2, 4, 8, 16)
+
+
+class ZoneNumbers(NamedTuple):
+    """A zone: how its weight's logarithm rises over the one before, and what it does."""
+
+    rate: float
+    start: float
+    red: float
+    green: float
+    blue: float
+    saturation: float
+
+
+_NO_ZONE: Final = ZoneNumbers(0.0, -1e4, 0.0, 0.0, 0.0, 0.0)
+"""A zone whose weight is nothing at any level."""
+
+
+class Zoned(NamedTuple):
+    """The zones, from dark to light."""
+
+    zones: tuple[ZoneNumbers, ...]
+
+
+@formula(LENGTHS)
+def tone_zones(r: Plane, g: Plane, b: Plane, p: Zoned) -> Planes:
+    """Expose, tint and saturate by the level of the light."""
+    stops = stops_plane(r, g, b)
+    at, logs = 0.0 * stops, []
+    for zone in p.zones:
+        at = at + (zone.rate * stops + zone.start)
+        logs.append(at)
+    top = logs[0]
+    for one in logs[1:]:
+        top = maximum(top, one)
+    total = red = green = blue = saturation = 0.0 * stops
+    for zone, one in zip(p.zones, logs, strict=True):
+        weight = exp2(_PER_E * (one - top))
+        total = total + weight
+        red, green = red + zone.red * weight, green + zone.green * weight
+        blue, saturation = blue + zone.blue * weight, saturation + zone.saturation * weight
+    share = 1.0 / total
+    r, g, b = r * exp2(share * red), g * exp2(share * green), b * exp2(share * blue)
+    grey, kept = luminance_plane(r, g, b), share * saturation
+    return grey + kept * (r - grey), grey + kept * (g - grey), grey + kept * (b - grey)
+
+
+_PER_E: Final = 1.4426950408889634
+"""log2(e)."""
 
 
 class Zones(Node):
@@ -103,20 +156,21 @@ class Zones(Node):
         """Return the weight of each zone at `stops` from mid-grey: (...) to (..., zones)."""
         return np.moveaxis(self._blend.weights(stops), 0, -1)
 
-    def evaluate(self, rgb: Array) -> Array:
-        """Return the light, exposed, tinted and saturated by its zone."""
+    def program(self) -> Program:
+        """Return the zones."""
         if not self.zones:
-            return np.array(rgb)
+            return ()
+        return (Call(tone_zones, Zoned(padded(self._numbers(), _NO_ZONE, LENGTHS))),)
+
+    def _numbers(self) -> list[ZoneNumbers]:
         blend = self._blend
-        weights = blend.weights(stops_of(rgb))
-        gains = np.exp2(np.tensordot(weights, blend.gain_stops, axes=(0, 0)))
-        out = rgb * gains
-        if blend.saturates:
-            grey = luminance(out)[..., None]
-            out = grey + np.tensordot(weights, blend.saturation, axes=(0, 0))[..., None] * (
-                out - grey
-            )
-        return np.asarray(out)
+        gains = np.broadcast_to(blend.gain_stops, (len(self.zones), 3))
+        steps = [(0.0, 0.0)]
+        steps += [(1.0 / t, -b / t) for b, t in zip(blend.crossing, blend.softness, strict=True)]
+        return [
+            ZoneNumbers(*map(float, (*step, *gain, saturation)))
+            for step, gain, saturation in zip(steps, gains, blend.saturation, strict=True)
+        ]
 
     def lower(self) -> list[OcioTransform] | None:
         """Return None: OpenColorIO has no zones that keep ratios."""

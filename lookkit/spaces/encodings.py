@@ -15,12 +15,31 @@ from functools import cache, cached_property
 import numpy as np
 
 from lookkit.errors import InputError, UnknownNameError
+from lookkit.kernel.formula import Affine, Call, Planes, Program, affine_call, formula
+from lookkit.kernel.maths import Plane, absolute, maximum, mixed, unsure
 from lookkit.spaces import ranges
 from lookkit.spaces.curves import LARGEST, Curve, Linear
 from lookkit.spaces.data import Catalogue, find, shipped_table
 from lookkit.spaces.primaries import AP0, AP1, Adaptation, Primaries, between
 from lookkit.spaces.ranges import SignalRange
 from lookkit.spaces.working import AP0_TO_AP1, AP1_TO_AP0, Array, OcioTransform, as_pixels
+
+_BRIGHT = 128.0
+"""Scene light from 9.5 stops over mid-grey is worked out in float64."""
+
+
+@formula()
+def to_working_light(r: Plane, g: Plane, b: Plane, p: Affine) -> Planes:
+    """Mix the camera's channels to the working space."""
+    r, g, b = mixed(p.rows, r, g, b)
+    unsure(maximum(maximum(absolute(r), absolute(g)), absolute(b)) > _BRIGHT)
+    return r, g, b
+
+
+def camera_light(matrix: Array) -> Call:
+    """Return the call that takes a camera's linear light to AP1."""
+    return Call(to_working_light, affine_call(matrix).p)
+
 
 Rows = tuple[tuple[float, ...], ...]
 
@@ -108,6 +127,15 @@ class Encoding:
         held = np.clip(as_pixels(scene), -LARGEST, LARGEST)
         signal = self.curve.encode(held @ self.from_ap1.T)
         return ranges.convert(signal, target, source, depth)
+
+    def program(self, range: SignalRange | None = None, bits: int | None = None) -> Program | None:
+        """Return `decode` as formulas, or None where the curve has none."""
+        way = self.curve.decoding
+        if way is None:
+            return None
+        scale, offset = ranges.scale_offset(*self._carried(range, bits))
+        carried = () if (scale, offset) == (1.0, 0.0) else (affine_call(scale * np.eye(3), offset),)
+        return (*carried, Call(*way), camera_light(self.to_ap1))
 
     def lower(
         self, range: SignalRange | None = None, bits: int | None = None

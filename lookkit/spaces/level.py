@@ -16,9 +16,29 @@ from __future__ import annotations
 
 import numpy as np
 
+from lookkit.kernel.maths import Plane, log2, maximum
 from lookkit.spaces.working import AP1_LUMINANCE, MID_GREY, Array
 
-_BLACK = 1e-30
+_DARKEST = 1e-37
+_GREY_STOPS = float(np.log2(MID_GREY))
+
+
+RED, GREEN, BLUE = (float(weight) for weight in AP1_LUMINANCE)
+
+
+def luminance_plane(r: Plane, g: Plane, b: Plane) -> Plane:
+    """Return Y of planes of scene-linear AP1."""
+    return RED * r + GREEN * g + BLUE * b
+
+
+def square_plane(r: Plane, g: Plane, b: Plane) -> Plane:
+    """Return the square of the level of planes of scene-linear AP1."""
+    return RED * r * r + GREEN * g * g + BLUE * b * b
+
+
+def stops_plane(r: Plane, g: Plane, b: Plane) -> Plane:
+    """Return the level of planes in stops from mid-grey; black is -59."""
+    return 0.5 * log2(maximum(square_plane(r, g, b), _DARKEST)) - _GREY_STOPS
 
 
 def luminance(rgb: Array) -> Array:
@@ -28,9 +48,9 @@ def luminance(rgb: Array) -> Array:
 
 def level(rgb: Array) -> Array:
     """Return the level of scene-linear AP1, shape (..., 3) to (...); 0 only for black."""
-    return np.sqrt(np.square(rgb) @ AP1_LUMINANCE)
+    return np.asarray(np.sqrt(square_plane(rgb[..., 0], rgb[..., 1], rgb[..., 2])))
 
 
 def stops_of(rgb: Array) -> Array:
-    """Return the level in stops from mid-grey, shape (..., 3) to (...); black is -97.2."""
-    return np.asarray(np.log2(np.maximum(level(rgb), _BLACK)) - np.log2(MID_GREY))
+    """Return the level in stops from mid-grey, shape (..., 3) to (...); black is -59."""
+    return np.asarray(stops_plane(rgb[..., 0], rgb[..., 1], rgb[..., 2]))

@@ -22,6 +22,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from lookkit.kernel.formula import Planes
+from lookkit.kernel.maths import Plane, absolute, cbrt, maximum, minimum, unsure
 from lookkit.spaces.primaries import ACES_WHITE, AP1, D65, adaptation
 from lookkit.spaces.working import Array
 
@@ -58,26 +60,40 @@ OPPONENTS = _opponents()
 """B: roots of cone responses to L, a, b, shape (3, 3)."""
 
 
-def cone_roots(rgb: Array) -> Array:
-    """Return the cube roots of the cone responses to scene-linear AP1, shape (..., 3).
+_CONE_ROWS = CONES.tolist()
+_OPPONENT_ROWS = OPPONENTS.tolist()
+_LEAST_CONE, _DARK = 0.003, 1e-4
+"""A cone response that is a smaller share of the pixel's light loses digits in float32, unless
+the light is darker than anything seen."""
 
-    Computed from the differences to green, so that those of a neutral are equal to the bit.
+
+def roots_of(r: Plane, g: Plane, b: Plane) -> Planes:
+    """Return the cube roots of the cone responses to planes of scene-linear AP1.
+
+    Worked out from the differences to green, so that those of a neutral are equal to the bit.
     """
-    green = rgb[..., 1:2]
-    return np.cbrt(green + (rgb[..., ::2] - green) @ CONES[:, ::2].T)
+    x, z = r - g, b - g
+    cones = [g + row[0] * x + row[2] * z for row in _CONE_ROWS]
+    size = maximum(maximum(absolute(r), absolute(g)), absolute(b))
+    least = minimum(minimum(absolute(cones[0]), absolute(cones[1])), absolute(cones[2]))
+    unsure((least < _LEAST_CONE * size) & (size > _DARK))
+    return cbrt(cones[0]), cbrt(cones[1]), cbrt(cones[2])
 
 
-def opponents(roots: Array) -> Array:
-    """Return L, a, b of the roots, shape (..., 3); equal roots have no a and b to the bit."""
-    lab = np.empty_like(roots)
-    lab[..., 0] = roots @ OPPONENTS[0]
-    lab[..., 1:] = (roots[..., ::2] - roots[..., 1:2]) @ OPPONENTS[1:, ::2].T
-    return lab
+def opponents_of(long: Plane, middle: Plane, short: Plane) -> Planes:
+    """Return L, a, b of planes of roots; equal roots have no a and b to the bit."""
+    x, z = long - middle, short - middle
+    first, second, third = _OPPONENT_ROWS
+    return (
+        first[0] * long + first[1] * middle + first[2] * short,
+        second[0] * x + second[2] * z,
+        third[0] * x + third[2] * z,
+    )
 
 
 def oklab(rgb: Array) -> Array:
     """Return L, a, b of scene-linear AP1, shape (..., 3); odd-symmetric, unbounded."""
-    return opponents(cone_roots(rgb))
+    return np.stack(opponents_of(*roots_of(rgb[..., 0], rgb[..., 1], rgb[..., 2])), axis=-1)
 
 
 def from_oklab(lab: Array) -> Array:
@@ -98,6 +114,15 @@ def chroma_of(lab: Array) -> Array:
     return np.asarray(np.sqrt(share))
 
 
-def hue_distance(hue: Array, centre: float) -> Array:
-    """Return how far `hue` lies from `centre` around the circle, 0 to 180 degrees."""
-    return np.asarray(np.abs((hue - centre + 180.0) % 360.0 - 180.0))
+def hue_distance(hue: Plane, centre: float) -> Plane:
+    """Return how far `hue` lies from `centre` around the circle, 0 to 180 degrees.
+
+    Both in degrees, -180 to 180 (see `in_circle`).
+    """
+    apart = absolute(hue - centre)
+    return minimum(apart, 360.0 - apart)
+
+
+def in_circle(degrees: float) -> float:
+    """Return an angle of any number of turns as -180 to 180 degrees."""
+    return (degrees + 180.0) % 360.0 - 180.0

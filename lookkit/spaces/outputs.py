@@ -13,6 +13,7 @@ from functools import cache, cached_property
 import numpy as np
 
 from lookkit.errors import InputError, UnknownNameError
+from lookkit.kernel.formula import Call, Ends, Program, affine_call, hold
 from lookkit.spaces import ranges
 from lookkit.spaces.curves import LARGEST, Bt1886, Curve
 from lookkit.spaces.data import Catalogue, find, shipped_table
@@ -122,6 +123,25 @@ class Output:
         light = np.clip(as_pixels(display), low, high)
         signal = self.curve.encode(light @ self.matrix.T)
         return signal if self.excursions else np.clip(signal, 0.0, 1.0)
+
+    def program(self, *, nominal: bool = False) -> Program | None:
+        """Return `encode`, or `nominal`, as formulas; None where the curve has none."""
+        way = self.curve.encoding
+        if way is None:
+            return None
+        low, high = (-LARGEST, LARGEST) if self.excursions else (0.0, self.peak / 100)
+        calls = [Call(hold, Ends(low, high))]
+        if not np.array_equal(self.matrix, np.eye(3)):
+            calls.append(affine_call(self.matrix))
+        calls.append(Call(*way))
+        if not self.excursions:
+            calls.append(Call(hold, Ends(0.0, 1.0)))
+        if not nominal:
+            scale, offset = ranges.scale_offset("full", self.range, self.bits)
+            if (scale, offset) != (1.0, 0.0):
+                calls.append(affine_call(scale * np.eye(3), offset))
+            calls.append(Call(hold, Ends(0.0, 1.0)))
+        return tuple(calls)
 
     def decode(self, signal: Array) -> Array:
         """Return light, RGB of the limiting gamut, 1.0 = 100 cd/m2; nothing is clipped."""

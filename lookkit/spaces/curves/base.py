@@ -3,18 +3,27 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from typing import ClassVar, Final
+from typing import Any, ClassVar, Final
 
 import numpy as np
 
 from lookkit.errors import InputError
+from lookkit.kernel.formula import Formula
 from lookkit.spaces.working import Array, OcioTransform
-
-_LARGEST_LOG: Final = 80.0
-"""Exponents of e stop here (5e34), so that finite codes stay finite, in float32 too."""
 
 LARGEST: Final = 1e30
 """Codes and light are held within this, far beyond any picture, to keep them finite."""
+
+
+Way = tuple[Formula, Any]
+"""A formula that does the same to each channel, and its parameters."""
+
+
+def _through(way: Way | None, values: Array) -> Array:
+    if way is None or way[0].single is None:
+        raise NotImplementedError
+    with np.errstate(all="ignore"):
+        return np.asarray(way[0].single(np.asarray(values, dtype=np.float64), way[1]))
 
 
 class Curve(ABC):
@@ -29,13 +38,23 @@ class Curve(ABC):
     is_log: ClassVar[bool] = False
     """Whether codes above black are a logarithm of light."""
 
-    @abstractmethod
-    def decode(self, code: Array) -> Array:
-        """Return linear light for codes."""
+    @property
+    def decoding(self) -> Way | None:
+        """The formula from codes to light with its parameters, or None where it has none."""
+        return None
 
-    @abstractmethod
+    @property
+    def encoding(self) -> Way | None:
+        """The formula from light to codes with its parameters, or None where it has none."""
+        return None
+
+    def decode(self, code: Array) -> Array:
+        """Return linear light for codes, any shape."""
+        return _through(self.decoding, code)
+
     def encode(self, linear: Array) -> Array:
-        """Return codes for linear light."""
+        """Return codes for linear light, any shape."""
+        return _through(self.encoding, linear)
 
     @abstractmethod
     def lower_decode(self) -> list[OcioTransform]:
@@ -44,17 +63,6 @@ class Curve(ABC):
     @abstractmethod
     def lower_encode(self) -> list[OcioTransform]:
         """Return `encode` as OpenColorIO transforms."""
-
-
-def safe_exp(exponent: Array) -> Array:
-    """Return e^x, held at e^80 so that it stays finite."""
-    return np.exp(np.minimum(exponent, _LARGEST_LOG))
-
-
-def signed_power(value: Array, exponent: float) -> Array:
-    """Return `sign(x) |x|^exponent`, |x| held at e^(80 / exponent) so that it stays finite."""
-    largest = np.exp(_LARGEST_LOG / max(exponent, 1.0))
-    return np.sign(value) * np.minimum(np.abs(value), largest) ** exponent
 
 
 def require(condition: bool, message: str) -> None:

@@ -5,12 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cached_property
 from math import log10
-from typing import ClassVar, Final
+from typing import ClassVar, Final, NamedTuple
 
 import numpy as np
 
-from lookkit.spaces.curves.base import Curve, require
-from lookkit.spaces.curves.rooted import Hlg
+from lookkit.kernel.formula import Nothing, Planes, each_channel, formula
+from lookkit.kernel.maths import Plane, absolute, maximum, minimum, power, unsure, where
+from lookkit.spaces.curves.base import Curve, Way, require
+from lookkit.spaces.curves.rooted import Hlg, HlgNumbers, hlg_encode
 from lookkit.spaces.working import Array, OcioTransform
 
 _M1: Final = 2610 / 16384
@@ -20,6 +22,25 @@ _C2: Final = 2413 / 4096 * 32
 _C3: Final = 2392 / 4096 * 32
 _HIGHEST: Final = 1.9
 """Codes are held here; the formula's pole is at 1.99."""
+
+
+@each_channel
+def pq_decode(code: Plane, p: Nothing) -> Plane:
+    """Return light for signal."""
+    root = power(minimum(absolute(code), _HIGHEST), 1.0 / _M2)
+    # The difference that is left near black is too small for float32.
+    unsure(root < _C1 + 0.02)
+    y = power(maximum(root - _C1, 0.0) / (_C2 - _C3 * root), 1.0 / _M1)
+    return where(code < 0.0, -100.0, 100.0) * y
+
+
+@each_channel
+def pq_encode(light: Plane, p: Nothing) -> Plane:
+    """Return signal for light."""
+    raised = power(minimum(absolute(light) / 100.0, 1e30), _M1)
+    # (1 + small)^m2 keeps its digits as 2^(m2 log2(1 + small)) only if float32 holds the sum.
+    share = (_C1 + _C2 * raised) / (1.0 + _C3 * raised)
+    return where(light < 0.0, -1.0, 1.0) * power(share, _M2)
 
 
 @dataclass(frozen=True)
@@ -32,16 +53,15 @@ class Pq(Curve):
 
     family: ClassVar[str] = "pq"
 
-    def decode(self, code: Array) -> Array:
-        """Return light for signal, any shape; codes are held at 1.9."""
-        root = np.minimum(np.abs(code), _HIGHEST) ** (1 / _M2)
-        y = (np.maximum(root - _C1, 0) / (_C2 - _C3 * root)) ** (1 / _M1)
-        return np.where(code < 0, -100, 100) * y
+    @property
+    def decoding(self) -> Way:
+        """The formula from signal to light; codes are held at 1.9."""
+        return pq_decode, Nothing()
 
-    def encode(self, linear: Array) -> Array:
-        """Return signal for light, any shape."""
-        power = np.minimum(np.abs(linear) / 100, 1e30) ** _M1
-        return np.where(linear < 0, -1, 1) * ((_C1 + _C2 * power) / (1 + _C3 * power)) ** _M2
+    @property
+    def encoding(self) -> Way:
+        """The formula from light to signal."""
+        return pq_encode, Nothing()
 
     def lower_decode(self) -> list[OcioTransform]:
         """Return OpenColorIO's builtin, a half-float 1D LUT; within 4e-6, relative."""
@@ -56,7 +76,7 @@ class Pq(Curve):
         return [builtin("CURVE - LINEAR_to_ST-2084")]
 
 
-_LUMINANCE: Final = np.array([0.2627, 0.6780, 0.0593])
+_LUMINANCE: Final = (0.2627, 0.6780, 0.0593)
 """BT.2020 luminance, to the digits that BT.2100 prints."""
 
 _DARKEST: Final = 1e-8
@@ -64,6 +84,26 @@ _DARKEST: Final = 1e-8
 
 _FIXED_FUNCTION_DARKEST: Final = 1e-4
 """The same limit of OpenColorIO's fixed function; the light is scaled to move it."""
+
+
+class HlgDisplayNumbers(NamedTuple):
+    """What makes the peak 1, and the exponent of the luminance."""
+
+    scale: float
+    exponent: float
+
+
+@formula()
+def hlg_display_encode(r: Plane, g: Plane, b: Plane, p: HlgDisplayNumbers) -> Planes:
+    """Return signal for display light, RGB of BT.2020."""
+    r, g, b = p.scale * r, p.scale * g, p.scale * b
+    luminance = absolute(_LUMINANCE[0] * r + _LUMINANCE[1] * g + _LUMINANCE[2] * b)
+    gain = power(maximum(luminance, _DARKEST), p.exponent)
+    return _signal(gain * r), _signal(gain * g), _signal(gain * b)
+
+
+def _signal(light: Plane) -> Plane:
+    return hlg_encode.one(light, HlgNumbers(1.0))
 
 
 @dataclass(frozen=True)
@@ -95,14 +135,19 @@ class HlgDisplay(Curve):
     def decode(self, code: Array) -> Array:
         """Return display light, RGB of BT.2020, for signal."""
         scene = Hlg().decode(code)
-        luminance = np.maximum(np.abs(scene @ _LUMINANCE), _DARKEST ** (1 / self.gamma))
+        luminance = np.maximum(np.abs(scene @ np.array(_LUMINANCE)), _DARKEST ** (1 / self.gamma))
         return np.asarray(self.peak / 100 * scene * luminance[..., None] ** (self.gamma - 1))
+
+    @property
+    def encoding(self) -> Way:
+        """The formula from light to signal; it mixes the channels."""
+        return hlg_display_encode, HlgDisplayNumbers(100 / self.peak, 1 / self.gamma - 1)
 
     def encode(self, linear: Array) -> Array:
         """Return signal for display light, RGB of BT.2020."""
-        light = linear * (100 / self.peak)
-        luminance = np.maximum(np.abs(light @ _LUMINANCE), _DARKEST)
-        return Hlg().encode(light * luminance[..., None] ** (1 / self.gamma - 1))
+        formula, p = self.encoding
+        planes = np.moveaxis(np.asarray(linear, dtype=np.float64), -1, 0)
+        return np.stack(formula(*planes, p), axis=-1)
 
     def lower_decode(self) -> list[OcioTransform]:
         """Return the HLG curve, OpenColorIO's surround function and gains."""

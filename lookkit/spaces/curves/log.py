@@ -5,14 +5,44 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cached_property
 from math import isfinite, log
-from typing import ClassVar, Final
+from typing import ClassVar, Final, NamedTuple
 
-import numpy as np
-
-from lookkit.spaces.curves.base import Curve, require, safe_exp
-from lookkit.spaces.working import Array, OcioTransform
+from lookkit.kernel.formula import each_channel
+from lookkit.kernel.maths import Plane, held_exp2, log2, maximum, minimum, where
+from lookkit.spaces.curves.base import Curve, Way, require
+from lookkit.spaces.working import OcioTransform
 
 _LARGEST_MISS: Final = 3e-6
+
+
+class LogNumbers(NamedTuple):
+    """The constants of a `Log`; `rate` is code for a doubling."""
+
+    rate: float
+    log_offset: float
+    lin_slope: float
+    lin_offset: float
+    lin_break: float
+    break_code: float
+    slope: float
+    offset: float
+
+
+@each_channel
+def log_decode(code: Plane, p: LogNumbers) -> Plane:
+    """Return linear light for a code."""
+    above = (held_exp2((code - p.log_offset) / p.rate) - p.lin_offset) / p.lin_slope
+    below = minimum((code - p.offset) / p.slope, p.lin_break)
+    return where(code >= p.break_code, above, below)
+
+
+@each_channel
+def log_encode(light: Plane, p: LogNumbers) -> Plane:
+    """Return the code for linear light."""
+    inside = p.lin_slope * maximum(light, p.lin_break) + p.lin_offset
+    above = p.rate * log2(inside) + p.log_offset
+    below = minimum(p.slope * light + p.offset, p.break_code)
+    return where(light >= p.lin_break, above, below)
 
 
 @dataclass(frozen=True)
@@ -91,20 +121,29 @@ class Log(Curve):
             return slope, self.linear_offset
         return slope, self._break_code - slope * self._break
 
-    def decode(self, code: Array) -> Array:
-        """Return linear light for codes, any shape."""
+    @cached_property
+    def _numbers(self) -> LogNumbers:
         slope, offset = self._line
-        above = (safe_exp((code - self.log_offset) / self._rate) - self.lin_offset) / self.lin_slope
-        below = np.minimum((code - offset) / slope, self._break)
-        return np.where(code >= self._break_code, above, below)
+        return LogNumbers(
+            rate=self._rate * log(2.0),
+            log_offset=self.log_offset,
+            lin_slope=self.lin_slope,
+            lin_offset=self.lin_offset,
+            lin_break=self._break,
+            break_code=self._break_code,
+            slope=slope,
+            offset=offset,
+        )
 
-    def encode(self, linear: Array) -> Array:
-        """Return codes for linear light, any shape."""
-        slope, offset = self._line
-        inside = self.lin_slope * np.maximum(linear, self._break) + self.lin_offset
-        above = self._rate * np.log(inside) + self.log_offset
-        below = np.minimum(slope * linear + offset, self._break_code)
-        return np.where(linear >= self._break, above, below)
+    @property
+    def decoding(self) -> Way:
+        """The formula from codes to light."""
+        return log_decode, self._numbers
+
+    @property
+    def encoding(self) -> Way:
+        """The formula from light to codes."""
+        return log_encode, self._numbers
 
     @cached_property
     def miss(self) -> float:

@@ -5,12 +5,47 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cached_property
 from math import log
-from typing import ClassVar, Final
+from typing import ClassVar, Final, NamedTuple
 
 import numpy as np
 
-from lookkit.spaces.curves.base import Curve, require, safe_exp
-from lookkit.spaces.working import Array, OcioTransform
+from lookkit.kernel.formula import Nothing, each_channel
+from lookkit.kernel.maths import Plane, absolute, clip, held_exp2, log2, maximum, where
+from lookkit.spaces.curves.base import Curve, Way, require
+from lookkit.spaces.working import OcioTransform
+
+
+class MirroredNumbers(NamedTuple):
+    """The constants of a `MirroredLog`; `rate` is code for a doubling."""
+
+    rate: float
+    log_offset: float
+    mirror_offset: float
+    lin_slope: float
+    lin_break: float
+    high: float
+    low: float
+    slope: float
+    offset: float
+
+
+@each_channel
+def mirrored_decode(code: Plane, p: MirroredNumbers) -> Plane:
+    """Return linear light for a code."""
+    up = held_exp2((code - p.log_offset) / p.rate) - 1.0
+    down = 1.0 - held_exp2((p.mirror_offset - code) / p.rate)
+    middle = clip((code - p.offset) / p.slope, -p.lin_break, p.lin_break)
+    below = where(code <= p.low, down / p.lin_slope, middle)
+    return where(code >= p.high, up / p.lin_slope, below)
+
+
+@each_channel
+def mirrored_encode(light: Plane, p: MirroredNumbers) -> Plane:
+    """Return the code for linear light."""
+    size = p.rate * log2(1.0 + p.lin_slope * maximum(absolute(light), p.lin_break))
+    middle = clip(p.slope * light + p.offset, p.low, p.high)
+    below = where(light <= -p.lin_break, p.mirror_offset - size, middle)
+    return where(light >= p.lin_break, p.log_offset + size, below)
 
 
 @dataclass(frozen=True)
@@ -63,22 +98,29 @@ class MirroredLog(Curve):
     def _low(self) -> float:
         return self._mirror_offset - self._rate * log(self.lin_slope * self.lin_break + 1)
 
-    def decode(self, code: Array) -> Array:
-        """Return linear light for codes, any shape."""
-        up = safe_exp((code - self.log_offset) / self._rate) - 1
-        down = 1 - safe_exp((self._mirror_offset - code) / self._rate)
-        line = (code - self.linear_offset) / self.linear_slope
-        middle = np.clip(line, -self.lin_break, self.lin_break)
-        below = np.where(code <= self._low, down / self.lin_slope, middle)
-        return np.where(code >= self._high, up / self.lin_slope, below)
+    @cached_property
+    def _numbers(self) -> MirroredNumbers:
+        return MirroredNumbers(
+            rate=self._rate * log(2.0),
+            log_offset=self.log_offset,
+            mirror_offset=self._mirror_offset,
+            lin_slope=self.lin_slope,
+            lin_break=self.lin_break,
+            high=self._high,
+            low=self._low,
+            slope=self.linear_slope,
+            offset=self.linear_offset,
+        )
 
-    def encode(self, linear: Array) -> Array:
-        """Return codes for linear light, any shape."""
-        size = self._rate * np.log1p(self.lin_slope * np.maximum(np.abs(linear), self.lin_break))
-        line = self.linear_slope * linear + self.linear_offset
-        middle = np.clip(line, self._low, self._high)
-        below = np.where(linear <= -self.lin_break, self._mirror_offset - size, middle)
-        return np.where(linear >= self.lin_break, self.log_offset + size, below)
+    @property
+    def decoding(self) -> Way:
+        """The formula from codes to light."""
+        return mirrored_decode, self._numbers
+
+    @property
+    def encoding(self) -> Way:
+        """The formula from light to codes."""
+        return mirrored_encode, self._numbers
 
     def lower_decode(self) -> list[OcioTransform]:
         """Return a half-float 1D LUT: OpenColorIO has no mirrored logarithm.
@@ -100,6 +142,26 @@ _FLOOR: Final = 2.0**-16
 """Light that ACEScc adds to half of what lies below its break."""
 
 
+_BLACK: Final = (-16 + 9.72) / 17.52
+_PER_CODE: Final = 17.52 * log(2)
+
+
+@each_channel
+def acescc_decode(code: Plane, p: Nothing) -> Plane:
+    """Return linear light for a code."""
+    below = _FLOOR + (code - _BLACK) * _PER_CODE * _FLOOR
+    y = where(code >= _BLACK, held_exp2(code * 17.52 - 9.72), below)
+    return where(y >= 2.0 * _FLOOR, y, 2.0 * (y - _FLOOR))
+
+
+@each_channel
+def acescc_encode(light: Plane, p: Nothing) -> Plane:
+    """Return the code for linear light."""
+    y = where(light >= 2.0 * _FLOOR, light, _FLOOR + light / 2.0)
+    above = (log2(maximum(y, _FLOOR)) + 9.72) / 17.52
+    return where(light >= 0.0, above, _BLACK + (y / _FLOOR - 1.0) / _PER_CODE)
+
+
 @dataclass(frozen=True)
 class AcesCc(Curve):
     """ACEScc: a pure logarithm whose lowest part ends at black.
@@ -113,20 +175,15 @@ class AcesCc(Curve):
     family: ClassVar[str] = "acescc"
     is_log: ClassVar[bool] = True
 
-    def decode(self, code: Array) -> Array:
-        """Return linear light for codes, any shape."""
-        y = np.where(
-            code >= _BLACK,
-            safe_exp((code * 17.52 - 9.72) * log(2)),
-            _FLOOR + (code - _BLACK) * 17.52 * log(2) * _FLOOR,
-        )
-        return np.where(y >= 2 * _FLOOR, y, 2 * (y - _FLOOR))
+    @property
+    def decoding(self) -> Way:
+        """The formula from codes to light."""
+        return acescc_decode, Nothing()
 
-    def encode(self, linear: Array) -> Array:
-        """Return codes for linear light, any shape."""
-        y = np.where(linear >= 2 * _FLOOR, linear, _FLOOR + linear / 2)
-        above = (np.log2(np.maximum(y, _FLOOR)) + 9.72) / 17.52
-        return np.where(linear >= 0, above, _BLACK + (y / _FLOOR - 1) / (17.52 * log(2)))
+    @property
+    def encoding(self) -> Way:
+        """The formula from light to codes."""
+        return acescc_encode, Nothing()
 
     def lower_decode(self) -> list[OcioTransform]:
         """Return a camera log backwards, and a half-float 1D LUT of two straight pieces.
@@ -158,6 +215,3 @@ class AcesCc(Curve):
             lin_break=_FLOOR,
             inverse=inverse,
         )
-
-
-_BLACK: Final = (-16 + 9.72) / 17.52

@@ -5,12 +5,18 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cached_property
 from math import isfinite, log2
-from typing import ClassVar
+from typing import ClassVar, NamedTuple
 
-import numpy as np
+from lookkit.kernel.formula import Nothing, each_channel
+from lookkit.kernel.maths import Plane, maximum, minimum, power, signed_power, where
+from lookkit.spaces.curves.base import Curve, Way, require
+from lookkit.spaces.working import OcioTransform
 
-from lookkit.spaces.curves.base import Curve, require, signed_power
-from lookkit.spaces.working import Array, OcioTransform
+
+@each_channel
+def as_it_is(x: Plane, p: Nothing) -> Plane:
+    """Return the same values."""
+    return x + 0.0
 
 
 @dataclass(frozen=True)
@@ -19,13 +25,12 @@ class Linear(Curve):
 
     family: ClassVar[str] = "linear"
 
-    def decode(self, code: Array) -> Array:
-        """Return the codes."""
-        return np.array(code, dtype=np.float64)
+    @property
+    def decoding(self) -> Way:
+        """The formula that changes nothing."""
+        return as_it_is, Nothing()
 
-    def encode(self, linear: Array) -> Array:
-        """Return the light."""
-        return np.array(linear, dtype=np.float64)
+    encoding = decoding
 
     def lower_decode(self) -> list[OcioTransform]:
         """Return nothing to do."""
@@ -34,6 +39,65 @@ class Linear(Curve):
     def lower_encode(self) -> list[OcioTransform]:
         """Return nothing to do."""
         return []
+
+
+class PowerNumbers(NamedTuple):
+    """What multiplies before, the exponent, and what multiplies after."""
+
+    before: float
+    exponent: float
+    after: float
+
+
+@each_channel
+def power_curve(x: Plane, p: PowerNumbers) -> Plane:
+    """Return a power, odd about zero."""
+    return p.after * signed_power(p.before * x, p.exponent)
+
+
+class ToeNumbers(NamedTuple):
+    """The constants of a `ToePower`."""
+
+    gamma: float
+    offset: float
+    toe_slope: float
+    lin_break: float
+    break_code: float
+
+
+@each_channel
+def toe_decode(code: Plane, p: ToeNumbers) -> Plane:
+    """Return linear light for a code."""
+    above = signed_power((code + p.offset) / (1.0 + p.offset), p.gamma)
+    below = minimum(code / p.toe_slope, p.lin_break)
+    return where(code >= p.break_code, above, below)
+
+
+@each_channel
+def toe_encode(light: Plane, p: ToeNumbers) -> Plane:
+    """Return the code for linear light."""
+    above = (1.0 + p.offset) * power(maximum(light, p.lin_break), 1.0 / p.gamma) - p.offset
+    below = minimum(p.toe_slope * light, p.break_code)
+    return where(light >= p.lin_break, above, below)
+
+
+class Bt1886Numbers(NamedTuple):
+    """The span and the lift of a display, as BT.1886 has them."""
+
+    span: float
+    lift: float
+
+
+@each_channel
+def bt1886_decode(signal: Plane, p: Bt1886Numbers) -> Plane:
+    """Return light for signal."""
+    return signed_power(signal * p.span + p.lift, 2.4)
+
+
+@each_channel
+def bt1886_encode(light: Plane, p: Bt1886Numbers) -> Plane:
+    """Return signal for light."""
+    return (signed_power(light, 1.0 / 2.4) - p.lift) / p.span
 
 
 @dataclass(frozen=True)
@@ -55,13 +119,15 @@ class Power(Curve):
         require(self.gamma > 0, f"gamma is {self.gamma:g}, expected above 0")
         require(self.scale > 0, f"scale is {self.scale:g}, expected above 0")
 
-    def decode(self, code: Array) -> Array:
-        """Return linear light for codes, any shape."""
-        return self.scale * signed_power(code, self.gamma)
+    @property
+    def decoding(self) -> Way:
+        """The formula from codes to light."""
+        return power_curve, PowerNumbers(1.0, self.gamma, self.scale)
 
-    def encode(self, linear: Array) -> Array:
-        """Return codes for linear light, any shape."""
-        return signed_power(linear / self.scale, 1 / self.gamma)
+    @property
+    def encoding(self) -> Way:
+        """The formula from light to codes."""
+        return power_curve, PowerNumbers(1.0 / self.scale, 1.0 / self.gamma, 1.0)
 
     def lower_decode(self) -> list[OcioTransform]:
         """Return a mirrored exponent and, where needed, a gain."""
@@ -114,18 +180,19 @@ class ToePower(Curve):
     def _miss(self) -> float:
         return self.toe_slope * self.lin_break - self._break_code
 
-    def decode(self, code: Array) -> Array:
-        """Return linear light for codes, any shape."""
-        above = signed_power((code + self.offset) / (1 + self.offset), self.gamma)
-        below = np.minimum(code / self.toe_slope, self.lin_break)
-        return np.where(code >= self._break_code, above, below)
+    @cached_property
+    def _numbers(self) -> ToeNumbers:
+        return ToeNumbers(self.gamma, self.offset, self.toe_slope, self.lin_break, self._break_code)
 
-    def encode(self, linear: Array) -> Array:
-        """Return codes for linear light, any shape."""
-        root = np.maximum(linear, self.lin_break) ** (1 / self.gamma)
-        above = (1 + self.offset) * root - self.offset
-        below = np.minimum(self.toe_slope * linear, self._break_code)
-        return np.where(linear >= self.lin_break, above, below)
+    @property
+    def decoding(self) -> Way:
+        """The formula from codes to light."""
+        return toe_decode, self._numbers
+
+    @property
+    def encoding(self) -> Way:
+        """The formula from light to codes."""
+        return toe_encode, self._numbers
 
     def lower_decode(self) -> list[OcioTransform]:
         """Return `lower_encode` backwards."""
@@ -207,13 +274,15 @@ class Bt1886(Curve):
         lift: float = (self.black / 100) ** (1 / 2.4)
         return lift
 
-    def decode(self, code: Array) -> Array:
-        """Return light for signal, any shape."""
-        return signed_power(code * self._span + self._lift, 2.4)
+    @property
+    def decoding(self) -> Way:
+        """The formula from signal to light."""
+        return bt1886_decode, Bt1886Numbers(self._span, self._lift)
 
-    def encode(self, linear: Array) -> Array:
-        """Return signal for light, any shape; light below the display's black is below 0."""
-        return (signed_power(linear, 1 / 2.4) - self._lift) / self._span
+    @property
+    def encoding(self) -> Way:
+        """The formula from light to signal; light below the display's black is below 0."""
+        return bt1886_encode, Bt1886Numbers(self._span, self._lift)
 
     def lower_decode(self) -> list[OcioTransform]:
         """Return a mirrored exponent, after an affine step unless Lw is 100 and Lb 0."""

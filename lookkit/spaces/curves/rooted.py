@@ -9,13 +9,55 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from math import log, log2
-from typing import ClassVar, Final
+from math import log
+from typing import ClassVar, Final, NamedTuple
 
 import numpy as np
 
-from lookkit.spaces.curves.base import Curve, require, safe_exp, signed_power
-from lookkit.spaces.working import Array, OcioTransform
+from lookkit.kernel.formula import each_channel
+from lookkit.kernel.maths import (
+    Plane,
+    absolute,
+    cbrt,
+    copysign,
+    held_exp2,
+    log2,
+    maximum,
+    minimum,
+    signed_power,
+    sqrt,
+    where,
+)
+from lookkit.spaces.curves.base import Curve, Way, require
+from lookkit.spaces.working import OcioTransform
+
+
+class CubeRootNumbers(NamedTuple):
+    """The constants of a `CubeRootLog`; `rate` is code for a doubling."""
+
+    root_slope: float
+    root_offset: float
+    rate: float
+    log_offset: float
+    lin_break: float
+    break_code: float
+
+
+@each_channel
+def cube_root_decode(code: Plane, p: CubeRootNumbers) -> Plane:
+    """Return linear light for a code."""
+    above = held_exp2((code - p.log_offset) / p.rate)
+    root = code / p.root_slope
+    below = root * root * root - p.root_offset
+    return where(code >= p.break_code, above, minimum(below, p.lin_break))
+
+
+@each_channel
+def cube_root_encode(light: Plane, p: CubeRootNumbers) -> Plane:
+    """Return the code for linear light."""
+    above = p.rate * log2(maximum(light, p.lin_break)) + p.log_offset
+    below = p.root_slope * cbrt(light + p.root_offset)
+    return where(light >= p.lin_break, above, minimum(below, p.break_code))
 
 
 @dataclass(frozen=True)
@@ -49,17 +91,26 @@ class CubeRootLog(Curve):
     def _break_code(self) -> float:
         return self.log_slope * log(self.lin_break) + self.log_offset
 
-    def decode(self, code: Array) -> Array:
-        """Return linear light for codes, any shape."""
-        above = safe_exp((code - self.log_offset) / self.log_slope)
-        below = signed_power(code / self.root_slope, 3) - self.root_offset
-        return np.where(code >= self._break_code, above, np.minimum(below, self.lin_break))
+    @cached_property
+    def _numbers(self) -> CubeRootNumbers:
+        return CubeRootNumbers(
+            root_slope=self.root_slope,
+            root_offset=self.root_offset,
+            rate=self.log_slope * log(2.0),
+            log_offset=self.log_offset,
+            lin_break=self.lin_break,
+            break_code=self._break_code,
+        )
 
-    def encode(self, linear: Array) -> Array:
-        """Return codes for linear light, any shape."""
-        above = self.log_slope * np.log(np.maximum(linear, self.lin_break)) + self.log_offset
-        below = self.root_slope * np.cbrt(linear + self.root_offset)
-        return np.where(linear >= self.lin_break, above, np.minimum(below, self._break_code))
+    @property
+    def decoding(self) -> Way:
+        """The formula from codes to light."""
+        return cube_root_decode, self._numbers
+
+    @property
+    def encoding(self) -> Way:
+        """The formula from light to codes."""
+        return cube_root_encode, self._numbers
 
     def lower_decode(self) -> list[OcioTransform]:
         """Return a LUT to the cube root of light, a cube and an offset.
@@ -78,6 +129,35 @@ class CubeRootLog(Curve):
 
         rest = half_lut(lambda root: self.encode(signed_power(root, 3) - self.root_offset))
         return [affine(1, self.root_offset), power(1 / 3), rest]
+
+
+class SquareNumbers(NamedTuple):
+    """The constants of a `SquareLog`; `rate` is code for a doubling."""
+
+    black: float
+    square_slope: float
+    lin_offset: float
+    rate: float
+    log_offset: float
+    lin_break: float
+    break_code: float
+
+
+@each_channel
+def square_decode(code: Plane, p: SquareNumbers) -> Plane:
+    """Return linear light for a code."""
+    above = held_exp2((code - p.log_offset) / p.rate) - p.lin_offset
+    below = copysign(sqrt(absolute(code) / p.square_slope), code) + p.black
+    return where(code >= p.break_code, above, minimum(below, p.lin_break))
+
+
+@each_channel
+def square_encode(light: Plane, p: SquareNumbers) -> Plane:
+    """Return the code for linear light."""
+    above = p.rate * log2(maximum(light, p.lin_break) + p.lin_offset) + p.log_offset
+    x = light - p.black
+    below = p.square_slope * (x * absolute(x))
+    return where(light >= p.lin_break, above, minimum(below, p.break_code))
 
 
 @dataclass(frozen=True)
@@ -112,20 +192,29 @@ class SquareLog(Curve):
 
     @cached_property
     def _break_code(self) -> float:
-        return self.log_slope * log2(self.lin_break + self.lin_offset) + self.log_offset
+        return self.log_slope * float(log2(self.lin_break + self.lin_offset)) + self.log_offset
 
-    def decode(self, code: Array) -> Array:
-        """Return linear light for codes, any shape."""
-        above = safe_exp((code - self.log_offset) / self.log_slope * log(2)) - self.lin_offset
-        below = signed_power(code / self.square_slope, 0.5) + self.black
-        return np.where(code >= self._break_code, above, np.minimum(below, self.lin_break))
+    @cached_property
+    def _numbers(self) -> SquareNumbers:
+        return SquareNumbers(
+            black=self.black,
+            square_slope=self.square_slope,
+            lin_offset=self.lin_offset,
+            rate=self.log_slope,
+            log_offset=self.log_offset,
+            lin_break=self.lin_break,
+            break_code=self._break_code,
+        )
 
-    def encode(self, linear: Array) -> Array:
-        """Return codes for linear light, any shape."""
-        inside = np.maximum(linear, self.lin_break) + self.lin_offset
-        above = self.log_slope * np.log2(inside) + self.log_offset
-        below = self.square_slope * signed_power(linear - self.black, 2)
-        return np.where(linear >= self.lin_break, above, np.minimum(below, self._break_code))
+    @property
+    def decoding(self) -> Way:
+        """The formula from codes to light."""
+        return square_decode, self._numbers
+
+    @property
+    def encoding(self) -> Way:
+        """The formula from light to codes."""
+        return square_encode, self._numbers
 
     def lower_decode(self) -> list[OcioTransform]:
         """Return a LUT to the square of light above black, a mirrored root and an offset.
@@ -150,6 +239,32 @@ _B: Final = 1 - 4 * _A
 _C: Final = 0.5 - _A * log(4 * _A)
 
 
+_RATE: Final = _A * log(2.0)
+
+
+class HlgNumbers(NamedTuple):
+    """E of linear light 1.0."""
+
+    unit: float
+
+
+@each_channel
+def hlg_decode(code: Plane, p: HlgNumbers) -> Plane:
+    """Return linear light for a code."""
+    above = (held_exp2((code - _C) / _RATE) + _B) / 12.0
+    below = code * absolute(code) / 3.0
+    return where(code > 0.5, above, below) / p.unit
+
+
+@each_channel
+def hlg_encode(light: Plane, p: HlgNumbers) -> Plane:
+    """Return the code for linear light."""
+    e = light * p.unit
+    above = _RATE * log2(12.0 * maximum(e, 1.0 / 12.0) - _B) + _C
+    below = copysign(sqrt(3.0 * absolute(e)), e)
+    return where(e > 1.0 / 12.0, above, below)
+
+
 @dataclass(frozen=True)
 class Hlg(Curve):
     """The opto-electronic transfer function of ITU-R BT.2100 hybrid log-gamma.
@@ -171,17 +286,15 @@ class Hlg(Curve):
     def __post_init__(self) -> None:
         require(self.unit > 0, f"unit is {self.unit:g}, expected above 0")
 
-    def decode(self, code: Array) -> Array:
-        """Return linear light for codes, any shape."""
-        above = (safe_exp((code - _C) / _A) + _B) / 12
-        below = signed_power(code, 2) / 3
-        return np.where(code > 0.5, above, below) / self.unit
+    @property
+    def decoding(self) -> Way:
+        """The formula from codes to light."""
+        return hlg_decode, HlgNumbers(self.unit)
 
-    def encode(self, linear: Array) -> Array:
-        """Return codes for linear light, any shape."""
-        e = linear * self.unit
-        above = _A * np.log(12 * np.maximum(e, 1 / 12) - _B) + _C
-        return np.where(e > 1 / 12, above, signed_power(3 * e, 0.5))
+    @property
+    def encoding(self) -> Way:
+        """The formula from light to codes."""
+        return hlg_encode, HlgNumbers(self.unit)
 
     def lower_decode(self) -> list[OcioTransform]:
         """Return a LUT, a mirrored square and a gain; within 5e-6, relative, floor 0.01."""
