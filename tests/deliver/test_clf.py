@@ -33,6 +33,7 @@ GUIDE = 0.002
 """Academy, CLF implementation guide: |difference| / max(|aim|, 0.1)."""
 ANALYTIC = 2e-4
 
+SAMPLED = "[deliver]\nfit = false\n"
 LATTICES = """
 [[look]]
 kind = "tone-bands"
@@ -46,6 +47,7 @@ stops = 0.5
 [scenes.kiln.overrides.level]
 gamma = 1.1
 [deliver]
+fit = false
 scenes = ["kiln"]
 """
 
@@ -61,7 +63,7 @@ def written(look, folder):
 
 @pytest.fixture(scope="module")
 def plain():
-    return look_of(RECIPE)
+    return look_of(RECIPE + SAMPLED)
 
 
 @pytest.fixture(scope="module")
@@ -170,7 +172,9 @@ def test_a_scene_brings_its_trims_and_overrides(mixed, mixed_files):
 
 @pytest.mark.parametrize("namespace", ["smpte", "academy"])
 def test_our_strict_reader_finds_no_fault(plain, tmp_path, namespace):
-    look = look_of(RECIPE + f'[deliver]\nclf_namespace = "{namespace}"\ncertify = false\n')
+    look = look_of(
+        RECIPE + f'[deliver]\nclf_namespace = "{namespace}"\ncertify = false\nfit = false\n'
+    )
     for file in (clf.look_file(look), clf.chain_file(look, "B", "monitor")):
         one = clf.write_clf_file(look, file, tmp_path)
         assert scan_clf(one.path).faults == ()
@@ -205,7 +209,7 @@ def test_colour_clf_io_reads_and_runs_them_as_the_graph(tmp_path):
             return np.array([np.interp(rgb[k], places, columns[:, k]) for k in range(3)])
         return as_LUT_sequence_item(node).apply(rgb)
 
-    look = look_of(RECIPE + '[deliver]\nclf_namespace = "academy"\ncertify = false\n')
+    look = look_of(RECIPE + '[deliver]\nclf_namespace = "academy"\ncertify = false\nfit = false\n')
     for file in (
         clf.look_file(look),
         clf.input_file(look, "A"),
@@ -285,9 +289,9 @@ def test_the_same_content_is_the_same_file_and_other_content_has_another_id(plai
         one = clf.write_clf_file(look, clf.look_file(look), tmp_path / name)
         return one.path.read_bytes()
 
-    first, again = made(plain, "a"), made(look_of(RECIPE), "b")
+    first, again = made(plain, "a"), made(look_of(RECIPE + SAMPLED), "b")
     assert first == again
-    other = made(look_of(RECIPE.replace("stops = 0.3", "stops = 0.4")), "c")
+    other = made(look_of(RECIPE.replace("stops = 0.3", "stops = 0.4") + SAMPLED), "c")
     ids = [re.search(rb'id="([^"]+)"', text)[1] for text in (first, other)]
     assert ids[0] != ids[1]
     assert not re.search(rb"20\d\d-\d\d-\d\d", first)
@@ -303,6 +307,7 @@ def test_each_shipped_look_is_exact_or_a_lattice_within_a_hundredth(name, tmp_pa
     """The look alone, ACES2065-1, for light as pictures have it."""
     look = look_of(
         f'schema = 1\nname = "x"\nextends = "{name}"\n[outputs.monitor]\noutput = "sRGB"\n'
+        + SAMPLED
     )
     one = clf.write_clf_file(look, clf.look_file(look), tmp_path)
     rng = np.random.default_rng(3)
