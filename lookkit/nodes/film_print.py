@@ -78,6 +78,8 @@ ADX_CROSSTALK = np.array(
 NORMAL_LIGHTS = 25.0
 LOG_E_PER_LIGHT = 0.025
 _FLOOR = 1e-30
+_GREY = float(np.log2(MID_GREY))
+_PER_DOUBLING = float(np.log10(2.0))
 _ENTRIES = 8192
 _FLAT = 16.0
 """Widths of toe or shoulder beyond which a curve has reached its limit to 1e-7."""
@@ -135,7 +137,10 @@ class Curve:
 
     def numbers(self) -> tuple[CurveNumbers, CurveNumbers, CurveNumbers]:
         """Return what the formulas take, for each channel."""
-        columns = (self.d_max, self.toe, self._start, self._length, self.shoulder, self._full)
+        columns = (
+            self.d_max, self.toe, 1.0 / self.toe, self._start, self._length, self.shoulder,
+            1.0 / self.shoulder, self.d_max * self.shoulder / self._full,
+        )  # fmt: skip
         rows = zip(*columns, strict=True)
         red, green, blue = (CurveNumbers(*map(float, row)) for row in rows)
         return red, green, blue
@@ -171,10 +176,12 @@ class CurveNumbers(NamedTuple):
 
     d_max: float
     toe: float
+    per_toe: float
     start: float
     length: float
     shoulder: float
-    full: float
+    per_shoulder: float
+    share: float
 
 
 class NegativeNumbers(NamedTuple):
@@ -207,8 +214,8 @@ def _three(planes: Iterable[Plane]) -> Planes:
 
 def _density(x: Plane, c: CurveNumbers) -> Plane:
     """Return the density at log10 exposure x."""
-    u = c.toe * softplus_one((x - c.start) / c.toe)
-    return c.d_max * (1.0 - c.shoulder * softplus_one((c.length - u) / c.shoulder) / c.full)
+    u = c.toe * softplus_one((x - c.start) * c.per_toe)
+    return c.d_max - c.share * softplus_one((c.length - u) * c.per_shoulder)
 
 
 @formula()
@@ -219,7 +226,7 @@ def expose(r: Plane, g: Plane, b: Plane, p: NegativeNumbers) -> Planes:
     # A channel far below the others is what is left of a difference in float32.
     unsure((least < 0.02 * top) & (least > -1e-3 * top) & (top > 0.02))
     return _three(
-        _density(log2(maximum(light, _FLOOR) / MID_GREY) / DOUBLINGS, curve) - p.aim
+        _density(_PER_DOUBLING * (log2(maximum(light, _FLOOR)) - _GREY), curve) - p.aim
         for light, curve in zip((r, g, b), p.curves, strict=True)
     )
 

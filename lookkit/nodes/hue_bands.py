@@ -31,6 +31,7 @@ from lookkit.kernel.formula import Call, Planes, Program, formula, padded
 from lookkit.kernel.maths import (
     PER_RADIAN,
     Plane,
+    absolute,
     atan2,
     cos,
     exp2,
@@ -147,6 +148,10 @@ def hue_bands(r: Plane, g: Plane, b: Plane, p: Hues) -> Planes:
         for root, row in zip((long, middle, short), _FROM_AB, strict=True)
     ]
     dr, dg, db = mixed(_FROM_CONES, *changes)
+    before = maximum(maximum(absolute(r), absolute(g)), absolute(b))
+    after = maximum(maximum(absolute(r + dr), absolute(g + dg)), absolute(b + db))
+    # What is left of strong colours that lose their chroma is a small difference.
+    unsure(after < 0.1 * before)
     gain = exp2(share * stops)
     return gain * (r + dr), gain * (g + dg), gain * (b + db)
 
