@@ -18,11 +18,10 @@ from lookkit.media.clip import MOVIES, Clip, probe
 from lookkit.media.codecs import CODECS, SUFFIXES, check_build, codec_for
 from lookkit.media.coding import MATRICES
 from lookkit.media.numbered import Numbered, group, is_pattern, is_range, listed, numbered
-from lookkit.media.raw import RAW
-from lookkit.media.stills import FORMATS
+from lookkit.media.stills import FORMATS, opened
 from lookkit.media.tags import Tags, output_tags, still_tags
 from lookkit.progress import Progress, silent
-from lookkit.recipe.shots import Shot, shot_for
+from lookkit.recipe.shots import RAW, Shot, shot_for
 from lookkit.version import __version__
 
 if TYPE_CHECKING:
@@ -431,13 +430,7 @@ def _without_effect(place: Path, options: Options) -> list[str]:
 
 
 def _still_says(path: Path) -> tuple[Tags, Fraction | None]:
-    import OpenImageIO as oiio
-
-    if not path.is_file():
-        raise InputError(f"{path}: {'is not a file' if path.exists() else 'does not exist'}")
-    reader = oiio.ImageInput.open(str(path))
-    if reader is None:
-        raise InputError(f"{path}: cannot be read as a picture ({oiio.geterror().strip()})")
+    reader = opened(path)
     spec = reader.spec()
     reader.close()
     rate = spec.getattribute("FramesPerSecond")
@@ -588,6 +581,12 @@ def _whose(
         raise UnknownNameError("camera", camera, look.cameras)
     if scene is not None and scene not in _scenes(look):
         raise UnknownNameError("scene", scene, _scenes(look))
+    if tags.encoding == "raw, scene-linear" and not encodings[camera].scene_linear:
+        raise InputError(
+            f"{path}: camera raw is developed to scene-linear light, but the recipe reads camera "
+            f"{camera} as {encodings[camera].name}; expected a camera of its own with "
+            'encoding = "ACEScg"'
+        )
     warnings = []
     if tags.encoding not in (None, "raw, scene-linear", encodings[camera].name):
         warnings.append(

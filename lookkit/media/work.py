@@ -30,12 +30,13 @@ from lookkit.media.movie import HDR_BOXES, MovieSpec, MovieWriter, carries_sound
 from lookkit.media.numbered import Numbered, listed
 from lookkit.media.partial import whole_or_none
 from lookkit.media.pipeline import Ahead, Behind
-from lookkit.media.stills import Attribute, Still, write_still
+from lookkit.media.stills import Attribute, Still, depth_of, write_still
 from lookkit.media.tags import mastering_of, output_tags
 from lookkit.media.tally import SoundIn, check_movie
 from lookkit.media.timecode import advanced, packed, unpacked
 from lookkit.ocio import cores
 from lookkit.spaces import ranges
+from lookkit.spaces.icc import profile_of
 from lookkit.version import __version__
 
 if TYPE_CHECKING:
@@ -169,6 +170,11 @@ def _grade_still(look: Look, job: Job, source: Path, target: Path) -> int:
     bits = job.bits
     if bits is None and target.suffix == source.suffix.lower() and still.bits in (8, 16):
         bits = still.bits
+    display = look.graph.output(job.output)
+    depth = depth_of(target.suffix, bits)
+    scale, offset = ranges.scale_offset(display.range, display.range, display.bits, depth)
+    if display.range == "legal":
+        graded = np.clip(graded * np.float32(scale) + np.float32(offset), 0.0, 1.0)
     _write(look, job, target, graded, still, bits, [_made_at(source)])
     return still.not_finite
 
@@ -189,6 +195,7 @@ def _write(
         still,
         bits=bits,
         interop_id=display.interop_id,
+        profile=profile_of(display),
         note=_note(look, job),
         software=f"lookkit {__version__} [job {job.id}]",
         attributes=attributes,
@@ -278,9 +285,8 @@ def _clip_to_pictures(
         return 0
     display = look.graph.output(job.output)
     coding = replace(clip.coding, range=job.range)
-    bits = job.bits or {".dpx": 10, ".jpg": 8, ".jpeg": 8}.get(target.tail, 16)
     # 16-bit integers hold the signal 0-1 finely enough for every picture format.
-    through = Coding("rgb", display.range, bits if bits in ranges.DEPTHS else 16)
+    through = Coding("rgb", display.range, depth_of(target.tail, job.bits))
     grader = _grader(look, job, coding, through, clip.pixels)
     made_at = _made_at(clip.path)
     count = 0

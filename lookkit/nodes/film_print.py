@@ -224,7 +224,7 @@ def expose(r: Plane, g: Plane, b: Plane, p: NegativeNumbers) -> Planes:
     top = maximum(maximum(absolute(r), absolute(g)), absolute(b))
     least = minimum(minimum(r, g), b)
     # A channel far below the others is what is left of a difference in float32.
-    unsure((least < 0.02 * top) & (least > -1e-3 * top) & (top > 0.02))
+    unsure((least < 0.005 * top) & (least > -1e-3 * top) & (top > 0.02))
     return _three(
         _density(_PER_DOUBLING * (log2(maximum(light, _FLOOR)) - _GREY), curve) - p.aim
         for light, curve in zip((r, g, b), p.curves, strict=True)

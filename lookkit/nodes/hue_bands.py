@@ -123,7 +123,10 @@ def band_weight(hue: Array, band: Band) -> Array:
 
 
 def _weight(hue: Plane, band: BandNumbers) -> Plane:
-    return smooth((band.reach - hue_distance(hue, band.centre)) * band.steep)
+    x = (band.reach - hue_distance(hue, band.centre)) * band.steep
+    # A short edge magnifies what float32 loses of the hue.
+    unsure((x > 0.0) & (x < 1.0) & (band.steep > 0.2))
+    return smooth(x)
 
 
 @formula(LENGTHS)
