@@ -88,7 +88,7 @@ def _of_clip(look: Look, taken: Taken, clip: Clip, share: float) -> Picture:
     matrix, offset = coding.to_rgb()
     planes = [plane[:, : clip.width] for plane in planes_of(frame.picture)]
     coded = np.stack(planes, axis=-1).astype(np.float32) / np.float32(65535)
-    rgb = np.clip(coded @ matrix.T.astype(np.float32) + offset.astype(np.float32), 0.0, 1.0)
+    rgb = coded @ matrix.T.astype(np.float32) + offset.astype(np.float32)
     scale, shift = taken_range(look, coding, taken.camera)
     code = np.ascontiguousarray(rgb * np.float32(scale) + np.float32(shift), dtype=np.float32)
     aspect = clip.aspect if clip.rotation in (0, 180) else 1 / clip.aspect

@@ -46,8 +46,7 @@ class Options:
     `camera`, `scene` and `output` are names of the recipe. `extension` and `codec` choose the
     form of the results, `bits` their depth. `range` and `matrix` say how Y'CbCr files are
     coded where their tags do not, or say it wrong. `rate` is that of sequences that become
-    movies. `fast` grades clips through one lattice of the whole look. `shots` are lines of a
-    shot list that come before the recipe's.
+    movies. `shots` are lines of a shot list that come before the recipe's.
     """
 
     camera: str | None = None
@@ -61,7 +60,6 @@ class Options:
     matrix: str | None = None
     rate: Fraction | None = None
     deinterlace: bool = False
-    fast: bool = False
     overwrite: bool = False
     shots: tuple[Shot, ...] = ()
 
@@ -85,7 +83,6 @@ class Job:
     range: SignalRange = "full"
     rate: Fraction | None = None
     deinterlace: bool = False
-    fast: bool = False
     overwrite: bool = False
     warnings: tuple[str, ...] = ()
     id: str = ""
@@ -403,7 +400,6 @@ def _job(look: Look, taken: Taken, options: Options) -> Job:
         str(options.output),
         taken.scene,
         bits=options.bits,
-        fast=options.fast,
         overwrite=options.overwrite,
         warnings=taken.warnings,
     )
@@ -457,7 +453,6 @@ def _movie_job(look: Look, taken: Taken, clip: Clip, options: Options) -> Job:
         bits=options.bits,
         range=taken.range,
         deinterlace=options.deinterlace and clip.interlaced,
-        fast=options.fast,
         overwrite=options.overwrite,
     )
     if suffix in SUFFIXES:
@@ -609,7 +604,7 @@ def _id_of(look: Look, job: Job) -> str:
         "recipe": look.recipe_hash,
         "files": [(file.name, file.stat().st_size, file.stat().st_mtime_ns) for file in files],
         "job": [job.result.name, job.camera, job.scene, job.output, job.codec, job.bits],
-        "read": [job.range, str(job.rate), job.deinterlace, job.fast],
+        "read": [job.range, str(job.rate), job.deinterlace],
         "coding": asdict(source.coding) if isinstance(source, Clip) else None,
     }
     return hashlib.sha256(json.dumps(facts).encode()).hexdigest()[:16]
