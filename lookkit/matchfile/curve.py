@@ -18,7 +18,7 @@ from lookkit.kernel.maths import Plane, clip, growth, maximum, minimum, where
 from lookkit.matchfile.camera_curve import bt709_decode
 from lookkit.spaces.working import Array
 
-LENGTHS: Final = (16, 48, 64)
+LENGTHS: Final = (48,)
 
 
 class Segment(NamedTuple):

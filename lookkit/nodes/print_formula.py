@@ -119,6 +119,10 @@ def seen_as(
     pr, pg, pb = held(pr, pg, pb, r, g, b, p.hold, p.fit)
     pr, pg, pb = tinted(pr, p.red), tinted(pg, p.green), tinted(pb, p.blue)
     pr, pg, pb = fitted(pr, pg, pb, p.fit)
+    # A display's curve is steepest at black: what is left there of bright light must be exact.
+    least = minimum(minimum(absolute(pr), absolute(pg)), absolute(pb))
+    top = maximum(maximum(pr, pg), pb)
+    unsure((least < 2e-4 * top) & (top > 1e-4))
     haze = 1.0 + p.flare
     return (
         (pr + p.flare) / haze * p.scale,
@@ -129,13 +133,11 @@ def seen_as(
 
 def print_density(r: Plane, g: Plane, b: Plane, p: PrintNumbers) -> Planes:
     """Return the densities of the print's dyes, seen as RGB, for scene-linear AP1."""
-    r, g, b = mixed(p.taking, r, g, b)
-    top = maximum(maximum(absolute(r), absolute(g)), absolute(b))
-    least = minimum(minimum(r, g), b)
-    # A channel far below the others is what is left of a difference in float32.
-    unsure((least < 0.02 * top) & (least > -1e-3 * top) & (top > 0.02))
-    r, g, b = compressed(r, g, b, p.knee)
+    r, g, b = compressed(*mixed(p.taking, r, g, b), p.knee)
     r, g, b = mixed(p.filter, r, g, b)
+    # A channel far below the others is what is left of a difference in float32.
+    top = maximum(maximum(r, g), b)
+    unsure((_faint(r, top) | _faint(g, top) | _faint(b, top)) & (top > 0.02))
     r, g, b = (
         _negative(r, p),
         _negative(g, p),
@@ -144,6 +146,10 @@ def print_density(r: Plane, g: Plane, b: Plane, p: PrintNumbers) -> Planes:
     r, g, b = mixed(p.couplers, r, g, b)
     r, g, b = _density(-r, p.print), _density(-g, p.print), _density(-b, p.print)
     return mixed(p.dyes, r, g, b)
+
+
+def _faint(light: Plane, top: Plane) -> Plane:
+    return (light < 0.02 * top) & (light > -1e-3 * top)
 
 
 def _negative(light: Plane, p: PrintNumbers) -> Plane:
@@ -166,23 +172,33 @@ def compressed(r: Plane, g: Plane, b: Plane, knee: Knee) -> Planes:
     top = maximum(maximum(r, g), b)
     size = maximum(absolute(top), _DARK)
     return (
-        top - size * _bent((top - r) / size, knee.threshold, knee.red),
-        top - size * _bent((top - g) / size, knee.threshold, knee.green),
-        top - size * _bent((top - b) / size, knee.threshold, knee.blue),
+        r + size * _less((top - r) / size, knee.threshold, knee.red),
+        g + size * _less((top - g) / size, knee.threshold, knee.green),
+        b + size * _less((top - b) / size, knee.threshold, knee.blue),
     )
 
 
-def _bent(distance: Plane, threshold: float, scale: float) -> Plane:
+def _less(distance: Plane, threshold: float, scale: float) -> Plane:
+    """Return by how much less a distance is compressed to: 0 under the threshold."""
     over = maximum(distance - threshold, 0.0)
     x = over / scale
-    return minimum(distance, threshold) + over / sqrt(1.0 + x * x)
+    root = sqrt(1.0 + x * x)
+    return over * (x * x / (root * (root + 1.0)))
 
 
 def fitted(r: Plane, g: Plane, b: Plane, fit: Fit) -> Planes:
-    """Return print light inside a display's gamut, 0-1 of its white or peak."""
+    """Return print light inside a display's gamut, 0-1 of its white or peak.
+
+    The second compression is that of 1 - light, written so that dark light keeps its digits.
+    """
     r, g, b = compressed(*mixed(fit.matrix, r, g, b), fit.low)
-    r, g, b = compressed(1.0 - r, 1.0 - g, 1.0 - b, fit.high)
-    return 1.0 - r, 1.0 - g, 1.0 - b
+    low, knee = minimum(minimum(r, g), b), fit.high
+    size = maximum(absolute(1.0 - low), _DARK)
+    return (
+        r - size * _less((r - low) / size, knee.threshold, knee.red),
+        g - size * _less((g - low) / size, knee.threshold, knee.green),
+        b - size * _less((b - low) / size, knee.threshold, knee.blue),
+    )
 
 
 def tinted(light: Plane, tint: Tint) -> Plane:

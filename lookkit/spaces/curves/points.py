@@ -18,7 +18,7 @@ _NEAR_BLACK: Final = 0.01
 """Light below about this is interpolated linearly, light above logarithmically."""
 _PER_E: Final = 1.4426950408889634
 """log2(e)."""
-LENGTHS: Final = (8, 32, 64)
+LENGTHS: Final = (16,)
 
 
 class Cubic(NamedTuple):
