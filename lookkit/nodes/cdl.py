@@ -41,7 +41,7 @@ class CdlNumbers(NamedTuple):
 
 
 _LARGE: Final = 4.0
-"""Beyond any code of a picture: the last digit of float32 here is a hundred-thousandth of a stop."""
+"""Beyond any code of a picture: here float32 ends at a hundred-thousandth of a stop."""
 
 
 @formula()

@@ -395,7 +395,7 @@ def _distances(rgb: Array) -> Array:
 def _cube_faces(points: int) -> Array:
     steps = np.linspace(0.0, 1.0, points)
     cube: Array = np.stack(np.meshgrid(steps, steps, steps, indexing="ij"), axis=-1).reshape(-1, 3)
-    return cube[(cube.min(axis=1) == 0.0) | (cube.max(axis=1) == 1.0)]
+    return np.asarray(cube[(cube.min(axis=1) == 0.0) | (cube.max(axis=1) == 1.0)])
 
 
 def _rows(matrix: npt.NDArray[Any]) -> Rows:
