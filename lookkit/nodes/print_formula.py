@@ -36,7 +36,7 @@ _TINY = 1e-12
 
 
 class Knee(NamedTuple):
-    """A compression of distances from the neutral axis: threshold, and scale by channel."""
+    """A compression of distances from the neutral axis: threshold, and 1 / scale by channel."""
 
     threshold: float
     red: float
@@ -123,12 +123,8 @@ def seen_as(
     least = minimum(minimum(absolute(pr), absolute(pg)), absolute(pb))
     top = maximum(maximum(pr, pg), pb)
     unsure((least < 2e-4 * top) & (top > 1e-4))
-    haze = 1.0 + p.flare
-    return (
-        (pr + p.flare) / haze * p.scale,
-        (pg + p.flare) / haze * p.scale,
-        (pb + p.flare) / haze * p.scale,
-    )
+    clear = p.scale / (1.0 + p.flare)
+    return (pr + p.flare) * clear, (pg + p.flare) * clear, (pb + p.flare) * clear
 
 
 def print_density(r: Plane, g: Plane, b: Plane, p: PrintNumbers) -> Planes:
@@ -158,12 +154,13 @@ def _negative(light: Plane, p: PrintNumbers) -> Plane:
 
 
 def _density(x: Plane, curve: FilmCurve) -> Plane:
-    u = _softplus(x - curve.start, curve.toe)
-    return curve.full * (1.0 - _softplus(curve.length - u, curve.shoulder) * curve.left)
+    u = _softplus(x - curve.start, curve.toe, curve.per_toe)
+    left = _softplus(curve.length - u, curve.shoulder, curve.per_shoulder)
+    return curve.full * (1.0 - left * curve.left)
 
 
-def _softplus(u: Plane, width: float) -> Plane:
-    shrunk = exp2(absolute(u) * (-_LOG2_OF_E / width))
+def _softplus(u: Plane, width: float, per_width: float) -> Plane:
+    shrunk = exp2(absolute(u) * (-_LOG2_OF_E * per_width))
     return maximum(u, 0.0) + (width * _LN_OF_2) * log2(1.0 + shrunk)
 
 
@@ -171,17 +168,18 @@ def compressed(r: Plane, g: Plane, b: Plane, knee: Knee) -> Planes:
     """Return the reference gamut compression with power 2: a root, and nothing else that costs."""
     top = maximum(maximum(r, g), b)
     size = maximum(absolute(top), _DARK)
+    share = 1.0 / size
     return (
-        r + size * _less((top - r) / size, knee.threshold, knee.red),
-        g + size * _less((top - g) / size, knee.threshold, knee.green),
-        b + size * _less((top - b) / size, knee.threshold, knee.blue),
+        r + size * _less((top - r) * share, knee.threshold, knee.red),
+        g + size * _less((top - g) * share, knee.threshold, knee.green),
+        b + size * _less((top - b) * share, knee.threshold, knee.blue),
     )
 
 
-def _less(distance: Plane, threshold: float, scale: float) -> Plane:
+def _less(distance: Plane, threshold: float, per_scale: float) -> Plane:
     """Return by how much less a distance is compressed to: 0 under the threshold."""
     over = maximum(distance - threshold, 0.0)
-    x = over / scale
+    x = over * per_scale
     root = sqrt(1.0 + x * x)
     return over * (x * x / (root * (root + 1.0)))
 
@@ -194,10 +192,11 @@ def fitted(r: Plane, g: Plane, b: Plane, fit: Fit) -> Planes:
     r, g, b = compressed(*mixed(fit.matrix, r, g, b), fit.low)
     low, knee = minimum(minimum(r, g), b), fit.high
     size = maximum(absolute(1.0 - low), _DARK)
+    share = 1.0 / size
     return (
-        r - size * _less((r - low) / size, knee.threshold, knee.red),
-        g - size * _less((g - low) / size, knee.threshold, knee.green),
-        b - size * _less((b - low) / size, knee.threshold, knee.blue),
+        r - size * _less((r - low) * share, knee.threshold, knee.red),
+        g - size * _less((g - low) * share, knee.threshold, knee.green),
+        b - size * _less((b - low) * share, knee.threshold, knee.blue),
     )
 
 
@@ -230,7 +229,7 @@ def held(
     vx, vy = _direction(a, b_)
     along, across = ux * vx + uy * vy, uy * vx - ux * vy
     weight = p.share * share * 0.5 * (1.0 + along)
-    tx, ty = _unit(1.0 - weight + weight * along, weight * across)
+    tx, ty = _direction(1.0 - weight + weight * along, weight * across)
     a1, b1 = a * tx - b_ * ty, a * ty + b_ * tx
     wx, wy = vx * tx - vy * ty, vx * ty + vy * tx
     seen = fitted(*_from_opponents(light, a1, b1, p), fit)
@@ -238,7 +237,7 @@ def held(
     fx, fy = _direction(fa, fb)
     along, across = wx * fx + wy * fy, wy * fx - wx * fy
     back = share * 0.5 * (1.0 + along)
-    tx, ty = _unit(1.0 - back + back * along, back * across)
+    tx, ty = _direction(1.0 - back + back * along, back * across)
     return _from_opponents(light, a1 * tx - b1 * ty, a1 * ty + b1 * tx, p)
 
 
@@ -266,10 +265,5 @@ def _from_opponents(light: Plane, a: Plane, b: Plane, p: Hold) -> Planes:
 
 
 def _direction(a: Plane, b: Plane) -> tuple[Plane, Plane]:
-    size = sqrt(a * a + b * b + _TINY)
-    return a / size, b / size
-
-
-def _unit(x: Plane, y: Plane) -> tuple[Plane, Plane]:
-    size = sqrt(x * x + y * y + _TINY)
-    return x / size, y / size
+    share = 1.0 / sqrt(a * a + b * b + _TINY)
+    return a * share, b * share
