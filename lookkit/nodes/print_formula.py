@@ -120,10 +120,11 @@ def seen_as(
     pr, pg, pb = held(pr, pg, pb, r, g, b, p.hold, p.fit)
     pr, pg, pb = tinted(pr, p.red), tinted(pg, p.green), tinted(pb, p.blue)
     pr, pg, pb = fitted(pr, pg, pb, p.fit)
+    pr, pg, pb = pr + p.flare, pg + p.flare, pb + p.flare
     # A display's curve is steep at nothing, and what is left of a difference has few digits.
     unsure(minimum(minimum(absolute(pr), absolute(pg)), absolute(pb)) < _UNSEEN)
     clear = p.scale / (1.0 + p.flare)
-    return (pr + p.flare) * clear, (pg + p.flare) * clear, (pb + p.flare) * clear
+    return pr * clear, pg * clear, pb * clear
 
 
 def print_density(r: Plane, g: Plane, b: Plane, p: PrintNumbers) -> Planes:
