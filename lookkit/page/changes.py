@@ -34,7 +34,7 @@ def change_of(session: Session, message: dict[str, Any]) -> None:
         session.change("steps brought into this file", lambda text: rewrite.bring_in(text, file))
     elif what == "set":
         path, key = tuple(message["step"]), tuple(message["key"])
-        value = message["value"] if "value" in message else rewrite.MISSING
+        value = message.get("value", rewrite.MISSING)
         label = str(message.get("label") or key[-1])[:80]
         session.change(label, lambda text: rewrite.set_value(text, file, (*path, *key), value))
     elif what == "add":

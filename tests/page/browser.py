@@ -48,7 +48,9 @@ class Served:
         )
         assert self.process.stdout is not None
         self.url = self.process.stdout.readline().strip()
-        assert self.url.startswith("http://127.0.0.1:")
+        if not self.url.startswith("http://127.0.0.1:"):
+            self.close()
+            raise AssertionError("the server did not start")
 
     @property
     def port(self) -> int:

@@ -15,7 +15,7 @@ show = "Kiln"
 [cameras.A]
 encoding = "LogC4"              # the main one
 [cameras.B]
-encoding = "S-Log3"
+encoding = "V-Log"
 
 [scenes.kiln]
 light = 3200
@@ -61,7 +61,7 @@ scene = "flats"
 """
 
 
-def frame(seed: int, width: int = 320, height: int = 180) -> np.ndarray:
+def frame(seed: int, width: int = 384, height: int = 216) -> np.ndarray:
     """Codes of a smooth picture with colours of many levels, and some noise."""
     rng = np.random.default_rng(seed)
     y, x = np.mgrid[0:height, 0:width]

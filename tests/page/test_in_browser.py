@@ -34,24 +34,32 @@ def served(tmp_path_factory):
     server.close()
 
 
+@pytest.fixture(scope="module")
+def opened(chromium, served):
+    tab = chromium.new_page(viewport={"width": 1200, "height": 900})
+    tab.told = []
+    tab.on("console", lambda message: tab.told.append(message.text))
+    tab.on("pageerror", lambda error: tab.told.append(str(error)))
+    tab.goto(served.url)
+    yield tab
+    tab.close()
+
+
 @pytest.fixture
-def tab(chromium, served):
+def tab(opened, served):
     """A page on the recipe as it was written, whatever a test before did to it."""
     if served.recipe.read_text() != RECIPE:
+        revision = opened.evaluate("page.state.revision")
         served.recipe.write_text(RECIPE)
-        time.sleep(0.7)
-    made = chromium.new_page(viewport={"width": 1200, "height": 900})
-    made.told = []
-    made.on("console", lambda message: made.told.append(message.text))
-    made.on("pageerror", lambda error: made.told.append(str(error)))
-    made.goto(served.url)
-    until(made, EXACT)
-    yield made
-    told = [line for line in made.told if "GPU stall" not in line]
-    errors = made.evaluate("page.errors")
-    made.close()
+        until(opened, f"page.state.revision > {revision} && !page.state.problems.length")
+    opened.evaluate("globalThis.page && page.compare && page.compare('')")
+    until(opened, EXACT)
+    yield opened
+    # Reading pixels back is the tests' own doing, and the driver tells that it is slow.
+    told = [line for line in opened.told if "GPU stall" not in line]
+    opened.told.clear()
     assert not told
-    assert not errors
+    assert not opened.evaluate("page.errors.splice(0)")
 
 
 def numbers(tab, name: str):
@@ -133,7 +141,7 @@ def test_pictures_change_while_the_hand_moves(tab, served):
     tab.mouse.down()
     tab.mouse.move(box["x"] + 60, box["y"] + 8)
     until(tab, "page.times.length > 0")
-    assert tab.evaluate("document.getElementById('status').textContent").startswith("exact") or True
+    assert tab.locator("#status").inner_text().startswith("live")
     now = canvas(tab, 0)
     assert not tab.evaluate("page.exact")
     assert saved(served)["scenes"]["kiln"]["trims"][0]["stops"] == 0.5
@@ -210,7 +218,8 @@ def test_an_edit_in_a_text_editor_shows_at_once_and_its_faults_are_told(tab, ser
     served.recipe.write_text(RECIPE.replace("saturation = 1.2", "saturatio = 0.5"))
     until(tab, "page.state.problems.length > 0")
     told = tab.locator("#problems").inner_text()
-    assert "film.toml:36: look[2].saturatio: unknown key, did you mean 'saturation'?" in told
+    assert "film.toml:" in told
+    assert "look[2].saturatio: unknown key, did you mean 'saturation'?" in told
     served.recipe.write_text(RECIPE)
     until(tab, "page.state.problems.length === 0")
 
@@ -225,8 +234,9 @@ def test_a_change_meets_an_edit_of_the_file_and_both_are_kept(tab, served):
     tab.mouse.up()
     wait_for_file(
         served,
-        lambda tables: tables["look"][1]["saturation"] != 1.2
-        and tables["look"][0]["bands"][0]["turn"] == -20,
+        lambda tables: (
+            tables["look"][1]["saturation"] != 1.2 and tables["look"][0]["bands"][0]["turn"] == -20
+        ),
     )
 
 
@@ -241,7 +251,9 @@ def test_a_picked_point_tells_its_stops_and_can_be_made_neutral(tab, served):
     until(tab, EXACT)
     tab.locator(".picture").first.click(position={"x": 120, "y": 60})
     until(tab, "page.point && page.point.steps.length > 3")
-    chroma = until(tab, "page.point.steps[1].label === 'white-balance' && [page.point.steps[1].chroma]")
+    chroma = until(
+        tab, "page.point.steps[1].label === 'white-balance' && [page.point.steps[1].chroma]"
+    )
     assert chroma[0] < 0.002
 
 
@@ -290,12 +302,14 @@ def test_nothing_is_lost_when_the_server_is_killed(chromium, tmp_path):
         again.close()
 
 
-@pytest.mark.parametrize(("width", "scheme"), [(400, "light"), (900, "dark"), (2400, "light")])
-def test_the_page_is_never_wider_than_its_window(chromium, served, width, scheme):
-    tab = chromium.new_page(viewport={"width": width, "height": 900}, color_scheme=scheme)
+def test_the_page_is_never_wider_than_its_window(chromium, served):
+    tab = chromium.new_page()
     tab.goto(served.url)
-    until(tab, EXACT)
-    assert tab.evaluate("document.documentElement.scrollWidth") <= width
+    for width, scheme in ((400, "light"), (900, "dark"), (2400, "light")):
+        tab.set_viewport_size({"width": width, "height": 900})
+        tab.emulate_media(color_scheme=scheme)
+        until(tab, EXACT)
+        assert tab.evaluate("document.documentElement.scrollWidth") <= width
     tab.close()
 
 

@@ -14,7 +14,9 @@ def walk(tab, seed: int, steps: int) -> None:
     """Make random actions; nothing is expected of them but that no error comes."""
     rng = random.Random(seed)
     for _ in range(steps):
-        act = rng.choice(["drag", "drag", "arrow", "type", "press", "press", "pick", "undo", "wheel"])
+        act = rng.choice(
+            ["drag", "drag", "arrow", "type", "press", "press", "pick", "undo", "wheel"]
+        )
         if act in ("drag", "arrow", "type"):
             fields = tab.locator("input.number:visible")
             count = fields.count()

@@ -12,7 +12,7 @@ const page = globalThis.page = {
   sizes: {live: 1, drawn: [0, 0]}, view: null, point: null, looked: 0,
 };
 let film = null, socket = null, flying = null, pending = null, rest = null, moving = false;
-let other = null, line = 0.5, cells = [], slow = 0, half = false, tries = 0, sized = 0, waitingEdits = [];
+let other = null, line = 0.5, cells = [], slow = 0, coarse = false, tries = 0, sized = 0, waitingEdits = [];
 
 // ---------------------------------------------------------------- talking
 
@@ -80,7 +80,7 @@ function taken(data) {
           const total = performance.now() - from;
           page.times.push({total, trip: trip - from, draw: drawn - trip});
           if (page.sizes.scale === 1 && moving) slow = total > SLOW ? slow + 1 : 0;
-          if (slow >= 2) half = true;
+          if (slow >= 2) coarse = true;
           flying = null;
           next();
         };
@@ -100,6 +100,7 @@ function move(step, key, value) {
   moving = true;
   page.exact = false;
   clearTimeout(rest);
+  document.getElementById('status').textContent = `live · ${page.state.file}`;
   document.body.classList.add('moving');
   pending = {what: 'move', step, key, value, n: LIVE_POINTS, from: performance.now()};
   next();
@@ -320,7 +321,7 @@ function paint() {
 }
 
 function draw() {
-  const ratio = devicePixelRatio, scale = moving && half ? 0.5 : 1;
+  const ratio = devicePixelRatio, scale = moving && coarse ? 0.5 : 1;
   const w = Math.round(section.clientWidth * ratio * scale), h = Math.round(section.clientHeight * ratio * scale);
   if (canvas.width !== w || canvas.height !== h) { canvas.width = w; canvas.height = h; }
   const top = -section.getBoundingClientRect().top * ratio, bottom = top + innerHeight * ratio;
