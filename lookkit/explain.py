@@ -121,7 +121,7 @@ stops = 0.2
 
 [[look]]
 kind = "lift-gamma-gain"
-gain = { hue = 40, amount = 0.03 }
+gain = { hue = 40, strength = 0.03 }
 only = { stops = { to = 3 } }
 
 [rendering]

@@ -12,8 +12,6 @@ import numpy.typing as npt
 from lookkit.evaluate import clean
 from lookkit.graph import Acting, Branches, OutputTransform, RangeStep, share_of
 from lookkit.nodes.base import Op
-from lookkit.nodes.film_print import PRINT_PRIMARIES
-from lookkit.nodes.gamut_fit import GamutFit
 from lookkit.spaces.level import stops_of
 from lookkit.spaces.oklab import chroma_of, hue_of, oklab
 from lookkit.spaces.primaries import AP1, Primaries, between
@@ -122,12 +120,12 @@ class _Start:
 def _followed(
     chain: Sequence[Op], values: npt.ArrayLike, start: _Start, target: Output
 ) -> tuple[Traced, ...]:
-    gamuts = _gamuts(chain, target.limiting)
     pixel = clean(values).pixels
     if pixel.shape != (3,):
         raise ValueError(f"expected three values, found shape {pixel.shape}")
     found = [_traced(start.label, start.state, pixel, target.limiting, ())]
-    for op, gamut in zip(chain, gamuts, strict=True):
+    gamut = target.limiting
+    for op in chain:
         for label, before, after, notes in _inner(op, pixel):
             notes = (*notes, *_scene_notes(before, after))
             found.append(_traced(label, op.gives, after, gamut, notes))
@@ -183,14 +181,6 @@ def _traced(
         hue = float(hue_of(lab) % 360.0) if chroma > _COLOURLESS else None
     r, g, b = (float(value) for value in pixel)
     return Traced(label, state, (r, g, b), stops, luminance, hue, chroma, notes)
-
-
-def _gamuts(chain: Sequence[Op], limiting: Primaries) -> list[Primaries]:
-    """Return whose RGB each step's display light is: the print's until it is fitted."""
-    fitted = [isinstance(op, GamutFit) for op in chain]
-    return [
-        PRINT_PRIMARIES if any(fitted[place + 1 :]) else limiting for place in range(len(chain))
-    ]
 
 
 def _inner(op: Op, pixel: Array) -> Iterator[tuple[str, Array, Array, tuple[str, ...]]]:

@@ -14,7 +14,7 @@ LAYERS = (
     {"files", "plotting"},
     {"kernel"},
     {"spaces"},
-    {"ocio"},
+    {"ocio", "bounded"},
     {"accuracy"},
     {"nodes"},
     {"matchfile"},

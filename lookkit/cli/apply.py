@@ -55,7 +55,6 @@ class Rate(click.ParamType):  # type: ignore[type-arg]
 @click.option("--bits", type=int, help="Bit depth of the results.")
 @click.option("--rate", type=Rate(), help="Frame rate of sequences that become movies.")
 @click.option("--deinterlace", is_flag=True, help="Make whole frames of interlaced fields.")
-@click.option("--fast", is_flag=True, help="Grade movies through one lattice; see `check`.")
 @click.option("--overwrite", is_flag=True, help="Replace results that are there already.")
 @click.option("--dry-run", is_flag=True, help="Say what would be done, and do nothing.")
 @click.option("--cluster", metavar="ADDRESS", help="Work on the machines of a dask scheduler.")
@@ -74,7 +73,6 @@ def command(
     matrix: str | None,
     rate: Fraction | None,
     deinterlace: bool,
-    fast: bool,
     overwrite: bool,
     dry_run: bool,
     cluster: str | None,
@@ -107,7 +105,6 @@ def command(
         matrix=matrix,
         rate=rate,
         deinterlace=deinterlace,
-        fast=fast,
         overwrite=overwrite,
         shots=shots,
     )

@@ -70,6 +70,9 @@ def command(
                                 every=every, progress=progress))
             for path in files
         ]  # fmt: skip
+    for _, one in found:
+        for warning in one.warnings:
+            click.echo(f"warning: {warning}", err=True)
     if as_json:
         click.echo(json.dumps({str(path): one.to_dict() for path, one in found}, indent=1))
     else:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 import os
-from collections.abc import Sequence
-from dataclasses import asdict, dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, field, replace
 from typing import Any, Final
 
 import numpy as np
@@ -16,6 +16,7 @@ from lookkit.inspect.guess import Guess, guesses
 from lookkit.inspect.opening import open_lut
 from lookkit.inspect.readers import READERS, ReaderName, Reading, readings
 from lookkit.inspect.shape import Shape, shape_of
+from lookkit.inspect.told import Side, is_light, told_by
 from lookkit.inspect.tone import Tone, tone_of
 from lookkit.lutfile.model import Curve, Lattice, LutFile, Points
 from lookkit.progress import Progress, silent
@@ -60,6 +61,17 @@ class Inspection:
     shape: Shape | None
     tone: Tone | None
     function: Function | None
+    told: Mapping[Side, str] = field(default_factory=dict)
+
+    @property
+    def takes_light(self) -> bool:
+        """Whether it takes scene-linear light, so that figures of codes say nothing."""
+        return is_light("input", dict(self.told), self.shape)
+
+    @property
+    def gives_light(self) -> bool:
+        """Whether it gives scene-linear light, so that figures of codes say nothing."""
+        return is_light("output", dict(self.told), self.shape)
 
     @property
     def problems(self) -> tuple[Problem, ...]:
@@ -84,11 +96,23 @@ class Inspection:
             "faults": [asdict(fault) for fault in self.file.faults],
             "guesses": [asdict(guess) for guess in self.guesses],
             "readings": [asdict(reading) for reading in self.readings],
-            "shape": asdict(self.shape) if self.shape else None,
+            "told": dict(self.told),
+            "takes_light": self.takes_light,
+            "gives_light": self.gives_light,
+            "shape": self._figures(),
             "tone": asdict(self.tone) if self.tone else None,
         }
         finite: dict[str, Any] = _finite(report)
         return finite
+
+    def _figures(self) -> dict[str, Any] | None:
+        """Return the shape; what is counted in codes is None where light comes out."""
+        if self.shape is None:
+            return None
+        figures = asdict(self.shape)
+        if self.gives_light and figures["solid"] is not None:
+            figures["solid"] |= dict.fromkeys(("volume", "above", "scallop", "scallop_p99"))
+        return figures
 
 
 def inspect(
@@ -138,15 +162,22 @@ def inspect(
     progress("looking at its shape", 2, 3)
     shape = shape_of(function) if function is not None else None
     known = function is not None and shape is not None
+    told = told_by(file.path)
     inspection = Inspection(
         file=file,
         read_by=read_by,
         contents=_contents(file),
-        guesses=guesses(function) if known and function else (),
+        guesses=tuple(
+            guess
+            for guess in (guesses(function) if known and function else ())
+            # What the file says itself is not guessed, and light has no range.
+            if guess.about.partition(" ")[0] not in told
+        ),
         readings=tuple(found),
         shape=shape,
         tone=tone_of(function, takes, shown_on) if known and function and takes else None,
         function=function,
+        told=told,
     )
     progress("done", 3, 3)
     return inspection

@@ -55,9 +55,12 @@ def draw(inspection: Inspection, folder: Path) -> list[Path]:
     name = inspection.file.path.name
     folder.mkdir(parents=True, exist_ok=True)
     made = []
-    log = any(
-        guess.about == "input" and next(iter(guess.likelihood)) == "log"
-        for guess in inspection.guesses
+    log = (
+        any(
+            guess.about == "input" and next(iter(guess.likelihood)) == "log"
+            for guess in inspection.guesses
+        )
+        or "log" in inspection.told.get("input", "").casefold()
     )
     for kind, figure in (("curves", curves(function, name)), ("net", net(function, name, log))):
         path = folder / f"{inspection.file.path.stem}_{kind}.png"

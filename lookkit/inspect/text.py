@@ -27,12 +27,20 @@ def describe(inspection: Inspection) -> str:
     if inspection.readings:
         lines += ["", "who reads it"]
         lines += [f"  {reading}" for reading in inspection.readings]
+    if inspection.told:
+        lines += ["", "what it says of itself"]
+        lines += [f"  {side}: {words}" for side, words in inspection.told.items()]
     if inspection.guesses:
         lines += ["", "what it seems made for (likelihoods from its values, not verdicts)"]
         lines += [f"  {guess}" for guess in inspection.guesses]
     if inspection.shape is not None:
         lines += ["", "shape"]
-        lines += [f"  {line}" for line in _shape(inspection.shape)]
+        if inspection.takes_light:
+            lines.append(
+                "  takes scene-linear light, of which inputs 0 to 1 are looked at: up to 2.5 stops "
+                "over mid-grey"
+            )
+        lines += [f"  {line}" for line in _shape(inspection.shape, inspection.gives_light)]
     elif inspection.function is not None:
         lines += ["", "shape", "  not described: some of its values are no finite numbers"]
     if inspection.tone is not None:
@@ -82,32 +90,39 @@ def _faults(inspection: Inspection) -> Iterator[str]:
             yield f"{fault.level}: {rest} more like the last of these ({fault.code})"
 
 
-def _shape(shape: Shape) -> Iterator[str]:
+def _shape(shape: Shape, light: bool) -> Iterator[str]:
+    if light:
+        yield (
+            "gives scene-linear light: tint, steps, banding and the share of the output cube, "
+            "which are counted in codes, do not apply"
+        )
     if shape.identity:
         yield "changes nothing"
     yield f"outputs from {_three(shape.lowest)} to {_three(shape.highest)}"
-    yield from _ramp(shape.ramp)
+    yield from _ramp(shape.ramp, light)
     if shape.per_channel and not shape.identity:
         yield "each channel depends on itself alone: a 1D LUT could do the same"
-    if shape.rounded_bits is not None:
+    if shape.rounded_bits is not None and not light:
         yield f"values are rounded to {shape.rounded_bits} bits: expect banding in smooth areas"
     if shape.solid is not None:
-        yield from _solid(shape.solid)
+        yield from _solid(shape.solid, light)
     yield f"can be undone: {shape.invertible}"
 
 
-def _ramp(ramp: Ramp) -> Iterator[str]:
+def _ramp(ramp: Ramp, light: bool) -> Iterator[str]:
     yield f"black gives {_three(ramp.first)}, white {_three(ramp.last)}"
     if ramp.reversals:
         for turn in ramp.reversals:
+            depth = f"{turn.depth:.4g}" if light else f"{turn.depth * 1023:.1f} ten-bit codes"
             yield (
-                f"NOT MONOTONE: on the grey ramp {turn.channel} falls by "
-                f"{turn.depth * 1023:.1f} ten-bit codes between inputs {turn.start:.3f} "
-                f"and {turn.end:.3f}"
+                f"NOT MONOTONE: on the grey ramp {turn.channel} falls by {depth} between inputs "
+                f"{turn.start:.3f} and {turn.end:.3f}"
             )
     else:
         yield "the grey ramp is monotone in all channels"
-    if ramp.tint * 1023 < 0.5:
+    if light:
+        pass
+    elif ramp.tint * 1023 < 0.5:
         yield "greys stay grey (within half a ten-bit code)"
     else:
         yield (
@@ -118,15 +133,16 @@ def _ramp(ramp: Ramp) -> Iterator[str]:
         yield f"clips: greys below input {ramp.flat_low:.3f} all come out alike"
     if ramp.flat_high < 1:
         yield f"clips: greys above input {ramp.flat_high:.3f} all come out alike"
-    yield (
-        f"steepest: one step of input makes {ramp.steepest:.2f} of output, at input "
-        f"{ramp.steepest_at:.3f}" + (" (8-bit pictures will band)" if ramp.steepest > 3 else "")
-    )
+    if not light:
+        yield (
+            f"steepest: one step of input makes {ramp.steepest:.2f} of output, at input "
+            f"{ramp.steepest_at:.3f}" + (" (8-bit pictures will band)" if ramp.steepest > 3 else "")
+        )
     if ramp.longest_flat > 2:
         yield f"stairs: {ramp.longest_flat} ten-bit input codes in a row give one output"
 
 
-def _solid(solid: Solid) -> Iterator[str]:
+def _solid(solid: Solid, light: bool) -> Iterator[str]:
     if solid.swapped_axes:
         yield "AXES: red follows the blue axis and blue the red one, as if written in wrong order"
     elif solid.mirrored:
@@ -144,6 +160,10 @@ def _solid(solid: Solid) -> Iterator[str]:
         if max(shares) > 0.001:
             each = ", ".join(f"{c} {s:.1%}" for c, s in zip(CHANNELS, shares, strict=True))
             yield f"points clipped at the {name} output: {each}"
+    if light:
+        if solid.below:
+            yield f"points with a channel below 0: {solid.below:.1%}"
+        return
     if solid.below or solid.above:
         yield f"points with a channel below 0: {solid.below:.1%}, above 1: {solid.above:.1%}"
     yield f"gamut: its colours fill {solid.volume:.1%} of the cube of output codes"

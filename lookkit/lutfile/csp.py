@@ -14,6 +14,8 @@ from lookkit.lutfile.source import read_source
 from lookkit.spaces.working import Array
 
 _MOST_POINTS: Final = 65536
+_HALF: Final = 65504.0
+"""The largest half float; readers resample what lies beyond at will."""
 _SIZES: Final = (2, 256)
 _CHANNELS: Final = ("red", "green", "blue")
 
@@ -89,6 +91,15 @@ def _points(lines: Lines, line: str | None, channel: str) -> tuple[Array, Array]
             where, "domain-order", "inputs that do not increase", "increasing inputs", key=key
         )
         return None
+    if np.abs([inputs, outputs]).max() > _HALF:
+        lines.faults.add(
+            where,
+            "far-beyond",
+            "a number far beyond any picture",
+            "numbers that half floats hold; readers resample these curves and differ",
+            key=key,
+            level="warning",
+        )
     return inputs, outputs
 
 

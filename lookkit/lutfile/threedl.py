@@ -108,6 +108,16 @@ def _read(lines: Lines) -> tuple[tuple[Stage, ...], str]:
     if bits is None:
         faults.add(0, "too-large", f"a number of {largest:g}", f"at most {2 ** _DEPTHS[-1] - 1}")
         return (), ""
+    others = [depth for depth in (8, 10, 12) if 2**depth <= largest < 2 ** (depth + 1)]
+    if others or bits == 14:
+        faults.add(
+            0,
+            "depth-unclear",
+            f"{largest:g} as the largest number, which some readers take as {bits} bits and some "
+            f"as {(others or [16])[0]}",
+            "a largest number near 255, 1023, 4095 or 65535",
+            level="warning",
+        )
     values = table.reshape(size, size, size, 3) / (2**bits - 1)
     summary = f"whole numbers up to {largest:g}, taken as {bits} bits"
     return (Lattice(values, np.zeros(3), np.ones(3)),), summary

@@ -12,13 +12,13 @@ from typing import Any, Final
 
 import numpy as np
 
+from lookkit.bounded import Planes
 from lookkit.errors import InputError, LookkitError
 from lookkit.media.avlib import library, reason
 from lookkit.media.coding import Coding
 from lookkit.media.tags import MATRICES, REFUSED_MATRICES, UNSPECIFIED, Tags
 from lookkit.media.tally import Tally
 from lookkit.media.times import frame_times, in_order, rate_of
-from lookkit.ocio import Planes
 from lookkit.spaces.ranges import DEPTHS
 
 MOVIES: Final = (

@@ -11,11 +11,13 @@ import numpy as np
 import numpy.typing as npt
 
 from lookkit.media.clip import Clip, frame_at, planes_of
+from lookkit.media.coding import Coding
 from lookkit.media.grader import taken_range
 from lookkit.media.jobs import Taken
 from lookkit.media.numbered import Numbered
-from lookkit.media.raw import RAW, read_raw
+from lookkit.media.raw import read_raw
 from lookkit.media.stills import Still, read_still
+from lookkit.recipe.shots import RAW
 
 if TYPE_CHECKING:
     from lookkit.look import Look
@@ -39,13 +41,22 @@ class Picture:
 def read_code(look: Look, camera: str, path: Path) -> Still:
     """Read a still as code values of its camera; camera raw is developed and encoded.
 
+    Codes of legal range are carried from the file's bits to those that the camera's chain counts
+    in: white is 235 x 2^(bits-8) of either.
+
     Raises
     ------
     InputError
         If it cannot be read.
     """
     if path.suffix.lower() not in RAW:
-        return read_still(path)
+        still = read_still(path)
+        span = look.graph.input_transform(camera).signal_range
+        scale, offset = taken_range(look, Coding("rgb", span, still.depth), camera)
+        if span == "full":
+            return still
+        pixels = still.pixels * np.float32(scale) + np.float32(offset)
+        return replace(still, pixels=pixels)
     import OpenImageIO as oiio
 
     code = look.graph.input_transform(camera).inverse(read_raw(path))
@@ -77,7 +88,7 @@ def _of_clip(look: Look, taken: Taken, clip: Clip, share: float) -> Picture:
     matrix, offset = coding.to_rgb()
     planes = [plane[:, : clip.width] for plane in planes_of(frame.picture)]
     coded = np.stack(planes, axis=-1).astype(np.float32) / np.float32(65535)
-    rgb = np.clip(coded @ matrix.T.astype(np.float32) + offset.astype(np.float32), 0.0, 1.0)
+    rgb = coded @ matrix.T.astype(np.float32) + offset.astype(np.float32)
     scale, shift = taken_range(look, coding, taken.camera)
     code = np.ascontiguousarray(rgb * np.float32(scale) + np.float32(shift), dtype=np.float32)
     aspect = clip.aspect if clip.rotation in (0, 180) else 1 / clip.aspect

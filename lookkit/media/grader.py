@@ -1,8 +1,9 @@
-"""Grading the planes of a picture: Y'CbCr or R'G'B' integers through any function of R'G'B'.
+"""Grading pictures: planes of Y'CbCr or R'G'B' integers, and float stills, of files with codes.
 
-Every pixel can go through the function itself. For long clips a lattice of it is faster: it
-is baked once and measured against the function in every cell, and pixels in cells where it is
-off by more than half a code still go through the function.
+Every pixel can go through the look itself. For clips and big pictures the bounded way is
+faster: a lattice that is proved, cell by cell, to be within a code of the target; pixels in
+other cells still go through the look. It is used where it pays, which depends on the job
+alone, so that every machine gives the same picture.
 """
 
 from __future__ import annotations
@@ -15,8 +16,9 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import numpy.typing as npt
 
+from lookkit.bounded import Lattice, Planes, available, grade_packed, grade_planes
 from lookkit.media.coding import Coding
-from lookkit.ocio import PlanarProcessor, Planes, Processor, cores
+from lookkit.ocio import cores
 from lookkit.spaces import ranges
 from lookkit.spaces.working import Array
 
@@ -28,24 +30,12 @@ Pixels = npt.NDArray[np.float32]
 Grade = Callable[[Pixels], Pixels]
 """From R'G'B' codes of one coding to those of another, shape (n, 3), 0-1 for all integers."""
 
-LATTICE_SIZE: Final = 129
-TOLERANCE: Final = 0.5
-"""How far, in codes of the target, a lattice may be off."""
-LATTICE_PIXELS: Final = 60_000_000
-"""Clips of at least so many pixels get a lattice: baking and measuring one costs a quarter."""
-LATTICE_BITS: Final = 12
-"""Targets of more bits are never graded through a lattice."""
+BOUNDED_PIXELS: Final = 8_000_000
+"""Jobs of at least so many pixels go the bounded way: proving its cells costs 2 to 4 million."""
+BOUNDED_BITS: Final = 12
+"""Targets of more bits do not: too few cells are within their codes."""
 
 _STRIP: Final = 1 << 16
-_STRIPS: Final = 4
-"""Strips of a picture for each core when they go through a lattice."""
-_PROBES: Final = np.array(
-    [(0.5, 0.5, 0.5), (0.5, 0.5, 0.0), (0.5, 0.0, 0.5), (0.0, 0.5, 0.5), (0.8, 0.4, 0.2)]
-)
-"""Where in each cell a lattice is measured: centre, three faces and one place aside."""
-_FLAG: Final = 1e15
-"""What a point has whose cells are off: any share of it saturates the 16-bit result."""
-_FLAGGED: Final = 65535
 
 
 class Grader:
@@ -54,35 +44,30 @@ class Grader:
     Parameters
     ----------
     grade
-        Takes R'G'B' codes of `source` (clipped to its integers) and gives those of `target`.
-        Called from several threads at once, with at most 65536 pixels.
+        Takes R'G'B' codes of `source` and gives those of `target`, held to its integers.
+        Y'CbCr reaches beyond the integers of R'G'B': codes may be below 0 and above 1.
+        Called from several threads at once, with at most some 10^5 pixels.
     source, target
         How the integers carry R'G'B'.
-    lattice
-        Points per edge; 0 sends every pixel through `grade`.
-    tolerance
-        The largest error of the lattice in codes of `target`; infinity takes it as it is.
+    bounded
+        Whether pixels go the bounded way, where there is one for this machine and target.
     """
 
     def __init__(
-        self,
-        grade: Grade,
-        source: Coding,
-        target: Coding,
-        *,
-        lattice: int = 0,
-        tolerance: float = TOLERANCE,
+        self, grade: Grade, source: Coding, target: Coding, *, bounded: bool = False
     ) -> None:
         self.grade = grade
         self.source = source
         self.target = target
         self._to_rgb = _single(source.to_rgb())
         self._from_rgb = _single(target.from_rgb())
-        self._lattice: PlanarProcessor | None = None
-        self.flagged_cells = 0.0
-        """The share of the lattice's cells that are off by more than the tolerance."""
-        if lattice and target.bits <= LATTICE_BITS:
-            self._lattice = self._bake(lattice, tolerance)
+        self.lattice: Lattice | None = None
+        """What the bounded way reads, where it is used."""
+        if bounded and available() and target.bits <= BOUNDED_BITS:
+            (rows, offset), (back, zero) = source.to_rgb(), target.from_rgb()
+            self.lattice = Lattice(
+                grade, (rows / 65535, offset), (back * 65535, zero * 65535), target.top
+            )
 
     def planes(self, source: Planes, target: Planes, width: int) -> None:
         """Grade a picture into `target`.
@@ -91,87 +76,56 @@ class Grader:
         shape (rows, at least `width`), codes in the upper bits as `Coding` has them; the
         target keeps the bits below its own depth, for whoever rounds last.
         """
+        if self.lattice is not None:
+            grade_planes(self.lattice, source, target, width, _workers())
+            return
         rows = max(1, _STRIP // width)
-        if self._lattice is not None:
-            # Few strips: OpenColorIO goes line by line anyway, and each call has its price.
-            rows = max(rows, -(-len(source[0]) // (_STRIPS * cores())))
 
         def work(start: int) -> None:
-            stop = start + rows
-            self._strip(
-                (source[0][start:stop], source[1][start:stop], source[2][start:stop]),
-                (target[0][start:stop], target[1][start:stop], target[2][start:stop]),
-                width,
-            )
+            part = slice(start, start + rows)
+            taken = (plane[part, :width].reshape(-1) for plane in source)
+            for plane, values in zip(target, self._exact((*taken,)), strict=True):
+                plane[part, :width] = values.reshape(-1, width)
 
         list(_workers().map(work, range(0, len(source[0]), rows)))
 
-    def _strip(self, source: Planes, target: Planes, width: int) -> None:
-        if self._lattice is None:
-            exact = self._exact(*(plane[:, :width].reshape(-1) for plane in source))
-            for plane, values in zip(target, exact, strict=True):
-                plane[:, :width] = values.reshape(-1, width)
-            return
-        self._lattice.apply(source, target, width)
-        first = target[0][:, :width]
-        if self.flagged_cells and first.max() == _FLAGGED:
-            where = np.nonzero(first == _FLAGGED)
-            for at in range(0, len(where[0]), _STRIP):
-                some = (where[0][at : at + _STRIP], where[1][at : at + _STRIP])
-                exact = self._exact(*(plane[some] for plane in source))
-                for plane, values in zip(target, exact, strict=True):
-                    plane[some] = values
-
-    def _exact(self, *planes: npt.NDArray[np.uint16]) -> list[npt.NDArray[np.uint16]]:
+    def _exact(self, planes: tuple[npt.NDArray[np.uint16], ...]) -> Planes:
         """Send pixels, three arrays of shape (n,), through the function itself."""
         values = [plane.astype(np.float32) for plane in planes]
         for plane in values:
             plane *= np.float32(1 / 65535)
-        rgb = np.empty((len(values[0]), 3), dtype=np.float32)
-        for channel, mixed in enumerate(_mixed(self._to_rgb, values)):
-            np.clip(mixed, 0.0, 1.0, out=rgb[:, channel])
-        graded = self.grade(rgb)
+        graded = self.grade(np.stack(_mixed(self._to_rgb, values), axis=-1))
         coded = _mixed(self._from_rgb, [graded[:, channel] for channel in range(3)])
-        return [_rounded(channel) for channel in coded]
+        first, second, third = (_rounded(channel) for channel in coded)
+        return first, second, third
 
-    def _bake(self, size: int, tolerance: float) -> PlanarProcessor:
-        from lookkit.nodes.base import matrix_transform
 
-        axis = np.linspace(0.0, 1.0, size, dtype=np.float32)
-        points = np.stack(np.meshgrid(axis, axis, axis, indexing="ij"), axis=-1)
-        nodes = np.stack([self._in_strips(plane.reshape(-1, 3)) for plane in points])
-        nodes = nodes.reshape(size, size, size, 3)
-        off = np.zeros((size, size, size), dtype=bool)
-        if np.isfinite(tolerance):
-            cells = self._cells_off(nodes, tolerance)
-            self.flagged_cells = float(cells.mean())
-            for corner in np.ndindex(2, 2, 2):
-                part = tuple(slice(c, c + size - 1) for c in corner)
-                off[part] |= cells
-        matrix, offset = self.target.from_rgb()
-        coded = np.clip(nodes @ matrix.T + offset, 0.0, _top(self.target))
-        coded[off, 0] = _FLAG
-        return PlanarProcessor([matrix_transform(*self.source.to_rgb()), _lut(coded)])
+class StillGrader:
+    """Grades stills, float R'G'B' codes, to pictures of integers.
 
-    def _cells_off(self, nodes: Pixels, tolerance: float) -> npt.NDArray[np.bool_]:
-        """Return which cells are off by more than the tolerance, shape (size - 1,) * 3."""
-        size = len(nodes)
-        read = Processor([_lut(nodes)])
-        steps = np.arange(size - 1)
-        grid = np.stack(np.meshgrid(steps, steps, indexing="ij"), axis=-1)
-        off = np.empty((size - 1,) * 3, dtype=bool)
-        for red in steps:
-            corner = np.concatenate([np.full((*grid.shape[:2], 1), red), grid], axis=-1)
-            probes = (corner[:, :, None] + _PROBES) / (size - 1)
-            probes = probes.astype(np.float32).reshape(-1, 3)
-            error = np.abs(read.apply(probes) - self._in_strips(probes)).max(axis=-1)
-            worst = error.reshape(size - 1, size - 1, -1).max(axis=-1)
-            off[red] = worst * self.target.top > tolerance
-        return off
+    Parameters
+    ----------
+    grade
+        From the codes of a camera to those of an output; called as `Grader`'s.
+    bits
+        The depth of the integers that the results will be rounded to; None for floats.
+    """
 
-    def _in_strips(self, pixels: Pixels) -> Pixels:
-        strips = [pixels[at : at + _STRIP] for at in range(0, len(pixels), _STRIP)]
-        return np.concatenate(list(_workers().map(self.grade, strips)))
+    def __init__(self, grade: Grade, bits: int | None) -> None:
+        self.grade = grade
+        self._lattice: Lattice | None = None
+        if bits is not None and bits <= BOUNDED_BITS and available():
+            same = np.eye(3), np.zeros(3)
+            # What integers cannot hold counts as their ends, and is not missed.
+            self._lattice = Lattice(
+                lambda rgb: np.clip(grade(rgb), 0.0, 1.0), same, same, 2**bits - 1
+            )
+
+    def picture(self, pixels: Pixels) -> Pixels:
+        """Return a graded picture, shape (height, width, 3)."""
+        if self._lattice is None:
+            return self.grade(pixels)
+        return grade_packed(self._lattice, pixels, _workers())
 
 
 def grade_of(
@@ -231,20 +185,6 @@ def _mixed(affine: tuple[Pixels, Pixels], values: list[Pixels]) -> list[Pixels]:
 
 def _rounded(values: Pixels) -> npt.NDArray[np.uint16]:
     return (np.clip(values, 0.0, 1.0) * np.float32(65535) + np.float32(0.5)).astype(np.uint16)
-
-
-def _top(coding: Coding) -> float:
-    """Return the largest code in 16 bits, 0-1; below the flag for every depth up to 12."""
-    return float(coding.top * 2 ** (16 - coding.bits) / 65535)
-
-
-def _lut(nodes: npt.NDArray[np.floating]) -> object:
-    import PyOpenColorIO as ocio
-
-    transform = ocio.Lut3DTransform(len(nodes))
-    transform.setInterpolation(ocio.INTERP_TETRAHEDRAL)
-    transform.setData(np.ascontiguousarray(nodes, dtype=np.float32))
-    return transform
 
 
 @cache

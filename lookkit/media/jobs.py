@@ -18,11 +18,10 @@ from lookkit.media.clip import MOVIES, Clip, probe
 from lookkit.media.codecs import CODECS, SUFFIXES, check_build, codec_for
 from lookkit.media.coding import MATRICES
 from lookkit.media.numbered import Numbered, group, is_pattern, is_range, listed, numbered
-from lookkit.media.raw import RAW
-from lookkit.media.stills import FORMATS
+from lookkit.media.stills import FORMATS, opened
 from lookkit.media.tags import Tags, output_tags, still_tags
 from lookkit.progress import Progress, silent
-from lookkit.recipe.shots import Shot, shot_for
+from lookkit.recipe.shots import RAW, Shot, shot_for
 from lookkit.version import __version__
 
 if TYPE_CHECKING:
@@ -47,8 +46,7 @@ class Options:
     `camera`, `scene` and `output` are names of the recipe. `extension` and `codec` choose the
     form of the results, `bits` their depth. `range` and `matrix` say how Y'CbCr files are
     coded where their tags do not, or say it wrong. `rate` is that of sequences that become
-    movies. `fast` grades clips through one lattice of the whole look. `shots` are lines of a
-    shot list that come before the recipe's.
+    movies. `shots` are lines of a shot list that come before the recipe's.
     """
 
     camera: str | None = None
@@ -62,7 +60,6 @@ class Options:
     matrix: str | None = None
     rate: Fraction | None = None
     deinterlace: bool = False
-    fast: bool = False
     overwrite: bool = False
     shots: tuple[Shot, ...] = ()
 
@@ -86,7 +83,6 @@ class Job:
     range: SignalRange = "full"
     rate: Fraction | None = None
     deinterlace: bool = False
-    fast: bool = False
     overwrite: bool = False
     warnings: tuple[str, ...] = ()
     id: str = ""
@@ -404,7 +400,6 @@ def _job(look: Look, taken: Taken, options: Options) -> Job:
         str(options.output),
         taken.scene,
         bits=options.bits,
-        fast=options.fast,
         overwrite=options.overwrite,
         warnings=taken.warnings,
     )
@@ -431,13 +426,7 @@ def _without_effect(place: Path, options: Options) -> list[str]:
 
 
 def _still_says(path: Path) -> tuple[Tags, Fraction | None]:
-    import OpenImageIO as oiio
-
-    if not path.is_file():
-        raise InputError(f"{path}: {'is not a file' if path.exists() else 'does not exist'}")
-    reader = oiio.ImageInput.open(str(path))
-    if reader is None:
-        raise InputError(f"{path}: cannot be read as a picture ({oiio.geterror().strip()})")
+    reader = opened(path)
     spec = reader.spec()
     reader.close()
     rate = spec.getattribute("FramesPerSecond")
@@ -464,7 +453,6 @@ def _movie_job(look: Look, taken: Taken, clip: Clip, options: Options) -> Job:
         bits=options.bits,
         range=taken.range,
         deinterlace=options.deinterlace and clip.interlaced,
-        fast=options.fast,
         overwrite=options.overwrite,
     )
     if suffix in SUFFIXES:
@@ -588,6 +576,12 @@ def _whose(
         raise UnknownNameError("camera", camera, look.cameras)
     if scene is not None and scene not in _scenes(look):
         raise UnknownNameError("scene", scene, _scenes(look))
+    if tags.encoding == "raw, scene-linear" and not encodings[camera].scene_linear:
+        raise InputError(
+            f"{path}: camera raw is developed to scene-linear light, but the recipe reads camera "
+            f"{camera} as {encodings[camera].name}; expected a camera of its own with "
+            'encoding = "ACEScg"'
+        )
     warnings = []
     if tags.encoding not in (None, "raw, scene-linear", encodings[camera].name):
         warnings.append(
@@ -610,7 +604,7 @@ def _id_of(look: Look, job: Job) -> str:
         "recipe": look.recipe_hash,
         "files": [(file.name, file.stat().st_size, file.stat().st_mtime_ns) for file in files],
         "job": [job.result.name, job.camera, job.scene, job.output, job.codec, job.bits],
-        "read": [job.range, str(job.rate), job.deinterlace, job.fast],
+        "read": [job.range, str(job.rate), job.deinterlace],
         "coding": asdict(source.coding) if isinstance(source, Clip) else None,
     }
     return hashlib.sha256(json.dumps(facts).encode()).hexdigest()[:16]

@@ -6,8 +6,8 @@ import threading
 
 import numpy as np
 
+from lookkit.bounded import Planes
 from lookkit.media.coding import Coding
-from lookkit.ocio import Planes
 from lookkit.spaces import ranges
 from lookkit.spaces.curves import Curve
 

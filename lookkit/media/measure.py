@@ -15,10 +15,12 @@ import numpy as np
 import numpy.typing as npt
 
 from lookkit.errors import InputError
-from lookkit.media.clip import MOVIES, Frame, frames_of, planes_of, probe
-from lookkit.media.stills import read_still
+from lookkit.media.clip import MOVIES, Clip, Frame, frames_of, planes_of, probe
+from lookkit.media.stills import Still, read_still
+from lookkit.media.tags import SAME_TRANSFER, UNSPECIFIED, Tags, output_tags
 from lookkit.progress import Progress, silent
 from lookkit.spaces import ranges
+from lookkit.spaces.curves import Pq
 from lookkit.spaces.outputs import Output
 from lookkit.spaces.primaries import BT709, P3_D65, between
 from lookkit.spaces.ranges import SignalRange
@@ -47,6 +49,8 @@ _OUTSIDE: Final = 0.002
 """Light of a component, as a share of the brightest, that is beyond rounding when negative."""
 _SMALL: Final = 0.5 / 1023
 _ROWS: Final = 128
+_ACROSS: Final = 480
+"""Pixels across a picture that is kept to be shown, at the most."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,6 +73,17 @@ class Measures:
         By gamut smaller than the output's: pixels whose light is outside it.
     columns
         Y' in percent, shape (7, columns): the `QUANTILES` of each column, left to right.
+    over_peak
+        Pixels with R', G' or B' more than half a 10-bit code above the code of the output's
+        named peak; None where its signal ends there, as all but PQ do.
+    brightest
+        The light of the brightest component in cd/m2; None where `over_peak` is.
+    not_finite
+        Pixels that hold a NaN or an infinity; they count nowhere else.
+    warnings
+        What the file says of itself that contradicts what it was measured as.
+    picture
+        The first picture made small, nominal R'G'B', shape (height, width, 3).
     chroma
         Pixels by CIE 1976 chromaticity, shape (v', u'), each axis from 0 to `CHROMA_SPAN`;
         those under a thousandth of paper white are left out.
@@ -83,6 +98,11 @@ class Measures:
     outside: Mapping[str, float]
     columns: Array
     chroma: npt.NDArray[np.int64]
+    over_peak: float | None = None
+    brightest: float | None = None
+    not_finite: float = 0.0
+    warnings: tuple[str, ...] = ()
+    picture: Pixels | None = None
 
     @property
     def excursions(self) -> float:
@@ -99,6 +119,10 @@ class Measures:
             "beyond_tolerance": round(self.beyond, 8),
             "reserved_codes": None if self.reserved is None else round(self.reserved, 8),
             "outside": {name: round(v, 8) for name, v in self.outside.items()},
+            "above_peak": None if self.over_peak is None else round(self.over_peak, 8),
+            "brightest_cd_m2": None if self.brightest is None else round(self.brightest, 2),
+            "not_finite": round(self.not_finite, 8),
+            "warnings": list(self.warnings),
             "quantiles": list(QUANTILES),
             "columns_percent": np.round(self.columns, 2).tolist(),
         }
@@ -118,6 +142,13 @@ class Measures:
         ]
         if self.reserved is not None:
             lines.append(f"codes reserved by interfaces: {percent(self.reserved)}")
+        if self.over_peak is not None:
+            lines.append(
+                f"light above the output's peak: {percent(self.over_peak)}, the brightest "
+                f"{self.brightest:.0f} cd/m2"
+            )
+        if self.not_finite:
+            lines.append(f"not finite, and not counted otherwise: {percent(self.not_finite)}")
         lines += [f"light outside {name}: {percent(v)}" for name, v in self.outside.items()]
         return "\n".join(lines)
 
@@ -144,6 +175,12 @@ class Meter:
         self._below = np.zeros(4, dtype=np.int64)
         self._above = np.zeros(4, dtype=np.int64)
         self._beyond = self._reserved = self._pixels = self._frames = 0
+        self._lost = self._over = 0
+        self._peak: float | None = None
+        if isinstance(target.curve, Pq):
+            self._peak = float(target.curve.encode(np.array(target.peak / 100.0))) + _SMALL
+        self._most = -np.inf
+        self._picture: Pixels | None = None
         self._coded = False
         self._gamuts = [g for g in (BT709, P3_D65) if _wider(target, g.name)]
         self._outside = np.zeros(len(self._gamuts), dtype=np.int64)
@@ -158,6 +195,9 @@ class Meter:
         reserved
             Which pixels hold a reserved code, shape (height, width); None for no Y'CbCr.
         """
+        if self._picture is None:
+            step = -(-nominal.shape[1] // _ACROSS)
+            self._picture = nominal[::step, ::step].copy()
         self._frames += 1
         self._pixels += nominal.shape[0] * nominal.shape[1]
         if reserved is not None:
@@ -168,6 +208,18 @@ class Meter:
             self._strip(nominal[start : start + _ROWS], column)
 
     def _strip(self, rgb: Pixels, column: npt.NDArray[np.int64]) -> None:
+        held = np.isfinite(rgb).all(axis=-1)
+        if not held.all():
+            # What is left is laid out anew, as one row of pixels with their columns.
+            self._lost += int((~held).sum())
+            column = np.broadcast_to(column, held.shape)[held]
+            rgb = rgb[held][None]
+            if not rgb.size:
+                return
+        if self._peak is not None:
+            brightest = rgb.max(axis=-1)
+            self._over += int((brightest > self._peak).sum())
+            self._most = max(self._most, float(brightest.max()))
         luma = rgb @ self._luma
         for number, part in enumerate((rgb[..., 0], rgb[..., 1], rgb[..., 2], luma)):
             self._below[number] += int((part < -_SMALL).sum())
@@ -213,6 +265,8 @@ class Meter:
         """
         if not self._pixels:
             raise InputError("no picture, expected at least one")
+        if self._lost == self._pixels:
+            raise InputError("not one pixel is finite, expected numbers")
         share = 1.0 / self._pixels
         used = self._levels.sum(axis=1) > 0
         counts = np.cumsum(self._levels[used], axis=1)
@@ -235,6 +289,11 @@ class Meter:
              for g, n in zip(self._gamuts, self._outside.tolist(), strict=True)},
             columns,
             self._chroma,
+            None if self._peak is None else self._over * share,
+            None if self._peak is None
+            else float(100.0 * self._target.curve.decode(np.array(self._most))),
+            self._lost * share,
+            picture=self._picture,
         )  # fmt: skip
 
 
@@ -286,9 +345,8 @@ def measure_file(
     meter = Meter(target)
     if path.suffix.lower() not in MOVIES:
         still = read_still(path)
-        bits = still.bits if still.bits in ranges.DEPTHS else 16
-        meter.add(_nominal(still.pixels, signal_range or target.range, bits))
-        return meter.measures()
+        meter.add(_nominal(still.pixels, signal_range or target.range, still.depth))
+        return replace(_measured(meter, path), warnings=_still_warnings(path, still, target))
     clip = probe(path, matrix=matrix)
     coding = replace(clip.coding, range=signal_range or clip.coding.range)
     rows, offset = (part.astype(np.float32) for part in coding.to_rgb())
@@ -308,7 +366,55 @@ def measure_file(
                 reserved |= (part < reserve) | (part > coding.top - reserve)
         coded = np.stack(planes, axis=-1).astype(np.float32) / np.float32(65535)
         meter.add(_nominal(coded @ rows.T + offset, coding.range, coding.bits), reserved)
-    return meter.measures()
+    return replace(_measured(meter, path), warnings=_clip_warnings(clip, target))
+
+
+def _measured(meter: Meter, path: Path) -> Measures:
+    try:
+        return meter.measures()
+    except InputError as error:
+        raise InputError(f"{path}: {error}") from error
+
+
+def _clip_warnings(clip: Clip, target: Output) -> tuple[str, ...]:
+    """Return what a clip's tags say other than the output that it is measured as."""
+    try:
+        wanted = output_tags(target)
+    except InputError:
+        return ()
+    return _differing(clip.path, clip.tags, wanted, target)
+
+
+def _differing(path: Path, tags: Tags, wanted: Tags, target: Output) -> tuple[str, ...]:
+    unlike = any(
+        UNSPECIFIED not in pair and 0 not in pair and pair[0] != pair[1]
+        for pair in (
+            (tags.primaries, wanted.primaries),
+            (SAME_TRANSFER.get(tags.transfer, tags.transfer),
+             SAME_TRANSFER.get(wanted.transfer, wanted.transfer)),
+        )
+    )  # fmt: skip
+    if not unlike:
+        return ()
+    return (f"{path}: tagged {tags}, but measured as {target.name}; are the figures of that?",)
+
+
+def _still_warnings(path: Path, still: Still, target: Output) -> tuple[str, ...]:
+    """Return what a still says of itself other than the output that it is measured as."""
+    named = still.spec.get_string_attribute("colorInteropID")
+    if named and target.interop_id and named != target.interop_id:
+        return (
+            f"{path}: says that it is {named}, but is measured as {target.name} "
+            f"({target.interop_id}); are the figures of that?",
+        )
+    cicp = still.spec.getattribute("CICP")
+    if named or cicp is None or len(cicp) < 2:
+        return ()
+    try:
+        wanted = output_tags(target)
+    except InputError:
+        return ()
+    return _differing(path, Tags(int(cicp[0]), int(cicp[1])), wanted, target)
 
 
 def _nominal(code: npt.NDArray[np.floating[Any]], signal_range: SignalRange, bits: int) -> Pixels:

@@ -3,19 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Final
 
 import numpy as np
 
 from lookkit.errors import InputError
 from lookkit.spaces.primaries import AP1, BT709, between
 from lookkit.spaces.working import Array
-
-RAW: Final = (
-    ".dng", ".cr2", ".cr3", ".crw", ".nef", ".nrw", ".arw", ".srf", ".sr2", ".raf", ".orf", ".rw2",
-    ".pef", ".srw", ".x3f", ".3fr", ".fff", ".iiq", ".mos", ".mrw", ".erf", ".kdc", ".dcr",
-)  # fmt: skip
-"""The extensions that are taken for raw stills."""
 
 
 def read_raw(path: Path) -> Array:

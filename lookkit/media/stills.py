@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
@@ -12,6 +13,7 @@ import numpy.typing as npt
 
 from lookkit.errors import InputError, NotWrittenError
 from lookkit.media.partial import whole_or_none
+from lookkit.spaces import ranges
 
 Pixels = npt.NDArray[np.float32]
 Attribute = tuple[str, str, Any]
@@ -30,8 +32,17 @@ _STALE = (
     "dpx:Transfer",
     "dpx:Colorimetric",
     "Exif:ColorSpace",
+    "Orientation",
+    "Exif:PixelXDimension",
+    "Exif:PixelYDimension",
 )
 """What describes the colour or coding of the input and would be untrue of the output."""
+_HELD = (".png", ".tif", ".tiff", ".dpx", ".cin", ".bmp", ".ppm", ".tga", ".sgi")
+"""Formats whose packing has a limit, so that a size in the header can be judged by the file's."""
+_MOST_PACKED = 1040
+"""Bytes that a byte of them holds at the most: Deflate's 1032 (RFC 1951), and some."""
+_SPARE = 1 << 20
+_WITH_PROFILE = (".tif", ".tiff", ".png", ".jpg", ".jpeg")
 _STALE_PREFIXES = ("ICCProfile:", "compression", "tiff:", "openexr:", "png:", "jpeg:", "dpx:")
 
 
@@ -40,8 +51,9 @@ class Still:
     """A picture as its file holds it.
 
     `pixels` is float32 (height, width, 3): code values, 0-1 for the whole range of an
-    integer file, or the floats of an EXR. `alpha` is (height, width, 1) or None; colour
-    is not multiplied by it.
+    integer file, or the floats of an EXR, upright. `alpha` is (height, width, 1) or None;
+    colour is not multiplied by it. `spec` is the file's header; its pixels' aspect is that of
+    the upright picture.
     """
 
     pixels: Pixels
@@ -50,18 +62,23 @@ class Still:
     spec: Any
 
     @property
+    def depth(self) -> int:
+        """The bits that the codes count in; 16 for floats."""
+        return self.bits if self.bits in ranges.DEPTHS else 16
+
+    @property
     def not_finite(self) -> int:
         """How many pixels hold a NaN or an infinity."""
         return int((~np.isfinite(self.pixels)).any(axis=-1).sum())
 
 
-def read_still(path: Path) -> Still:
-    """Read a picture.
+def opened(path: Path) -> Any:
+    """Open a picture with OpenImageIO.
 
     Raises
     ------
     InputError
-        If it is missing, not a picture, cut short, empty or has fewer than three channels.
+        If it is missing or not a picture, or its header claims more than its bytes can hold.
     """
     import OpenImageIO as oiio
 
@@ -74,13 +91,32 @@ def read_still(path: Path) -> Still:
     reader = oiio.ImageInput.open(str(path), hints)
     if reader is None:
         raise InputError(f"{path}: cannot be read as a picture ({_reason(oiio)})")
+    spec, size = reader.spec(), path.stat().st_size
+    if path.suffix.lower() in _HELD and spec.image_bytes(True) > _MOST_PACKED * size + _SPARE:
+        reader.close()
+        raise InputError(
+            f"{path}: claims {spec.width}x{spec.height} pixels, which a file of {size} bytes "
+            "cannot hold"
+        )
+    return reader
+
+
+def read_still(path: Path) -> Still:
+    """Read a picture, turned upright as its header says (Exif 2.32, tag Orientation).
+
+    Raises
+    ------
+    InputError
+        If it is missing, not a picture, cut short, empty or has fewer than three channels.
+    """
+    reader = opened(path)
     try:
         spec = reader.spec()
         if spec.width < 1 or spec.height < 1 or spec.depth > 1:
             raise InputError(f"{path}: an empty or volume picture, expected a flat one")
         order = _channel_order(spec, path)
         whole = reader.read_image(0, 0, 0, spec.nchannels, "float")
-        failure = reader.geterror()
+        failure = _said(reader)
     finally:
         reader.close()
     if whole is None or failure:
@@ -96,7 +132,35 @@ def read_still(path: Path) -> Still:
     if bits in (10, 12):
         top = np.float32((1 << bits) - 1)
         pixels = np.rint(pixels * top) / top
+    how = spec.get_int_attribute("Orientation", 1)
+    if how in _TURNS:
+        pixels = _upright(pixels, how)
+        alpha = None if alpha is None else _upright(alpha, how)
+        if how in _LYING:
+            aspect = spec.get_float_attribute("PixelAspectRatio", 1.0)
+            spec.attribute("PixelAspectRatio", 1.0 / aspect if aspect > 0 else 1.0)
     return Still(pixels, alpha, bits, spec)
+
+
+_TURNS = {2: (0, True), 3: (2, False), 4: (2, True), 5: (3, True), 6: (3, False),
+          7: (1, True), 8: (1, False)}  # fmt: skip
+"""Quarter turns to the left and then, perhaps, a swap of left and right, that make upright."""
+_LYING = (5, 6, 7, 8)
+
+
+def _upright(pixels: Pixels, how: int) -> Pixels:
+    turns, mirrored = _TURNS[how]
+    turned = np.rot90(pixels, turns)
+    return np.ascontiguousarray(turned[:, ::-1] if mirrored else turned)
+
+
+def depth_of(suffix: str, bits: int | None) -> int:
+    """Return the bits that a picture's codes count in: what it is written in, 16 for floats.
+
+    White of legal range is 235 x 2^(bits-8) of them, in floats as in 16 bits.
+    """
+    bits = bits or {".dpx": 10, ".jpg": 8, ".jpeg": 8}.get(suffix.lower(), 16)
+    return bits if bits in ranges.DEPTHS else 16
 
 
 def pixel_of(path: Path, place: str) -> tuple[float, float, float]:
@@ -126,6 +190,7 @@ def write_still(
     *,
     bits: int | None = None,
     interop_id: str | None = None,
+    profile: bytes | None = None,
     note: str = "",
     software: str = "",
     attributes: Sequence[Attribute] = (),
@@ -144,6 +209,8 @@ def write_still(
         8, 10, 12 or 16 for integer formats; default by format (JPEG 8, DPX 10, else 16).
     interop_id
         The published colour interop id of the output, written where a format has a place.
+    profile
+        An ICC profile of the output, for the formats that take one: TIFF, PNG and JPEG.
     note
         Written as the picture's history.
     software
@@ -180,6 +247,9 @@ def write_still(
     if interop_id:
         spec.attribute("colorInteropID", interop_id)
         spec.attribute("oiio:ColorSpace", interop_id)
+    if profile is not None and suffix in _WITH_PROFILE:
+        held = oiio.TypeDesc(f"uint8[{len(profile)}]")
+        spec.attribute("ICCProfile", held, np.frombuffer(profile, np.uint8))
     whole = pixels
     if alpha is not None:
         stored = pixels * np.where(alpha > 0.0, alpha, 1.0) if suffix == ".exr" else pixels
@@ -191,7 +261,7 @@ def write_still(
         if writer is None or not writer.open(str(beside), spec):
             raise NotWrittenError(f"{path}: cannot be written ({_reason(oiio, writer)})")
         done = writer.write_image(_filled(whole, spec.get_int_attribute("oiio:BitsPerSample")))
-        failure = writer.geterror()
+        failure = _said(writer)
         if not (writer.close() and done):
             raise NotWrittenError(f"{path}: writing failed ({failure.strip() or 'disk full?'})")
         if suffix == ".dpx":
@@ -218,9 +288,11 @@ def _channel_order(spec: Any, path: Path) -> list[int]:
 
 def _carry(source: Any, target: Any) -> None:
     for attribute in source.extra_attribs:
-        name = attribute.name
-        if name not in _STALE and not name.startswith(_STALE_PREFIXES):
-            target.attribute(name, attribute.type, attribute.value)
+        # Bytes that are no text in UTF-8 cannot be had from OpenImageIO's attributes.
+        with suppress(UnicodeDecodeError):
+            name = attribute.name
+            if name not in _STALE and not name.startswith(_STALE_PREFIXES):
+                target.attribute(name, attribute.type, attribute.value)
 
 
 Bits = Literal[8, 10, 12, 16]
@@ -255,5 +327,13 @@ def _filled(whole: Pixels, bits: int) -> npt.NDArray[Any]:
 
 
 def _reason(oiio: Any, part: Any = None) -> str:
-    text = (part.geterror() if part is not None else "") or oiio.geterror()
+    text = (_said(part) if part is not None else "") or _said(oiio)
     return text.strip().splitlines()[0] if text.strip() else "unknown format"
+
+
+def _said(part: Any) -> str:
+    """Return what went wrong in a part of OpenImageIO, which may quote bytes of the file."""
+    try:
+        return str(part.geterror())
+    except UnicodeDecodeError as error:
+        return bytes(error.object).decode(errors="replace")

@@ -35,6 +35,8 @@ _TRANSFERS: Final = {
     1: "BT.709", 4: "gamma 2.2", 5: "gamma 2.8", 6: "BT.601", 7: "SMPTE 240M", 8: "linear",
     13: "sRGB", 14: "BT.2020", 15: "BT.2020", 16: "PQ", 17: "gamma 2.6", 18: "HLG",
 }  # fmt: skip
+SAME_TRANSFER: Final = {6: 1, 14: 1, 15: 1}
+"""Code points of one and the same curve, by the one that stands for them (H.273, table 3)."""
 _SAY_ENOUGH: Final = {
     (1, 1): "BT.709 camera",
     (1, 6): "BT.709 camera",

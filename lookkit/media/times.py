@@ -63,8 +63,9 @@ def rate_of(times: list[int], video: Any) -> tuple[bool, Fraction]:
     mean = (len(times) - 1) / span if span else told
     slack = Fraction(3, 2)
     common = sorted(_COMMON_RATES, key=lambda rate: abs(rate - told))
-    for rate in (*common, told, mean.limit_denominator(1001)):
+    nearest = mean.limit_denominator(1001)
+    for rate in (*common, told, *([nearest] if nearest > 0 else [])):
         step = 1 / (rate * tick)
         if all(abs(time - times[0] - n * step) <= slack for n, time in enumerate(times)):
             return False, rate
-    return True, mean.limit_denominator(1001)
+    return True, nearest if nearest > 0 else told

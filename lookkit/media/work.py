@@ -12,7 +12,7 @@ from datetime import UTC, datetime
 from fractions import Fraction
 from pathlib import Path
 from queue import SimpleQueue
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -23,31 +23,31 @@ from lookkit.media.clip import Clip, Frame, frames_of, opened, planes_of
 from lookkit.media.codecs import CODECS
 from lookkit.media.coding import Coding
 from lookkit.media.frame import read_code
-from lookkit.media.grader import LATTICE_PIXELS, LATTICE_SIZE, TOLERANCE, Grade, Grader, grade_of
+from lookkit.media.grader import BOUNDED_PIXELS, Grader, StillGrader, grade_of
 from lookkit.media.jobs import Job
 from lookkit.media.light import LightMeter
 from lookkit.media.movie import HDR_BOXES, MovieSpec, MovieWriter, carries_sound, job_of_movie
 from lookkit.media.numbered import Numbered, listed
 from lookkit.media.partial import whole_or_none
 from lookkit.media.pipeline import Ahead, Behind
-from lookkit.media.stills import Attribute, Still, write_still
+from lookkit.media.stills import Attribute, Still, depth_of, write_still
 from lookkit.media.tags import mastering_of, output_tags
 from lookkit.media.tally import SoundIn, check_movie
 from lookkit.media.timecode import advanced, packed, unpacked
 from lookkit.ocio import cores
 from lookkit.spaces import ranges
+from lookkit.spaces.icc import profile_of
 from lookkit.version import __version__
 
 if TYPE_CHECKING:
     from lookkit.look import Look
 
 Pixels = npt.NDArray[np.float32]
+T = TypeVar("T")
 Tick = Callable[[int], None]
 """Called with the number of frames that were just done."""
 
 _SHUT: Final = (errno.EROFS, errno.EACCES, errno.EPERM)
-FAST_SIZE: Final = 65
-"""Points per edge of the lattice that `fast` grades clips through."""
 
 
 @dataclass(frozen=True)
@@ -165,10 +165,17 @@ def _still(look: Look, job: Job, source: Path, target: Path, tick: Tick) -> Done
 
 def _grade_still(look: Look, job: Job, source: Path, target: Path) -> int:
     still = read_code(look, job.camera, source)
-    graded = look.apply(still.pixels, camera=job.camera, output=job.output, scene=job.scene)
     bits = job.bits
     if bits is None and target.suffix == source.suffix.lower() and still.bits in (8, 16):
         bits = still.bits
+    display = look.graph.output(job.output)
+    depth = depth_of(target.suffix, bits)
+    # Whether it goes the bounded way depends on the job alone, so that every machine does the same.
+    many = isinstance(job.source, Numbered) or still.pixels[..., 0].size >= BOUNDED_PIXELS
+    graded = _still_grader(look, job, depth if many else None).picture(still.pixels)
+    scale, offset = ranges.scale_offset(display.range, display.range, display.bits, depth)
+    if display.range == "legal":
+        graded = np.clip(graded * np.float32(scale) + np.float32(offset), 0.0, 1.0)
     _write(look, job, target, graded, still, bits, [_made_at(source)])
     return still.not_finite
 
@@ -189,6 +196,7 @@ def _write(
         still,
         bits=bits,
         interop_id=display.interop_id,
+        profile=profile_of(display),
         note=_note(look, job),
         software=f"lookkit {__version__} [job {job.id}]",
         attributes=attributes,
@@ -278,9 +286,8 @@ def _clip_to_pictures(
         return 0
     display = look.graph.output(job.output)
     coding = replace(clip.coding, range=job.range)
-    bits = job.bits or {".dpx": 10, ".jpg": 8, ".jpeg": 8}.get(target.tail, 16)
     # 16-bit integers hold the signal 0-1 finely enough for every picture format.
-    through = Coding("rgb", display.range, bits if bits in ranges.DEPTHS else 16)
+    through = Coding("rgb", display.range, depth_of(target.tail, job.bits))
     grader = _grader(look, job, coding, through, clip.pixels)
     made_at = _made_at(clip.path)
     count = 0
@@ -323,31 +330,49 @@ def _rational(rate: Fraction) -> tuple[int, int]:
     return rate.numerator, rate.denominator
 
 
-_graders: dict[tuple[Any, ...], Grader] = {}
+_graders: dict[tuple[Any, ...], Any] = {}
 _graders_lock = threading.Lock()
 
 
-def _grader(look: Look, job: Job, source: Coding, target: Coding, pixels: int) -> Grader:
-    """Return the grader of a job; the lattice that it may have is baked once.
-
-    Whether there is one depends on the clip alone, so that every machine does the same.
-    """
-    chain = look.graph.input_transform(job.camera)
-    lattice, tolerance = 0, TOLERANCE
-    if job.fast and not chain.encoding.scene_linear:
-        lattice, tolerance = FAST_SIZE, float("inf")
-    elif pixels >= LATTICE_PIXELS:
-        lattice = LATTICE_SIZE
-    key = (look.recipe_hash, job.camera, job.output, job.scene, source, target, lattice, tolerance)
+def _kept(key: tuple[Any, ...], make: Callable[[], T]) -> T:
+    """Return what was made for a key: what a bounded grader has proved serves later jobs too."""
     with _graders_lock:
         if key not in _graders:
-            grade: Grade = grade_of(
-                look, source, target, camera=job.camera, output=job.output, scene=job.scene
-            )
             while len(_graders) > 3:
                 del _graders[next(iter(_graders))]
-            _graders[key] = Grader(grade, source, target, lattice=lattice, tolerance=tolerance)
-        return _graders[key]
+            _graders[key] = make()
+        found: T = _graders[key]
+        return found
+
+
+def _grader(look: Look, job: Job, source: Coding, target: Coding, pixels: int) -> Grader:
+    """Return the grader of a job.
+
+    Whether it goes the bounded way depends on the clip alone, so that every machine does the
+    same.
+    """
+    bounded = pixels >= BOUNDED_PIXELS
+
+    def make() -> Grader:
+        grade = grade_of(
+            look, source, target, camera=job.camera, output=job.output, scene=job.scene
+        )
+        return Grader(grade, source, target, bounded=bounded)
+
+    key = (look.recipe_hash, job.camera, job.output, job.scene, source, target, bounded)
+    return _kept(key, make)
+
+
+def _still_grader(look: Look, job: Job, bits: int | None) -> StillGrader:
+    """Return what grades stills, the bounded way to integers of `bits` bits, or exactly."""
+    if look.graph.input_transform(job.camera).encoding.scene_linear:
+        bits = None
+
+    def grade(pixels: Pixels) -> Pixels:
+        return look.apply(pixels, camera=job.camera, output=job.output, scene=job.scene)
+
+    key = (look.recipe_hash, job.camera, job.output, job.scene, bits)
+    return _kept(key, lambda: StillGrader(grade, bits))
 
 
 def _to_movie(look: Look, job: Job, target: Path, tick: Tick) -> Done:
@@ -485,6 +510,7 @@ def _sequence_to_movie(
     )  # fmt: skip
     signal = Coding("rgb", display.range, 16)
     scale, offset = ranges.scale_offset(display.range, coding.range, display.bits, coding.bits)
+    grader = _still_grader(look, job, coding.bits if scale <= 1.0 else None)
     matrix, zero = (part_.astype(np.float32) for part_ in coding.from_rgb())
     assert signal.matrix == "rgb"
     writer = MovieWriter(part, spec, job.result)
@@ -507,7 +533,7 @@ def _sequence_to_movie(
     try:
         with Ahead(read()) as pictures, Behind(write) as behind:
             for number, pixels in pictures:
-                graded = look.apply(pixels, camera=job.camera, output=job.output, scene=job.scene)
+                graded = grader.picture(pixels)
                 rgb = np.clip(graded * np.float32(scale) + np.float32(offset), 0.0, 1.0)
                 coded = np.clip(rgb @ matrix.T + zero, 0.0, 1.0) * np.float32(65535)
                 picture = av.VideoFrame(width, height, "yuv444p16le")

@@ -17,8 +17,8 @@ from lookkit.nodes.lut import Lut
 from lookkit.nodes.matrix import MatrixNode
 from lookkit.nodes.rendering import Rendering
 from lookkit.nodes.saturation import Saturation
+from lookkit.nodes.tone_bands import ToneBands
 from lookkit.nodes.white_balance import WhiteBalance
-from lookkit.nodes.zones import Zones
 
 LOOK_KINDS: tuple[type[Node], ...] = (
     Exposure,
@@ -28,7 +28,7 @@ LOOK_KINDS: tuple[type[Node], ...] = (
     Cdl,
     Contrast,
     Saturation,
-    Zones,
+    ToneBands,
     HueBands,
     Curve,
     Lut,

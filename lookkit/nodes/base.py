@@ -14,8 +14,8 @@ there: what a change of the pixel by 2^-22 of its largest channel does to the re
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from math import cos, radians
+from collections.abc import Mapping, Sequence
+from math import cos, radians, sin, sqrt
 from typing import Annotated, Any, ClassVar, NamedTuple, Protocol
 
 import numpy as np
@@ -39,6 +39,7 @@ from lookkit.nodes.only import Only
 from lookkit.nodes.table import Table as Table
 from lookkit.nodes.table import error_at as error_at
 from lookkit.nodes.table import param as param
+from lookkit.spaces.oklab import CONES, OPPONENTS
 from lookkit.spaces.working import Array, OcioTransform, State
 
 
@@ -162,15 +163,32 @@ Matrix = tuple[Triple, Triple, Triple]
 
 
 class Wheel(Table):
-    """A colour shift as an angle: three offsets that sum to zero, around a master.
+    """A colour shift as a hue and a strength: three offsets that sum to zero, around a master.
 
-    Channel k of R, G, B gets master + amount cos(hue - 120 k): at hue 0 red rises
-    and green and blue fall by half as much.
+    The hue is that of `hue-bands`: a grey that is shifted a little takes it on. The three
+    offsets have the size of (1, -1/2, -1/2) strength.
     """
 
-    hue: float = param(0.0, "0 is red, 120 green, 240 blue", unit="degrees")
-    amount: float = param(0.0, "how far red rises at hue 0", ge=0.0)
+    former: ClassVar[Mapping[str, str]] = {
+        "amount": "strength; and hue is counted as in hue-bands now: red 25 (was 0), "
+        "yellow 105 (was 60), green 145 (was 120), cyan 195 (was 180), blue 260 (was 240)",
+    }
+
+    hue: float = param(
+        25.0,
+        "as in hue-bands: red 25, yellow 105, green 145, cyan 195, blue 260, magenta 330",
+        unit="degrees of Oklab hue",
+    )
+    strength: float = param(0.0, "how far it shifts", ge=0.0)
     master: float | None = param(None, "the common value of all channels; default the identity")
+
+
+def offsets_of_hue(hue: float) -> Array:
+    """Return the three offsets, sum zero, size of (1, -1/2, -1/2), that give a grey a hue."""
+    # What three relative changes of a grey do to Oklab's a and b, and their sum.
+    rows = np.vstack([OPPONENTS[1:] @ CONES, np.ones(3)])
+    found = np.linalg.solve(rows, [cos(radians(hue)), sin(radians(hue)), 0.0])
+    return np.asarray(found * (sqrt(1.5) / np.linalg.norm(found)))
 
 
 def _shape_of(value: Any) -> str:
@@ -201,9 +219,7 @@ def per_channel(value: float | tuple[float, float, float] | Wheel, identity: flo
     """Return the three numbers that a `Channels` value stands for, shape (3,)."""
     if isinstance(value, Wheel):
         master = identity if value.master is None else value.master
-        return np.array(
-            [master + value.amount * cos(radians(value.hue - 120.0 * k)) for k in range(3)]
-        )
+        return np.asarray(master + value.strength * offsets_of_hue(value.hue))
     return np.broadcast_to(np.asarray(value, dtype=np.float64), (3,)).copy()
 
 

@@ -65,7 +65,7 @@ class Blend(Node):
         kind = "lift-gamma-gain"
         id = "warm"
         input = "start"
-        gain = { hue = 40, amount = 0.1 }
+        gain = { hue = 40, strength = 0.1 }
     """
 
     kind: Literal["blend"] = "blend"

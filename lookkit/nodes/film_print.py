@@ -1,250 +1,111 @@
-r"""A film-style negative and print, as densities.
+r"""A negative, its print, and the light that comes through it.
 
-Softplus S_w(u) = w ln(1 + e^(u/w)). A characteristic curve maps log10 exposure x, counted
-from mid-grey, to density above D-min:
+    E   = compress(M in)                            what the film's layers see
+    n   = D_negative(log10(F E / 0.18)) - D_negative(0)
+    h   = -(U^-1 A n)                               inter-image effects, the print's exposure
+    D   = S U D_print(h)                            dyes that overlap, retained silver
+    P   = hold(10^-D)                               hues back to the scene's
+    P'  = 10^-tint(-log10 P)                        printer lights and shade, by channel
+    out = (fit(P') + flare) / (1 + flare)
 
-    L    = D-max / gamma
-    u    = S_toe(x - x0)
-    D(x) = D-max (1 - S_shoulder(L - u) / S_shoulder(L))
+**Film's eye.** M = I - 0.1 (AP1 to P3 - I): sensitivities that overlap a little. `compress` is the
+reference gamut compression with power 2. F is the black-and-white filter, else nothing.
+**Curves.** `film_curve.py`: the picture's log-log slope at mid-grey is `contrast`, mid-grey has
+the density `grey` and a clear negative prints the density `black`, exactly; sets that no film
+could meet are refused. `push` comes afterwards, as in the bath: 8 % slope and .08 density a stop.
+**Inter-image effects.** A = I + interimage (X^-1 - I), X the density crosstalk of the Academy's
+ADX. Rows sum to one and the others are taken away: a dense layer holds its neighbours back, so
+colours part. At 1 they part as ADX's own encoding parts them.
+**Dyes.** U = (1 - overlap) I + overlap O, O zero on its diagonal: deep colours get darker, and
+mid-tones stay because h has U^-1. **Silver** adds one density to all: S D = (D + silver w.D) /
+(1 + silver).
+**Hold.** `print_formula.held`: P is turned in Oklab, at its own lightness and chroma, towards the
+scene's hue by `hold`; a turn of d counts cos^2(d/2), weak colours and deep shade are let go. What
+the fit into the display would do to the hue is measured and taken back before it.
+**Tint.** d' = k d / (1 + (k - 1) d / full), then d' + shade (d' / black)^2. k is such that mid-grey
+gets exactly the density that the printer light gives it. It is made in the light of the print, RGB
+of P3-D65, and after the hold, so that all displays show one tint and no hue is taken back.
+**Fit.** Distances from black's neutral axis, then from white's, are compressed; limits are measured
+on all light that AP1 reaches over -6 to +10 stops. The largest channel stays; nothing folds.
+**HDR.** The print's clear film is the screen's peak; grey lies at 26 cd/m2 for `grey` = 1, and the
+toe is solved so that a white of 90 % lies at 179 cd/m2 for the default contrast, at a reference
+white of 203 (ITU-R BT.2408). One curve that rises strictly; nothing is spliced.
 
-It is strictly increasing and smooth with the exact limits 0 and D-max, and has a closed
-inverse. The aim density of mid-grey is placed exactly: u0 = L - S_shoulder^-1(S_shoulder(L)
-(1 - aim / D-max)), x0 = -S_toe^-1(u0). The chain, per pixel:
+Light of zero or less prints black; values above one go on up the shoulder. Neutrals stay neutral
+where lights and shade are equal. 1.0 is paper white, 100 cd/m2 on SDR displays. No inverse.
 
-    E   = M in                                   M: rows sum to one
-    C   = D_negative(log10(E / 0.18)) - D_negative(0)
-    h   = -A C + 0.025 (lights - 25)             A: rows sum to one
-    out = 10^-D_print(h)
-
-`out` is the light that a print passes to the screen, 1.0 = the open gate = 100 cd/m2, as
-RGB of P3-D65, the gamut of a projected print (common practice, no source). On an HDR
-display the print keeps its character with 1.0 at paper white (203 cd/m2, ITU-R BT.2408) and
-opens its highlights towards the peak: see `HdrPrint`. Light of zero or
-less leaves the negative at D-min: there the print is black and has no inverse; values
-above one go on up the shoulder. With equal lights and equal curves neutrals stay neutral.
-
-Sources: the shape of characteristic curves, printer points of 0.025 log E and the aim
-densities from the sensitometry handbooks' figures (H-61, H-387); crosstalk between dyes
-and the negative's gamma from the Academy's ADX documents. The equations are ours.
+Sources: the shape of characteristic curves, printer points of 0.025 log E and aim densities from
+sensitometry handbooks (H-61, H-387); ADX crosstalk and the gamut compression from the Academy;
+Oklab, B. Ottosson (2020); ITU-R BT.2408. The equations are ours.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
-from typing import ClassVar, Literal, NamedTuple
+from functools import cached_property, lru_cache
+from math import log10
+from typing import Any, ClassVar, Final, Literal
 
 import numpy as np
+import numpy.typing as npt
 from pydantic import field_validator, model_validator
 from pydantic_core import PydanticCustomError
 
-from lookkit.kernel.formula import Call, Planes, Program, affine_call, formula, triple
-from lookkit.kernel.formula import Triple as KernelTriple
-from lookkit.kernel.maths import (
-    DOUBLINGS,
-    Plane,
-    absolute,
-    clip,
-    exp2,
-    log2,
-    maximum,
-    minimum,
-    unsure,
+from lookkit.kernel.formula import Call, Program, Rows
+from lookkit.nodes.base import Op, PerChannel, Triple, evaluated, param, per_channel
+from lookkit.nodes.film_curve import (
+    Aims,
+    CannotMeet,
+    Films,
+    films_for,
+    films_for_screen,
 )
-from lookkit.kernel.maths import softplus as softplus_one
-from lookkit.nodes.base import (
-    Op,
-    PerChannel,
-    Table,
-    evaluated,
-    matrix_transform,
-    param,
-    per_channel,
+from lookkit.nodes.print_formula import (
+    Fit,
+    Hold,
+    Knee,
+    PrintNumbers,
+    Tint,
+    compressed,
+    film_print,
+    held,
+    print_density,
+    tinted,
 )
-from lookkit.nodes.gamut_fit import fit_into
 from lookkit.nodes.rendering import Rendering
+from lookkit.spaces.oklab import CONES, OPPONENTS, XYZ_TO_LMS
 from lookkit.spaces.outputs import Output
-from lookkit.spaces.primaries import AP1, P3_D65, between
+from lookkit.spaces.primaries import AP1, P3_D65, Primaries, between
 from lookkit.spaces.working import MID_GREY, Array, OcioTransform, State
 
-PRINT_PRIMARIES = P3_D65
-
-ADX_CROSSTALK = np.array(
+PRINT_PRIMARIES: Final = P3_D65
+"""RGB of print light: the gamut of a projected print (common practice, no source)."""
+ADX_CROSSTALK: Final[Array] = np.array(
     [[0.75573, 0.22197, 0.02230], [0.05901, 0.96928, -0.02829], [0.16134, 0.07406, 0.76460]]
 )
-"""Density crosstalk of the Academy's ADX; rows sum to one."""
+"""Density crosstalk of the Academy's ADX, as it decodes; rows sum to one."""
+NORMAL_LIGHTS: Final = 25.0
+LOG_E_PER_LIGHT: Final = 0.025
+REFERENCE_WHITE: Final = 203.0
+GREY_ON_HDR: Final = 26.0
+WHITE_ON_HDR: Final = 179.0
+"""cd/m2 of mid-grey and of a 90 % white where reference white is 203 (ITU-R BT.2408)."""
+_WHITE: Final = 0.9
+_CONTRAST: Final = 1.34
 
-NORMAL_LIGHTS = 25.0
-LOG_E_PER_LIGHT = 0.025
-_FLOOR = 1e-30
-_ENTRIES = 8192
-_FLAT = 16.0
-"""Widths of toe or shoulder beyond which a curve has reached its limit to 1e-7."""
-
-
-def softplus(u: Array, width: Array) -> Array:
-    """Return w ln(1 + e^(u/w)): 0 far below zero, u far above."""
-    return np.asarray(width * np.logaddexp(0.0, u / width))
-
-
-def softplus_inverse(v: Array, width: Array) -> Array:
-    """Return the u with softplus(u) = v, for v > 0."""
-    return np.asarray(v + width * np.log(-np.expm1(-v / width)))
-
-
-@dataclass(frozen=True)
-class Curve:
-    """A characteristic curve: density above D-min against log10 exposure from mid-grey.
-
-    All fields are arrays of shape (3,): the slope of the straight line, the density
-    limit, the widths of toe and shoulder in log10 exposure, and mid-grey's density.
-    """
-
-    gamma: Array
-    d_max: Array
-    toe: Array
-    shoulder: Array
-    aim: Array
-
-    @cached_property
-    def _length(self) -> Array:
-        return self.d_max / self.gamma
-
-    @cached_property
-    def _full(self) -> Array:
-        return softplus(self._length, self.shoulder)
-
-    @cached_property
-    def _start(self) -> Array:
-        left = self._full * (1.0 - self.aim / self.d_max)
-        return -softplus_inverse(self._length - softplus_inverse(left, self.shoulder), self.toe)
-
-    def density(self, x: Array) -> Array:
-        """Return the density at log10 exposure x, shape (..., 3)."""
-        u = softplus(x - self._start, self.toe)
-        return np.asarray(
-            self.d_max * (1.0 - softplus(self._length - u, self.shoulder) / self._full)
-        )
-
-    def exposure(self, density: Array) -> Array:
-        """Return the log10 exposure that gives `density`, for 0 < density < D-max."""
-        left = self._full * (1.0 - density / self.d_max)
-        u = self._length - softplus_inverse(left, self.shoulder)
-        return softplus_inverse(u, self.toe) + self._start
-
-    def numbers(self) -> tuple[CurveNumbers, CurveNumbers, CurveNumbers]:
-        """Return what the formulas take, for each channel."""
-        columns = (self.d_max, self.toe, self._start, self._length, self.shoulder, self._full)
-        rows = zip(*columns, strict=True)
-        red, green, blue = (CurveNumbers(*map(float, row)) for row in rows)
-        return red, green, blue
-
-    def reach(self) -> tuple[Array, Array]:
-        """Return the log10 exposures between which the density moves."""
-        low = np.maximum(self._start - _FLAT * self.toe, -36.0)
-        return low, np.minimum(self._start + self._length + _FLAT * self.shoulder, 36.0)
-
-
-class Negative(Table):
-    """The camera film's curve; densities count from D-min."""
-
-    gamma: PerChannel = param(0.55, "slope of the straight line")
-    d_max: float = param(2.0, "highest density", unit="density", gt=0.1, le=6.0)
-    toe: float = param(0.31, "width of the toe", unit="log10 exposure", ge=0.02, le=2.0)
-    shoulder: float = param(0.10, "width of the shoulder", unit="log10 exposure", ge=0.02, le=2.0)
-    aim: float = param(0.70, "density of mid-grey", unit="density", gt=0.01, le=5.0)
-
-
-class Print(Table):
-    """The print film's curve; densities count from D-min."""
-
-    gamma: PerChannel = param(3.4, "slope of the straight line")
-    d_max: float = param(3.6, "highest density", unit="density", gt=0.1, le=6.0)
-    toe: float = param(0.30, "width of the toe", unit="log10 exposure", ge=0.02, le=2.0)
-    shoulder: float = param(0.20, "width of the shoulder", unit="log10 exposure", ge=0.02, le=2.0)
-    aim: float = param(1.0, "density of mid-grey", unit="density", gt=0.01, le=5.0)
-
-
-class CurveNumbers(NamedTuple):
-    """The numbers of one channel's characteristic curve."""
-
-    d_max: float
-    toe: float
-    start: float
-    length: float
-    shoulder: float
-    full: float
-
-
-class NegativeNumbers(NamedTuple):
-    """The negative's curves and mid-grey's density."""
-
-    curves: tuple[CurveNumbers, CurveNumbers, CurveNumbers]
-    aim: float
-
-
-class PrintNumbers(NamedTuple):
-    """The print's curves."""
-
-    curves: tuple[CurveNumbers, CurveNumbers, CurveNumbers]
-
-
-class HdrNumbers(NamedTuple):
-    """The print's curves, and how its highlights open."""
-
-    curves: tuple[CurveNumbers, CurveNumbers, CurveNumbers]
-    knee: KernelTriple
-    rate: KernelTriple
-    paper: float
-    stops: float
-
-
-def _three(planes: Iterable[Plane]) -> Planes:
-    red, green, blue = planes
-    return red, green, blue
-
-
-def _density(x: Plane, c: CurveNumbers) -> Plane:
-    """Return the density at log10 exposure x."""
-    u = c.toe * softplus_one((x - c.start) / c.toe)
-    return c.d_max * (1.0 - c.shoulder * softplus_one((c.length - u) / c.shoulder) / c.full)
-
-
-@formula()
-def expose(r: Plane, g: Plane, b: Plane, p: NegativeNumbers) -> Planes:
-    """Return the negative's density above that of mid-grey for the light that it sees."""
-    top = maximum(maximum(absolute(r), absolute(g)), absolute(b))
-    least = minimum(minimum(r, g), b)
-    # A channel far below the others is what is left of a difference in float32.
-    unsure((least < 0.02 * top) & (least > -1e-3 * top) & (top > 0.02))
-    return _three(
-        _density(log2(maximum(light, _FLOOR) / MID_GREY) / DOUBLINGS, curve) - p.aim
-        for light, curve in zip((r, g, b), p.curves, strict=True)
-    )
-
-
-@formula()
-def print_light(r: Plane, g: Plane, b: Plane, p: PrintNumbers) -> Planes:
-    """Return the light through the print for its log10 exposure."""
-    return _three(
-        exp2(-DOUBLINGS * _density(h, curve)) for h, curve in zip((r, g, b), p.curves, strict=True)
-    )
-
-
-@formula()
-def hdr_light(r: Plane, g: Plane, b: Plane, p: HdrNumbers) -> Planes:
-    """Return the light of `print_light` with its highlights opened towards the peak."""
-    return _three(
-        _opened(h, curve, knee, rate, p)
-        for h, curve, knee, rate in zip((r, g, b), p.curves, p.knee, p.rate, strict=True)
-    )
-
-
-def _opened(h: Plane, curve: CurveNumbers, knee: Plane, rate: Plane, p: HdrNumbers) -> Plane:
-    t = clip((knee - h) * rate, 0.0, 1.0)
-    opened = t * t * t * (t * (6.0 * t - 15.0) + 10.0)
-    return p.paper * exp2(p.stops * opened - DOUBLINGS * _density(h, curve))
+_OVERLAPPING: Final = 0.1
+_EYE_THRESHOLD: Final = 0.65
+_EYE_MARGIN: Final = 0.06
+_FIT_THRESHOLD: Final = 0.83
+_FIT_MARGIN: Final = 0.004
+_OTHERS: Final[Array] = np.array([[0.0, 0.6, 0.4], [0.5, 0.0, 0.5], [0.35, 0.65, 0.0]])
+"""Where each dye absorbs what is another's: about half of it in each of the two."""
+_SILVER: Final[Array] = np.array([0.3, 0.6, 0.1])
+_HELD_CHROMA: Final = 0.035
+_HELD_LIGHTNESS: Final = 0.1
+_CONE_FLOOR: Final = 0.25
+_LEAST_LIMIT: Final = 1.002
 
 
 class FilmPrint(Rendering):
@@ -253,219 +114,289 @@ class FilmPrint(Rendering):
     example: ClassVar[str] = """
         [rendering]
         kind = "film-print"
-        lights = [25.0, 25.0, 26.0]
-        crosstalk = 0.5
-        print = { gamma = 3.2 }
+        contrast = 1.25
+        lights = [24.0, 25.0, 26.0]
     """
 
+    former: ClassVar[Mapping[str, str]] = {
+        "negative": "contrast, grey and shadows: the films are solved for what the picture has",
+        "print": "contrast, black, grey and highlights: the films are solved for what the "
+        "picture has",
+        "crosstalk": "interimage, which parts colours as real negatives do; 0.5 is normal",
+        "separation": "interimage, which parts colours as real negatives do; 0.5 is normal",
+    }
+
     kind: Literal["film-print"] = "film-print"
-    negative: Negative = param(Negative(), "the camera film")
-    print: Print = param(Print(), "the print film")
+    contrast: float = param(_CONTRAST, "log-log slope at mid-grey, exact", ge=1.0, le=1.8)
+    black: float = param(
+        3.6, "density of black: 3.6 is 3.2 % signal on BT.1886", unit="density", ge=2.2, le=4.5
+    )
+    grey: float = param(
+        1.0, "density of mid-grey: 1.0 is 10 cd/m2 of 100", unit="density", ge=0.7, le=1.5
+    )
+    highlights: float = param(
+        0.275,
+        "softness towards white: how long the print's toe is",
+        unit="log10 exposure",
+        ge=0.12,
+        le=0.45,
+    )
+    shadows: float = param(
+        0.25,
+        "softness towards black: how long the negative's toe is",
+        unit="log10 exposure",
+        ge=0.08,
+        le=0.6,
+    )
+    interimage: float = param(
+        0.5, "how far the layers part colours: 0 not at all, 1 as ADX does", ge=0.0, le=1.0
+    )
+    overlap: float = param(
+        0.03, "how far the print's dyes overlap: more is denser deep colour", ge=0.0, le=0.25
+    )
+    hold: float = param(
+        0.92, "how far hues are held: 0 turns fire yellow, 0.6 golden, 0.92 keeps it", ge=0, le=1
+    )
     lights: PerChannel = param(
         NORMAL_LIGHTS, "printer lights; higher prints darker, 25 is normal", unit="points"
     )
-    crosstalk: float = param(
-        0.5, "how far the dyes pollute each other: 0 not at all, 1 as in ADX", ge=0.0, le=1.0
+    shade: PerChannel = param(
+        0.0, "density added to black, less above: below zero lifts a channel", unit="density"
     )
-    separation: float = param(
-        0.0,
-        "purity of the film's response: 0 sees AP1 as it is, 1 sees the print's own primaries",
-        ge=-0.5,
-        le=1.0,
+    silver: float = param(
+        0.0, "silver left in the print: muted, dense colour; raise contrast with it", ge=0, le=1
+    )
+    flare: float = param(
+        0.0, "stray light of the room, as a share of white: 0.001 is 6 % signal", ge=0.0, le=0.02
+    )
+    push: float = param(0.0, "stops of longer development", unit="stops", ge=-1.0, le=2.0)
+    filter: Triple | None = param(
+        None, "black and white: how much red, green and blue light count; default colour"
     )
 
     @field_validator("lights")
     @classmethod
     def _lights(cls, value: PerChannel) -> PerChannel:
         lights = per_channel(value, NORMAL_LIGHTS)
-        if lights.min() < 1.0 or lights.max() > 50.0:
-            raise PydanticCustomError("range", "out of range, expected 1 to 50")
+        if lights.min() < 13.0 or lights.max() > 37.0:
+            raise PydanticCustomError("range", "out of range, expected 13 to 37")
+        return value
+
+    @field_validator("shade")
+    @classmethod
+    def _shade(cls, value: PerChannel) -> PerChannel:
+        if np.abs(per_channel(value, 0.0)).max() > 0.8:
+            raise PydanticCustomError("range", "out of range, expected -0.8 to 0.8")
+        return value
+
+    @field_validator("filter")
+    @classmethod
+    def _filter(cls, value: Triple | None) -> Triple | None:
+        if value is not None and (min(value) < 0.0 or not 0.01 <= sum(value) <= 100.0):
+            raise PydanticCustomError(
+                "filter", "negative or nothing, expected three shares of 0 or more"
+            )
         return value
 
     @model_validator(mode="after")
-    def _aims(self) -> FilmPrint:
-        for name, film in (("negative", self.negative), ("print", self.print)):
-            if film.aim >= 0.98 * film.d_max:
-                raise PydanticCustomError(
-                    "aim", f"{name}.aim is not below {name}.d_max, expected it well below"
-                )
-            slopes = per_channel(film.gamma, 1.0)
-            if slopes.min() < 0.05 or slopes.max() > 12.0:
-                raise PydanticCustomError(
-                    "gamma", f"{name}.gamma is out of range, expected 0.05 to 12"
-                )
+    def _can_be_met(self) -> FilmPrint:
+        try:
+            films_for(self.aims)
+        except CannotMeet as problem:
+            raise PydanticCustomError("aims", "{text}", {"text": str(problem)}) from None
         return self
 
-    @cached_property
-    def curves(self) -> tuple[Curve, Curve]:
-        """The curves of negative and print."""
-        return _curve(self.negative), _curve(self.print)
-
-    @cached_property
-    def taking(self) -> Array:
-        """M: what the film sees of AP1, shape (3, 3), rows sum to one."""
-        towards = between(AP1, PRINT_PRIMARIES, "bradford")
-        return np.asarray(np.eye(3) + self.separation * (towards - np.eye(3)))
-
-    @cached_property
-    def dyes(self) -> Array:
-        """A: how the negative's densities add up in the print, shape (3, 3)."""
-        return np.asarray(np.eye(3) + self.crosstalk * (ADX_CROSSTALK - np.eye(3)))
-
-    @cached_property
-    def light_offset(self) -> Array:
-        """The printer lights as log10 exposure, shape (3,)."""
-        return LOG_E_PER_LIGHT * (per_channel(self.lights, NORMAL_LIGHTS) - NORMAL_LIGHTS)
-
-    def negative_density(self, light: Array) -> Array:
-        """Return the negative's density above that of mid-grey for linear `light`."""
-        negative, _ = self.curves
-        return negative.density(np.log10(np.maximum(light, _FLOOR) / MID_GREY)) - negative.aim
-
-    def print_light(self, h: Array) -> Array:
-        """Return the light through the print for its log10 exposure h."""
-        return np.asarray(10.0 ** -self.curves[1].density(h))
-
-    def program(self) -> Program:
-        """Return the negative and the print: RGB of P3-D65, above 0 and below 1."""
-        return (*self._negative(), Call(print_light, PrintNumbers(self.curves[1].numbers())))
-
-    def _negative(self) -> Program:
-        negative = NegativeNumbers(self.curves[0].numbers(), float(self.curves[0].aim[0]))
-        exposed = (affine_call(self.taking), Call(expose, negative))
-        return (*exposed, affine_call(-self.dyes, self.light_offset))
-
-    def inverse(self, rgb: Array) -> Array:
-        """Return the scene that gives the print light `rgb`; NaN where no scene does."""
-        negative, positive = self.curves
-        with np.errstate(invalid="ignore", divide="ignore"):
-            h = positive.exposure(-np.log10(rgb))
-            contrast = (self.light_offset - h) @ np.linalg.inv(self.dyes).T
-            light = MID_GREY * 10.0 ** negative.exposure(contrast + negative.aim)
-        return np.asarray(light @ np.linalg.inv(self.taking).T)
-
-    def lower(self) -> list[OcioTransform]:
-        """Return matrix, logarithm, 1D, matrix, 1D.
-
-        Both tables have 8192 entries over the exposures where the curves move; OCIO
-        interpolates linearly between them, which costs less than 5e-6 of density.
-        """
-        return self.lower_with(self.print_light)
-
-    def lower_with(self, light: Callable[[Array], Array]) -> list[OcioTransform]:
-        """Return `lower` with another function from print exposure to light."""
-        import PyOpenColorIO as ocio
-
-        negative, _ = self.curves
-        low, high = negative.reach()[0].min(), negative.reach()[1].max()
-        steps = np.repeat(np.linspace(low, high, _ENTRIES)[:, None], 3, axis=1)
-        to_table = ocio.LogAffineTransform(
-            linSideSlope=[1.0 / MID_GREY] * 3,
-            logSideSlope=[1.0 / (high - low)] * 3,
-            logSideOffset=[-low / (high - low)] * 3,
-        )
-        to_table.setBase(10.0)
-        ends = np.stack([-negative.aim, negative.d_max - negative.aim])
-        printed = np.sort(-self.dyes[None] * ends[:, None, :], axis=0).sum(axis=-1)
-        first, last = printed + self.light_offset
-        span = last - first
-        print_steps = first + np.linspace(0.0, 1.0, _ENTRIES)[:, None] * span
-        return [
-            matrix_transform(self.taking),
-            to_table,
-            _table(negative.density(steps) - negative.aim),
-            matrix_transform(-self.dyes / span[:, None], (self.light_offset - first) / span),
-            _table(light(print_steps)),
-        ]
+    @property
+    def aims(self) -> Aims:
+        """What the curves are solved for."""
+        return Aims(self.contrast, self.black, self.grey, self.highlights, self.shadows, self.push)
 
     def ops_for(self, output: Output) -> Sequence[Op]:
-        """Return this print and, where the output's gamut is smaller, the fit into it."""
-        shown = HdrPrint(self, output.reference_white, output.peak) if output.is_hdr else self
-        return [shown, *fit_into(PRINT_PRIMARIES, output.limiting)]
+        """Return the one step to the light of `output`'s display."""
+        peak = output.peak if output.is_hdr else None
+        return [ShownPrint(self, output.limiting, peak)]
 
 
 @dataclass(frozen=True)
-class HdrPrint:
-    """The same print on an HDR display: `paper` and `peak` in cd/m2.
+class ShownPrint:
+    """The print on a display.
 
-    Up to _KNEE of the print's own light nothing but the scale differs: 1.0 of the print is
-    paper white. Above it, the print's highlights open towards the peak:
-
-        t   = (h_knee - h) / (h_knee - h_end), held to 0-1
-        w   = 6 t^5 - 15 t^4 + 10 t^3
-        out = (paper / 100) 10^-D_print(h) (peak / paper)^w
-
-    h_knee is the print exposure at the knee, h_end lies _END of the way from mid-grey to the
-    negative's D-max. Twice differentiable and strictly monotone, for both factors are.
+    Attributes
+    ----------
+    gamut
+        The display's limiting gamut.
+    peak
+        cd/m2 of an HDR screen's peak, or None: white is 100 cd/m2.
     """
 
     film: FilmPrint
-    paper: float
-    peak: float
+    gamut: Primaries
+    peak: float | None
     takes: State = State.SCENE
     gives: State = State.DISPLAY
 
     @property
     def label(self) -> str:
-        """Name the print with its levels."""
-        return f"{self.film.label}, paper white {self.paper:g}, peak {self.peak:g} cd/m2"
+        """The kind, and the levels on an HDR screen."""
+        if self.peak is None:
+            return self.film.label
+        return f"{self.film.label}, white {WHITE_ON_HDR:g}, peak {self.peak:g} cd/m2"
 
-    def light(self, h: Array) -> Array:
-        """Return the light for a print exposure; 1.0 = 100 cd/m2."""
-        film = self.film
-        knee, end = self._opening()
-        t = np.clip((knee - h) / (knee - end), 0.0, 1.0)
-        opened = t**3 * (t * (6.0 * t - 15.0) + 10.0)
-        return np.asarray(
-            self.paper / 100.0 * film.print_light(h) * (self.peak / self.paper) ** opened
-        )
+    @cached_property
+    def numbers(self) -> PrintNumbers:
+        """What the formula needs."""
+        return numbers_for(self.film, self.gamut, self.peak)
 
     def program(self) -> Program:
-        """Return the print's own steps with its highlights opened, between 0 and peak / 100."""
-        film = self.film
-        knee, end = self._opening()
-        numbers = HdrNumbers(
-            film.curves[1].numbers(),
-            triple(knee),
-            triple(1.0 / (knee - end)),
-            self.paper / 100.0,
-            float(np.log2(self.peak / self.paper)),
-        )
-        return (*film._negative(), Call(hdr_light, numbers))
+        """Return the formula."""
+        return (Call(film_print, self.numbers),)
 
     def evaluate(self, rgb: Array) -> Array:
-        """Return display light, RGB of P3-D65, between 0 and peak / 100."""
+        """Return display light in the gamut, 1.0 = 100 cd/m2, for scene-linear AP1 (..., 3)."""
         return evaluated(self, rgb)
 
-    def _opening(self) -> tuple[Array, Array]:
-        """Return the print exposures between which highlights open, shape (3,)."""
-        negative, positive = self.film.curves
-        knee = positive.exposure(np.full(3, -np.log10(_KNEE)))
-        return knee, np.minimum(-_END * (negative.d_max - negative.aim), knee - _SHORTEST)
-
-    def lower(self) -> list[OcioTransform]:
-        """Return the print's own steps with the last table opened up."""
-        return self.film.lower_with(self.light)
+    def lower(self) -> list[OcioTransform] | None:
+        """Return None: OpenColorIO cannot hold a hue."""
+        return None
 
 
-_KNEE = 0.35
-_END = 1.0
-_SHORTEST = 0.2
+@lru_cache(maxsize=64)
+def numbers_for(film: FilmPrint, gamut: Primaries, peak: float | None) -> PrintNumbers:
+    """Return the numbers of a print on a display with the gamut and peak (None: SDR)."""
+    films = films_for(film.aims) if peak is None else _films_on(film.aims, peak)
+    paper_share = 1.0 if peak is None else REFERENCE_WHITE / peak
+    to_print = between(AP1, PRINT_PRIMARIES, "bradford")
+    taking = np.eye(3) - _OVERLAPPING * (to_print - np.eye(3))
+    dyes = (1.0 - film.overlap) * np.eye(3) + film.overlap * _OTHERS
+    parted = np.eye(3) + film.interimage * (_adx_inverse() - np.eye(3))
+    silver = (np.eye(3) + film.silver * np.outer(np.ones(3), _SILVER)) / (1.0 + film.silver)
+    share = np.eye(3)
+    if film.filter is not None:
+        share = np.outer(np.ones(3), np.array(film.filter) / sum(film.filter))
+    eye_limits = np.maximum(_distances(_cube_faces(9) @ taking.T), 1.0) + _EYE_MARGIN
+    tints = [
+        _tint(films, film.black - log10(paper_share), light, shade)
+        for light, shade in zip(
+            per_channel(film.lights, NORMAL_LIGHTS), per_channel(film.shade, 0.0), strict=True
+        )
+    ]
+    bare = PrintNumbers(
+        taking=_rows(taking),
+        knee=_knee(eye_limits, _EYE_THRESHOLD),
+        filter=_rows(share),
+        grey_light=1.0 / MID_GREY,
+        negative=films.negative,
+        negative_grey=films.negative.density(0.0),
+        couplers=_rows(np.linalg.solve(dyes, parted)),
+        print=films.print,
+        dyes=_rows(silver @ dyes),
+        hold=_hold(film, gamut, paper_share),
+        red=tints[0],
+        green=tints[1],
+        blue=tints[2],
+        flare=film.flare * paper_share,
+        fit=_open_fit(gamut),
+        scale=1.0 if peak is None else peak / 100.0,
+    )
+    return bare._replace(fit=_measured_fit(bare))
 
 
-def _curve(film: Negative | Print) -> Curve:
-    return Curve(
-        gamma=per_channel(film.gamma, 1.0),
-        d_max=np.full(3, film.d_max),
-        toe=np.full(3, film.toe),
-        shoulder=np.full(3, film.shoulder),
-        aim=np.full(3, film.aim),
+def _films_on(aims: Aims, peak: float) -> Films:
+    """Return the films of an HDR screen: grey and white as BT.2408 has them by default."""
+    grey = GREY_ON_HDR * 10.0 ** (1.0 - aims.grey)
+    rise = (WHITE_ON_HDR / GREY_ON_HDR) ** (aims.contrast / _CONTRAST)
+    return films_for_screen(aims, _WHITE, peak, grey, grey * rise)
+
+
+def _adx_inverse() -> Array:
+    inverse = np.linalg.inv(ADX_CROSSTALK)
+    return np.asarray(inverse / inverse.sum(axis=1, keepdims=True))
+
+
+def _hold(film: FilmPrint, gamut: Primaries, paper_share: float) -> Hold:
+    seen, display = _cones(PRINT_PRIMARIES), _cones(gamut)
+    return Hold(
+        scene_cones=_rows(CONES),
+        print_cones=_rows(seen),
+        display_cones=_rows(display),
+        roots=_rows(OPPONENTS),
+        from_roots=_rows(np.linalg.inv(OPPONENTS)),
+        from_print_cones=_rows(np.linalg.inv(seen)),
+        share=film.hold if film.filter is None else 0.0,
+        chroma=_HELD_CHROMA**2,
+        lightness=_HELD_LIGHTNESS**2 * paper_share ** (2.0 / 3.0),
+        floor=_CONE_FLOOR / 3.0,
     )
 
 
-def _table(values: Array) -> OcioTransform:
-    import PyOpenColorIO as ocio
+def _cones(gamut: Primaries) -> Array:
+    cones = XYZ_TO_LMS @ gamut.to_xyz()
+    return np.asarray(cones / cones.sum(axis=1, keepdims=True))
 
-    table = ocio.Lut1DTransform(len(values), False)
-    table.setData(np.ascontiguousarray(values, dtype=np.float32).ravel())
-    return table
+
+def _tint(films: Films, black: float, light: float, shade: float) -> Tint:
+    film = films.print
+    grey = film.density(0.0)
+    wanted = film.density((light - NORMAL_LIGHTS) * LOG_E_PER_LIGHT)
+    bent = shade / black**2
+    before = wanted if bent == 0.0 else (np.sqrt(1.0 + 4.0 * bent * wanted) - 1.0) / (2.0 * bent)
+    times = float(before * (1.0 - grey / film.full) / (grey * (1.0 - before / film.full)))
+    return Tint(times, (times - 1.0) / film.full, bent, 10.0**-film.full)
+
+
+def _open_fit(gamut: Primaries) -> Fit:
+    far = Knee(1e3, 1.0, 1.0, 1.0)
+    return Fit(_rows(between(PRINT_PRIMARIES, gamut, "bradford")), far, far)
+
+
+def _measured_fit(p: PrintNumbers) -> Fit:
+    """Return the fit whose limits are the farthest that AP1's light reaches on this print."""
+    steps = np.linspace(0.0, 1.0, 13)
+    cube = np.stack(np.meshgrid(steps, steps, steps, indexing="ij"), axis=-1).reshape(-1, 3)
+    brightest = cube[cube.max(axis=1) == 1.0]
+    stops = np.arange(-6.0, 10.01, 0.5)
+    scene = (MID_GREY * 2.0 ** stops[:, None, None] * brightest).reshape(-1, 3)
+    planes = scene[:, 0], scene[:, 1], scene[:, 2]
+    light = [10.0**-one for one in print_density(*planes, p)]
+    matrix = np.array(p.fit.matrix)
+    fit = p.fit
+    for _ in range(2):
+        turned = held(light[0], light[1], light[2], *planes, p.hold, fit)
+        toned = np.stack([tinted(one, t) for one, t in zip(turned, (p.red, p.green, p.blue),
+                                                           strict=True)], axis=-1)  # fmt: skip
+        untoned = np.stack(turned, axis=-1)
+        seen = np.concatenate([toned, untoned]) @ matrix.T
+        low = _knee(_distances(seen[seen.max(axis=1) > 0.02]) + _FIT_MARGIN, _FIT_THRESHOLD)
+        low_seen = _compress(seen, low)
+        high = _knee(_distances(1.0 - low_seen) + _FIT_MARGIN, _FIT_THRESHOLD)
+        fit = Fit(p.fit.matrix, low, high)
+    return fit
+
+
+def _compress(rgb: Array, knee: Knee) -> Array:
+    return np.asarray(np.stack(compressed(rgb[:, 0], rgb[:, 1], rgb[:, 2], knee), axis=-1))
+
+
+def _knee(limits: Array, threshold: float) -> Knee:
+    """Return the knee that brings `limits` to 1: power 2 of the reference gamut compression."""
+    span = np.maximum(limits, _LEAST_LIMIT) - threshold
+    scale = span / np.sqrt((span / (1.0 - threshold)) ** 2 - 1.0)
+    return Knee(threshold, *(float(one) for one in scale))
+
+
+def _distances(rgb: Array) -> Array:
+    """Return the farthest distance of each channel from the neutral axis, shape (3,)."""
+    top = rgb.max(axis=-1, keepdims=True)
+    found = np.divide(top - rgb, top, out=np.zeros_like(rgb), where=top > 1e-9)
+    return np.asarray(found.max(axis=0))
+
+
+def _cube_faces(points: int) -> Array:
+    steps = np.linspace(0.0, 1.0, points)
+    cube: Array = np.stack(np.meshgrid(steps, steps, steps, indexing="ij"), axis=-1).reshape(-1, 3)
+    return cube[(cube.min(axis=1) == 0.0) | (cube.max(axis=1) == 1.0)]
+
+
+def _rows(matrix: npt.NDArray[Any]) -> Rows:
+    a, b, c = (tuple(float(one) for one in row) for row in matrix)
+    return a, b, c  # type: ignore[return-value]

@@ -24,8 +24,17 @@ from pydantic_core import PydanticCustomError
 
 from lookkit.kernel.formula import Call, Planes, Program, formula, triple
 from lookkit.kernel.formula import Triple as KernelTriple
-from lookkit.kernel.maths import Plane, absolute, maximum, minimum, unsure, where
-from lookkit.kernel.maths import power as raised_to
+from lookkit.kernel.maths import (
+    Plane,
+    absolute,
+    exp2,
+    held_exp2,
+    log2,
+    maximum,
+    minimum,
+    unsure,
+    where,
+)
 from lookkit.nodes.base import Node, Triple, param
 from lookkit.spaces.working import Array, OcioTransform
 
@@ -37,10 +46,11 @@ in float32, unless all is darker than anything seen."""
 
 
 class Compression(NamedTuple):
-    """Thresholds and scales of the three distances, the power and its inverse."""
+    """Thresholds, scales and one over these of the three distances; the power and its inverse."""
 
     threshold: KernelTriple
     scale: KernelTriple
+    per_scale: KernelTriple
     power: float
     root: float
 
@@ -48,7 +58,9 @@ class Compression(NamedTuple):
 def compression(limit: Array, threshold: Array, power: float) -> Compression:
     """Return the numbers of a compression; shapes (3,)."""
     scale = _scale(limit, threshold, power)
-    return Compression(triple(threshold), triple(scale), float(power), 1.0 / power)
+    return Compression(
+        triple(threshold), triple(scale), triple(1.0 / scale), float(power), 1.0 / power
+    )
 
 
 @formula()
@@ -60,9 +72,9 @@ def compress(r: Plane, g: Plane, b: Plane, p: Compression) -> Planes:
     unsure((size < _LEAST * absolute(least)) & (absolute(least) > _DARK))
     share = where(size > _NO_LIGHT, 1.0 / maximum(size, _NO_LIGHT), 0.0)
     return (
-        top - size * _bent((top - r) * share, p.threshold[0], p.scale[0], p),
-        top - size * _bent((top - g) * share, p.threshold[1], p.scale[1], p),
-        top - size * _bent((top - b) * share, p.threshold[2], p.scale[2], p),
+        top - size * _bent((top - r) * share, 0, p),
+        top - size * _bent((top - g) * share, 1, p),
+        top - size * _bent((top - b) * share, 2, p),
     )
 
 
@@ -73,10 +85,11 @@ def compress_from_white(r: Plane, g: Plane, b: Plane, p: Compression) -> Planes:
     return 1.0 - r, 1.0 - g, 1.0 - b
 
 
-def _bent(distance: Plane, threshold: Plane, scale: Plane, p: Compression) -> Plane:
-    x = maximum(distance - threshold, 0.0) / scale
-    near, far = minimum(x, 1.0), 1.0 / maximum(x, 1.0)
-    bent = threshold + scale * near * raised_to(1.0 + raised_to(near * far, p.power), -p.root)
+def _bent(distance: Plane, k: int, p: Compression) -> Plane:
+    threshold, scale = p.threshold[k], p.scale[k]
+    # x (1 + x^power)^(-1 / power) in logarithms; of x = 0 nothing is left.
+    x = log2(maximum((distance - threshold) * p.per_scale[k], _NO_LIGHT))
+    bent = threshold + scale * exp2(x - p.root * log2(1.0 + held_exp2(p.power * x)))
     return where(distance < threshold, distance, bent)
 
 

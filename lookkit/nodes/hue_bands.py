@@ -31,6 +31,7 @@ from lookkit.kernel.formula import Call, Planes, Program, formula, padded
 from lookkit.kernel.maths import (
     PER_RADIAN,
     Plane,
+    absolute,
     atan2,
     cos,
     exp2,
@@ -122,7 +123,10 @@ def band_weight(hue: Array, band: Band) -> Array:
 
 
 def _weight(hue: Plane, band: BandNumbers) -> Plane:
-    return smooth((band.reach - hue_distance(hue, band.centre)) * band.steep)
+    x = (band.reach - hue_distance(hue, band.centre)) * band.steep
+    # A short edge magnifies what float32 loses of the hue.
+    unsure((x > 0.0) & (x < 1.0) & (band.steep > 0.2))
+    return smooth(x)
 
 
 @formula(LENGTHS)
@@ -147,6 +151,10 @@ def hue_bands(r: Plane, g: Plane, b: Plane, p: Hues) -> Planes:
         for root, row in zip((long, middle, short), _FROM_AB, strict=True)
     ]
     dr, dg, db = mixed(_FROM_CONES, *changes)
+    before = maximum(maximum(absolute(r), absolute(g)), absolute(b))
+    after = maximum(maximum(absolute(r + dr), absolute(g + dg)), absolute(b + db))
+    # What is left of strong colours that lose their chroma is a small difference.
+    unsure(after < 0.1 * before)
     gain = exp2(share * stops)
     return gain * (r + dr), gain * (g + dg), gain * (b + db)
 

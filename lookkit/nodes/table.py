@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Mapping
+from typing import Any, ClassVar
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from pydantic_core import PydanticCustomError
@@ -12,6 +13,9 @@ class Table(BaseModel):
     """A table of a recipe: unknown keys, infinities and NaN are errors."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+
+    former: ClassVar[Mapping[str, str]] = {}
+    """Keys of earlier versions, and what to write now."""
 
 
 def param(

@@ -54,7 +54,8 @@ class Shown:
             self._points[size] = self.domain.points(size)
         screen = self._screen(look, output)
         known: dict[tuple[Op, ...], int] = {}
-        which, made = [], []
+        which: list[int] = []
+        made: list[npt.NDArray[np.float16]] = []
         for scene in scenes:
             chain = self.chain(look, scene, output)
             if chain not in known:

@@ -99,9 +99,8 @@ def read_picture(look: Look, taken: Taken, share: float = 0.5, width: int = KEPT
     before = recorded(look, taken.camera, code)
     if (shown_high, shown_wide) != (high, wide):
         light = resized(light, shown_wide, shown_high)
-        before = np.rint(resized(before.astype(np.float32), shown_wide, shown_high)).astype(
-            np.uint8
-        )
+        smaller = resized(before.astype(np.float32), shown_wide, shown_high)
+        before = np.rint(smaller).astype(np.uint8)
     return Picture(
         taken, taken.camera, taken.scene, taken.place.name, Path(frame.place).name, (wide, high),
         light, before,

@@ -10,6 +10,7 @@ from __future__ import annotations
 import copy
 import tomllib
 from collections.abc import Mapping
+from itertools import pairwise
 from typing import Any
 
 from lookkit.errors import InputError
@@ -34,15 +35,15 @@ def get(tables: Any, path: KeyPath) -> Any:
 def with_value(tables: Any, path: KeyPath, value: Any) -> Any:
     """Return a copy of tables with `value` at `path`; MISSING takes the key away."""
     made = copy.deepcopy(tables)
-    at = made
-    for here, below in zip(path[:-1], path[1:], strict=True):
+    at: Any = made
+    for here, below in pairwise(path):
         if isinstance(at, dict) and here not in at:
             at[here] = [] if isinstance(below, int) else {}
         at = at[here]
     if value is not MISSING:
         at[path[-1]] = value
     elif isinstance(at, list):
-        del at[path[-1]]
+        del at[int(path[-1])]
     else:
         at.pop(path[-1], None)
     return made

@@ -63,7 +63,7 @@ def state_of(session: Session, pictures: Sequence[Picture], output: str) -> dict
                 "trims": all_of(("scenes", name, "trims"), scene.trims),
             }
             for name, scene in recipe.scenes.items()
-        ],  # fmt: skip
+        ],
         "cameras": [
             {
                 "name": name,
@@ -73,7 +73,7 @@ def state_of(session: Session, pictures: Sequence[Picture], output: str) -> dict
                 "trims": all_of(("cameras", name, "trims"), camera.trims),
             }
             for name, camera in recipe.cameras.items()
-        ],  # fmt: skip
+        ],
         "pictures": [
             {
                 "camera": one.camera,
@@ -83,7 +83,7 @@ def state_of(session: Session, pictures: Sequence[Picture], output: str) -> dict
                 "aspect": one.light.shape[1] / one.light.shape[0],
             }
             for one in pictures
-        ],  # fmt: skip
+        ],
         "levels": _levels(pictures),
         "hues": _hues(pictures),
         "addable": addable(),

@@ -20,9 +20,10 @@ from lookkit.recipe.extend import read_text as read_text
 from lookkit.recipe.lines import Path as KeyPath
 from lookkit.recipe.matches import Matches, read_matches
 from lookkit.recipe.model import Recipe, overridden
-from lookkit.recipe.tables import read_own
+from lookkit.recipe.tables import Own, read_own
 from lookkit.recipe.wiring import Fault, state_faults, wire
 from lookkit.recipe.words import problems_of
+from lookkit.spaces.encodings import encoding
 
 
 def read_recipe(path: Path, *, matches: bool = True) -> tuple[Recipe, str]:
@@ -99,6 +100,7 @@ def validated(joined: Joined, folder: Path, *, matches: bool = True) -> Recipe:
     problems += _name_problems(joined)
     if recipe is not None and not problems:
         problems += _override_problems(joined, recipe)
+        problems += _raw_problems(joined, recipe, own)
     if recipe is None or problems:
         raise RecipeError(problems)
     return recipe
@@ -188,6 +190,18 @@ def _name_problems(joined: Joined) -> Iterator[Problem]:
                     f"unknown {what} {called!r}",
                     expected_one_of(called, known),
                 )
+
+
+def _raw_problems(joined: Joined, recipe: Recipe, own: Own) -> Iterator[Problem]:
+    """Lines of the shot list that read camera raw, which is developed to light, as codes."""
+    for row, shot in enumerate(recipe.shots):
+        read_as = encoding(recipe.cameras[shot.camera].encoding, own.encodings)
+        if shot.raw and not read_as.scene_linear:
+            yield joined.problem(
+                ("shots", row, "camera"),
+                f"camera raw, which is developed to scene-linear light, as {read_as.name}",
+                'a camera of its own with encoding = "ACEScg"',
+            )
 
 
 def _unknown(

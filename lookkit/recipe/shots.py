@@ -4,12 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path, PurePosixPath
-from typing import Annotated
+from typing import Annotated, Final
 
 from pydantic import AfterValidator, Field, StringConstraints
 from pydantic_core import PydanticCustomError
 
 from lookkit.nodes.base import Table
+
+RAW: Final = (
+    ".dng", ".cr2", ".cr3", ".crw", ".nef", ".nrw", ".arw", ".srf", ".sr2", ".raf", ".orf", ".rw2",
+    ".pef", ".srw", ".x3f", ".3fr", ".fff", ".iiq", ".mos", ".mrw", ".erf", ".kdc", ".dcr",
+)  # fmt: skip
+"""The extensions that are taken for raw stills."""
 
 
 def _names_a_file(pattern: str) -> str:
@@ -45,6 +51,11 @@ class Shot(Table):
         """Say whether a file's name fits the pattern."""
         name = PurePosixPath(path.as_posix().casefold())
         return name.match(self.match.casefold())
+
+    @property
+    def raw(self) -> bool:
+        """Whether it means camera raw alone, by the ending of its pattern."""
+        return self.match.casefold().endswith(RAW)
 
 
 def shot_for(shots: Sequence[Shot], path: Path) -> Shot | None:

@@ -19,6 +19,13 @@ Locate = Callable[[KeyPath, str, str], Problem]
 
 _TAGS = {"number", "channels", "wheel", "name", "names", *(kind_name(kind) for kind in KINDS)}
 
+FORMER_KINDS = {
+    "zones": "kind 'tone-bands', its list under bands instead of zones, with the same fields; in "
+    "shift write strength instead of amount, and hue as in hue-bands: red 25 (was 0), yellow 105 "
+    "(was 60), green 145 (was 120), cyan 195 (was 180), blue 260 (was 240)",
+}
+"""Kinds of earlier versions, and what to write now."""
+
 _TYPES = {
     "float_type": "a number",
     "int_type": "a whole number",
@@ -97,7 +104,10 @@ def _words(detail: dict[str, Any], path: KeyPath, model: type[Table]) -> tuple[s
     value = detail.get("input")
     shown = _shown(value)
     if kind == "extra_forbidden":
-        choices = sorted(_fields(table_at(model, detail["loc"][:-1])))
+        table = table_at(model, detail["loc"][:-1])
+        if table is not None and path[-1] in table.former:
+            return "a key of an earlier version", table.former[str(path[-1])]
+        choices = sorted(_fields(table))
         return "unknown key", expected_one_of(str(path[-1]), choices)
     if kind == "missing":
         return "missing", "a value"
@@ -135,6 +145,8 @@ def _kind_words(path: KeyPath, value: Any) -> tuple[str, str]:
     if "kind" not in value:
         return "kind is missing", expected_one_of("", names)
     name = str(value["kind"])
+    if name in FORMER_KINDS:
+        return f"{name!r}, a kind of an earlier version", FORMER_KINDS[name]
     elsewhere = {kind_name(kind): kind for kind in KINDS}
     if name in elsewhere:
         kind = elsewhere[name]

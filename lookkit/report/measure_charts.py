@@ -96,8 +96,10 @@ def measures_table(rows: Sequence[tuple[str, Measures]], caption: str = "") -> s
     """Return the excursions of several pictures as a table."""
     gamuts = list(dict.fromkeys(g for _, one in rows for g in one.outside))
     reserved = any(one.reserved is not None for _, one in rows)
+    peaks = any(one.over_peak is not None for _, one in rows)
     head = ["picture", "Y' from", "to", "below black", "above white", "beyond -5, 105 %"]
     head += ["reserved codes"] if reserved else []
+    head += ["above the peak", "brightest"] if peaks else []
     head += [f"outside {name}" for name in gamuts]
     lines = []
     for name, one in rows:
@@ -111,9 +113,29 @@ def measures_table(rows: Sequence[tuple[str, Measures]], caption: str = "") -> s
         ]
         if reserved:
             line.append("" if one.reserved is None else percent(one.reserved))
+        if one.over_peak is not None:
+            line += [percent(one.over_peak), f"{one.brightest:.0f} cd/m2"]
+        elif peaks:
+            line += ["", ""]
         line += [percent(one.outside[g]) if g in one.outside else "" for g in gamuts]
         lines.append(line)
     return table(head, lines, caption)
+
+
+def _picture(measures: Measures, target: Output, name: str) -> str:
+    """Return the first picture as an sRGB display shows it."""
+    if measures.picture is None:
+        return ""
+    from lookkit.report.shown import data_uri, seen
+
+    shown = seen(target.delivered("full"), np.clip(np.nan_to_num(measures.picture), 0.0, 1.0))
+    high, wide = shown.shape[:2]
+    clipped = "; light above paper white is clipped here" if target.is_hdr else ""
+    return (
+        f'<figure><img src="{data_uri(shown)}" width="{wide}" height="{high}" '
+        f'alt="{escape(name, quote=True)}"><figcaption>The first picture{clipped}</figcaption>'
+        "</figure>"
+    )
 
 
 def write_measures(found: Sequence[tuple[str, Measures]], target: Output, path: Path) -> None:
@@ -127,6 +149,8 @@ def write_measures(found: Sequence[tuple[str, Measures]], target: Output, path: 
     parts = ["<h1>Levels and colours</h1>", measures_table(found, f"As {target.name}")]
     for number, (name, one) in enumerate(found):
         parts.append(f"<h2>{escape(name)}</h2>")
+        parts.append(_picture(one, target, name))
+        parts.append(paragraphs(one.warnings, "beware") if one.warnings else "")
         parts.append(measures_html(one, target, f"file-{number}", name))
     parts.append(paragraphs([CAUTION], "beware"))
     text = page("Levels and colours", "\n".join(parts))

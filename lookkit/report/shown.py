@@ -14,6 +14,7 @@ import numpy.typing as npt
 from lookkit.errors import LookkitError
 from lookkit.ocio import Processor
 from lookkit.spaces import ranges
+from lookkit.spaces.icc import profile_of
 from lookkit.spaces.outputs import Output, output
 from lookkit.spaces.primaries import AP1, BT709, between
 
@@ -100,12 +101,8 @@ def small(picture: Bytes, width: int, aspect: Fraction = Fraction(1)) -> Bytes:
 
 @cache
 def profile() -> bytes:
-    """Return an ICC profile of sRGB that is the same bytes every time."""
-    made = bytearray(pillow().ImageCms.ImageCmsProfile(
-        pillow().ImageCms.createProfile("sRGB")).tobytes())  # fmt: skip
-    # ICC.1, 7.2.8: the date of the profile, here that of version 4 of the format's standard.
-    made[24:36] = b"".join(part.to_bytes(2, "big") for part in (2010, 12, 1, 0, 0, 0))
-    return bytes(made)
+    """Return an ICC profile of sRGB."""
+    return profile_of(output("sRGB")) or b""
 
 
 def data_uri(picture: Bytes) -> str:

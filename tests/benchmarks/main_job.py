@@ -40,7 +40,7 @@ encoding = "BT.709 camera"
 encoding = "sRGB"
 [[look]]
 kind = "lift-gamma-gain"
-gain = { hue = 40.0, amount = 0.03 }
+gain = { hue = 40.0, strength = 0.03 }
 [[look]]
 kind = "cdl"
 slope = [1.02, 1.0, 0.98]

@@ -26,7 +26,7 @@ def peak(folder: Path, frames: int) -> float:
     )
     done = subprocess.run(
         [sys.executable, "-c", script, "apply", str(folder / "recipe.toml"), str(source),
-         "--camera", "A", "--format", "mov", "--fast", "--into", str(folder / "out")],
+         "--camera", "A", "--format", "mov", "--into", str(folder / "out")],
         check=True, capture_output=True, text=True,
     )  # fmt: skip
     return int(done.stdout.splitlines()[-1]) / 1024

@@ -151,6 +151,6 @@ def test_trace_and_explain_print_what_they_are_asked(recipe, capsys):
     status, _, err = run(capsys, "trace", recipe, "--camera", "A", "--colour", "red")
     assert status == 2
     assert "three numbers" in err
-    status, out, _ = run(capsys, "explain", "zones")
+    status, out, _ = run(capsys, "explain", "tone-bands")
     assert status == 0
     assert "stops" in out

@@ -23,7 +23,7 @@ name = "Warm print"
 encoding = "LogC4"
 [[look]]
 kind = "lift-gamma-gain"
-gain = { hue = 40.0, amount = 0.03 }
+gain = { hue = 40.0, strength = 0.03 }
 [[look]]
 kind = "saturation"
 saturation = 0.9

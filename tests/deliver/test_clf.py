@@ -34,8 +34,8 @@ ANALYTIC = 2e-4
 
 LATTICES = """
 [[look]]
-kind = "zones"
-zones = [{ centre = -3.0, width = 2.0, exposure = 0.3 }, { centre = 0.0, width = 2.0 }]
+kind = "tone-bands"
+bands = [{ centre = -3.0, width = 2.0, exposure = 0.3 }, { centre = 0.0, width = 2.0 }]
 [[look]]
 kind = "gamut-compress"
 [scenes.kiln]
@@ -137,11 +137,11 @@ def test_a_lattice_is_said_in_the_file_with_its_measured_error(files, plain):
     assert max(one.figures["image-like 99.9 %"] for one in aces) <= 0.3
 
 
-def test_a_look_with_zones_and_gamut_compression_is_one_lattice_within_its_figure(
+def test_a_look_with_tone_bands_and_gamut_compression_is_one_lattice_within_its_figure(
     mixed, mixed_files
 ):
     (one,) = [one for file, one in mixed_files if one.part == "look" and file.scene is None]
-    assert "zones, gamut-compress" in one.path.read_text()[:2000]
+    assert "tone-bands, gamut-compress" in one.path.read_text()[:2000]
     assert one.figures["image-like 99.9 %"] <= 0.5
     rng = np.random.default_rng(9)
     light = 0.18 * 2.0 ** rng.normal(-0.5, 2.0, (20000, 1)) * 2.0 ** rng.normal(0, 0.3, (20000, 3))

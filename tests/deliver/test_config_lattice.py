@@ -19,8 +19,8 @@ encoding = "ACEScg"
 kind = "exposure"
 stops = 0.5
 [[look]]
-kind = "zones"
-zones = [{ centre = -4, exposure = 0.3 }, { centre = 3, exposure = -0.2 }]
+kind = "tone-bands"
+bands = [{ centre = -4, exposure = 0.3 }, { centre = 3, exposure = -0.2 }]
 [[look]]
 kind = "hue-bands"
 bands = [{ centre = 40, turn = 5, saturation = 0.9 }]

@@ -16,8 +16,8 @@ from tests.handoff.verifying import SMALL, look_of, with_formats
 
 ZONES = """
 [[look]]
-kind = "zones"
-zones = [{ centre = -3.0, width = 2.0, exposure = 0.3 }, { centre = 0.0, width = 2.0 }]
+kind = "tone-bands"
+bands = [{ centre = -3.0, width = 2.0, exposure = 0.3 }, { centre = 0.0, width = 2.0 }]
 [outputs.monitor]"""
 FORMATS = [name for name in get_args(FormatName) if name != "report"]
 TEXT = (

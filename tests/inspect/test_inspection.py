@@ -10,9 +10,11 @@ from hypothesis.extra.numpy import arrays
 
 from lookkit.accuracy.sampling import grid
 from lookkit.errors import InputError, LutFileError, UnknownNameError
+from lookkit.handoff.build import build
 from lookkit.inspect.inspection import inspect
 from lookkit.inspect.opening import function_in
 from lookkit.inspect.text import describe
+from lookkit.look import load
 from tests.inspect.luts import contrast, written
 from tests.lutfile.bad_cubes import BAD_CUBES
 
@@ -173,3 +175,41 @@ def test_any_lattice_can_be_described(tmp_path_factory, lattice):
     assert found.shape is not None
     describe(found)
     json.dumps(found.as_dict(), allow_nan=False)
+
+
+def test_a_clf_is_judged_by_what_it_takes_and_gives(tmp_path):
+    text = (
+        'schema = 1\nname = "Warm"\nextends = "plain-print"\n'
+        '[cameras.A]\nencoding = "LogC4"\n[outputs.monitor]\noutput = "Rec.709 BT.1886"\n'
+        '[deliver]\nformats = ["clf"]\nfit = false\ncertify = false\n'
+    )
+    recipe = tmp_path / "look.toml"
+    recipe.write_text(text)
+    folder = build(load(recipe), tmp_path / "out").folder
+    found = {path.stem.rpartition("_")[2]: path for path in folder.rglob("*.clf")}
+    seen = {name: inspect(path, readers=()) for name, path in found.items()}
+    for name, light in (("look", True), ("input", True), ("full", False)):
+        one = seen[name]
+        assert one.told["input"] == "camera A: LogC4, full range"
+        assert one.gives_light == light
+        assert not one.takes_light
+        words = describe(one)
+        assert ("gamut: its colours fill" in words) != light
+        assert ("which are counted in codes, do not apply" in words) == light
+        assert not one.guesses
+        assert (one.as_dict()["shape"]["solid"]["volume"] is None) == light
+    whole = next(path for path in folder.rglob("*.clf") if "ACES2065-1_to" in path.name)
+    both = inspect(whole, readers=())
+    assert both.takes_light
+    assert both.gives_light
+    assert not both.guesses
+    assert "up to 2.5 stops over mid-grey" in describe(both)
+
+
+def test_light_is_known_by_its_values_where_the_file_does_not_say(tmp_path):
+    path = tmp_path / "x.cube"
+    rows = [f"{r * 30} {g * 30} {b * 30}" for b in (0, 1) for g in (0, 1) for r in (0, 1)]
+    path.write_text("LUT_3D_SIZE 2\n" + "\n".join(rows) + "\n")
+    assert "do not apply" in describe(inspect(path, readers=()))
+    path.write_text("LUT_3D_SIZE 2\n" + "\n".join(rows).replace("30", "1") + "\n")
+    assert "gamut: its colours fill 100.0%" in describe(inspect(path, readers=()))

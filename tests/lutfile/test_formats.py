@@ -310,3 +310,18 @@ def test_a_strict_reading_raises_every_fault(tmp_path):
     with pytest.raises(LutFileError) as caught:
         read_lut(tmp_path / "a.spi1d")
     assert [problem.line for problem in caught.value.problems] == [6, 7]
+
+
+# Found by fuzzing: OpenColorIO takes 8 bits up to 511, 10 up to 2047, 12 up to 8191, then 16.
+@pytest.mark.parametrize("largest", [300, 1500, 5000, 12000])
+def test_a_3dl_whose_depth_readers_disagree_about_is_told(tmp_path, largest):
+    codes = np.linspace(0, largest, 3 * 27).round().astype(int).reshape(3, 3, 3, 3)
+    found = faults_in(tmp_path, "x.3dl", threedl(codes, "0 512 1023 ").replace(" \n", "\n"))
+    assert (0, "depth-unclear") in found
+    plain = codes * 1023 // largest
+    assert (0, "depth-unclear") not in faults_in(tmp_path, "x.3dl", threedl(plain, "0 512 1023"))
+
+
+def test_a_csp_curve_far_beyond_any_picture_is_told(tmp_path):
+    text = csp("1D", STRAIGHT.replace("0 1\n2", f"{'9' * 30} 1\n2", 1), "2\n0 0 0\n1 1 1\n")
+    assert any(code == "far-beyond" for _, code in faults_in(tmp_path, "x.csp", text))

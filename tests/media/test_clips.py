@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from lookkit.bounded import available
 from lookkit.media.clip import Frame, frames_of, planes_of, probe
 from lookkit.media.coding import Coding
 from lookkit.media.grader import Grader, grade_of
@@ -96,29 +97,36 @@ def test_graded_frames_are_those_of_the_look_within_one_code(shared_data, look, 
     codes = np.stack([p[:, : clip.width] / 65535 for p in source], -1) @ matrix.T + offset
     top = clip.coding.top
     low, high = 16 * (top + 1) / 256, 235 * (top + 1) / 256
-    # The camera is full range in the recipe, the file legal: signal 0-1, super-white kept.
-    signal = (np.clip(codes, 0, 1) * top - low) / (high - low)
-    wanted = look.apply(signal.astype(np.float32), camera="A", output="monitor") * 876 + 64
+    # The camera is full range in the recipe, the file legal: signal 0-1, super-white kept, and
+    # what Y'CbCr holds beyond the integers of R'G'B'.
+    signal = (codes * top - low) / (high - low)
+    wanted = look.evaluate(signal, camera="A", output="monitor") * 876 + 64
     matrix, offset = target.to_rgb()
     found = (np.stack([p / 65535 for p in made], -1) @ matrix.T + offset) * 1023
     assert np.abs(found - wanted).max() <= 1.0
 
 
-def test_the_lattice_of_long_clips_is_within_one_code(look):
-    coding = Coding("bt709", "legal", 10)
-    grade = grade_of(look, coding, coding, camera="A", output="monitor")
-    frames = [[p << 6 for p in f] for f in noise(1, 192, 108, form="yuv444p10le")]
-    random = np.random.default_rng(5)
-    wild = [random.integers(0, 1024, (108, 192)).astype(np.uint16) << 6 for _ in range(3)]
-    quick, slow = Grader(grade, coding, coding, lattice=33), Grader(grade, coding, coding)
-    assert 0 < quick.flagged_cells < 1
-    for frame in (frames[0], wild):
-        results = []
-        for grader in (quick, slow):
-            made = tuple(np.empty((108, 192), np.uint16) for _ in range(3))
-            grader.planes(tuple(np.ascontiguousarray(p) for p in frame), made, 192)
-            results.append(np.stack(made).astype(float) / 64)
-        assert np.abs(results[0] - results[1]).max() <= 1.0
+@pytest.mark.skipif(not available(), reason="built without the bounded way's compiled part")
+@pytest.mark.parametrize("bits", [8, 10, 12])
+def test_the_bounded_way_of_long_clips_is_within_one_code(look, bits):
+    coding, target = Coding("bt709", "legal", 10), Coding("bt709", "legal", bits)
+    grade = grade_of(look, coding, target, camera="A", output="monitor")
+    frame = tuple(p << 6 for p in noise(1, 96, 64, form="yuv444p10le")[0])
+    bounded, exact = Grader(grade, coding, target, bounded=True), Grader(grade, coding, target)
+    results = []
+    for grader in (bounded, exact):
+        made = tuple(np.empty((64, 96), np.uint16) for _ in range(3))
+        grader.planes(frame, made, 96)
+        results.append(np.stack(made).astype(float) / 2 ** (16 - bits))
+    assert bounded.lattice is not None
+    assert (results[0] != results[1]).any()
+    assert np.abs(results[0] - results[1]).max() <= 1.0
+
+
+@pytest.mark.skipif(not available(), reason="built without the bounded way's compiled part")
+def test_targets_of_16_bits_are_graded_exactly(look):
+    coding = Coding("rgb", "full", 16)
+    assert Grader(lambda rgb: rgb, coding, coding, bounded=True).lattice is None
 
 
 IDENTITY = """

@@ -9,9 +9,10 @@ from click.testing import CliRunner
 from lookkit.cli.measure import command
 from lookkit.errors import InputError
 from lookkit.media.measure import CHROMA_SPAN, Meter, measure_file, measure_signal, percent
-from lookkit.media.stills import write_still
+from lookkit.media.stills import read_still, write_still
 from lookkit.spaces.outputs import output
-from tests.media.movies import flat, write_movie
+from tests.media.grading import grade
+from tests.media.movies import flat, made_look, write_movie
 
 REC709 = output("Rec.709 BT.1886")
 
@@ -135,3 +136,109 @@ def test_the_command_counts_and_cautions(tmp_path):
     missing = CliRunner().invoke(command, [str(path)])
     assert missing.exit_code == 2
     assert "--output" in missing.output
+
+
+# White of 16 bits is 235 x 256 = 60160 (ITU-R BT.709-6, 4.6: quantisation in units of 2^(n-8)).
+@pytest.mark.parametrize(
+    ("name", "bits"),
+    [("a.tif", 16), ("a.png", 16), ("a.tif", 8), ("a.dpx", 10), ("a.dpx", 12), ("a.exr", 32),
+     ("a.jpg", 8)],
+)  # fmt: skip
+def test_levels_of_legal_stills_are_the_same_for_apply_and_measure(tmp_path, name, bits):
+    text = (
+        'schema = 1\nname = "Plain"\n[cameras.L]\nencoding = "Linear BT.709"\n'
+        '[cameras.V]\nencoding = "BT.709 camera"\n'
+        '[outputs.air]\noutput = "Rec.709 BT.1886"\nrange = "legal"\n'
+    )
+    look = made_look(text)
+    source = tmp_path / "light.exr"
+    write_still(source, solid((16.0,) * 3), bits=32)
+    suffix = name.partition(".")[2]
+    (done,) = grade(look, [source], camera="L", extension=suffix, bits=bits, into=tmp_path)
+    assert not done.problem
+    depth = 16 if bits == 32 else bits
+    signal = look.evaluate(np.full((1, 3), 16.0), camera="L", output="air")[0, 0] * 1023
+    level = (signal - 64) / 876
+    code = (16 + 219 * level) * 2 ** (depth - 8)
+    codes = read_still(done.target).pixels * (2**depth - 1)
+    assert np.abs(codes - code).max() <= 0.51 + 0.2 * (bits == 32)
+    target = look.graph.output("air")
+    found = measure_file(done.target, target)
+    assert found.columns[3, 0] == pytest.approx(100 * level, abs=51 / 219 / 2 ** (depth - 8))
+    # And in again: a legal camera sees the same signal in whatever depth the file has.
+    (again,) = grade(look, [done.target], camera="V", extension="tif", bits=16, into=tmp_path)
+    seen = (codes[0, 0] / 2 ** (depth - 8) * 4) / 1023
+    wanted = look.evaluate(seen[None], camera="V", output="air")[0] * 1023 * 64
+    assert np.abs(read_still(again.target).pixels[0, 0] * 65535 - wanted).max() <= 2
+
+
+def test_a_clean_file_of_ours_in_16_bits_has_nothing_above_white(tmp_path):
+    path = tmp_path / "a.tif"
+    legal = REC709.delivered("legal")
+    write_still(path, solid((60160 / 65535,) * 3))
+    assert measure_file(path, legal).excursions == 0.0
+    write_still(path, solid((60218 / 65535,) * 3))
+    assert measure_file(path, legal).excursions == 1.0
+
+
+def test_pixels_that_are_not_finite_are_counted_and_left_out(tmp_path):
+    picture = solid((0.5, 0.5, 0.5))
+    picture[:4] = np.nan
+    picture[4:8, :, 1] = np.inf
+    path = tmp_path / "a.exr"
+    write_still(path, picture, bits=32)
+    found = measure_file(path, REC709)
+    assert found.not_finite == pytest.approx(0.2)
+    assert found.excursions == 0.0
+    assert np.allclose(found.columns, 50.0, atol=0.05)
+    done = CliRunner().invoke(command, [str(path), "--output", "Rec.709",
+                                        "-o", str(tmp_path / "page.html")])  # fmt: skip
+    assert done.exit_code == 0, done.output
+    assert "not finite, and not counted otherwise: 20 %" in done.output
+    write_still(path, np.full((8, 8, 3), np.nan, np.float32), bits=32)
+    with pytest.raises(InputError, match=r"a\.exr: not one pixel is finite"):
+        measure_file(path, REC709)
+
+
+# PQ codes of 10 bits, full range: 769 is 1000 cd/m2, 723 is 623 (ITU-R BT.2100-2, table 4).
+def test_light_above_the_named_peak_of_pq_is_counted(tmp_path):
+    pq = output("Rec.2100 PQ 1000")
+    picture = solid((723 / 1023,) * 3)
+    picture[:10] = 769 / 1023
+    assert measure_signal(picture, pq).over_peak == 0.0
+    assert measure_signal(picture, pq).brightest == pytest.approx(1000, rel=0.01)
+    picture[:4, :, 2] = 846 / 1023  # 2000 cd/m2
+    found = measure_signal(picture, pq)
+    assert found.over_peak == pytest.approx(0.1)
+    assert found.brightest == pytest.approx(2000, rel=0.01)
+    assert "light above the output's peak: 10 %, the brightest 1992 cd" in found.to_text()
+    assert measure_signal(picture, REC709).over_peak is None
+
+
+def test_a_file_that_says_to_be_something_else_is_told(tmp_path):
+    path = tmp_path / "pq.mkv"
+    write_movie(path, [flat((500, 512, 512))] * 2, tags=(9, 16, 9))
+    told = measure_file(path, REC709).warnings
+    assert told[0].startswith(f"{path}: tagged BT.2020 primaries, PQ transfer, but measured as Rec")
+    assert not measure_file(path, output("Rec.2100 PQ 1000")).warnings
+    assert (
+        "PQ transfer, but measured as Rec.2100 HLG"
+        in (measure_file(path, output("Rec.2100 HLG 1000")).warnings[0])
+    )
+    write_movie(path, [flat((500, 512, 512))] * 2, tags=(6, 6, 6))
+    assert measure_file(path, REC709).warnings  # other primaries
+    write_movie(path, [flat((500, 512, 512))] * 2, tags=(2, 6, 6))
+    assert not measure_file(path, REC709).warnings
+    still = tmp_path / "a.png"
+    write_still(still, solid((0.5,) * 3), interop_id="srgb_rec709_display")
+    assert not measure_file(still, output("sRGB")).warnings
+    assert "says that it is" in measure_file(still, output("Display P3")).warnings[0]
+
+
+def test_the_page_shows_the_picture(tmp_path):
+    path, page = tmp_path / "a.tif", tmp_path / "page.html"
+    write_still(path, solid((0.5, 0.4, 0.3)))
+    for name in ("Rec.709", "Rec.2100 PQ 1000", "DCDM"):
+        done = CliRunner().invoke(command, [str(path), "--output", name, "-o", str(page)])
+        assert done.exit_code == 0, done.output
+        assert '<img src="data:image/jpeg;base64,' in page.read_text()

@@ -98,14 +98,18 @@ def test_a_raw_still_is_scene_linear_and_graded(shared_data, tmp_path):
     white = scene.reshape(-1, 3)[scene.reshape(-1, 3).min(axis=1) > 0.97]
     assert len(white)
     assert np.ptp(np.median(white, axis=0)) < 0.01
-    look = made_look()
-    (job,) = plan(look, [path], Options(camera="A", into=tmp_path)).jobs
+    look = made_look(f'{RECIPE}[cameras.R]\nencoding = "ACEScg"\n')
+    (job,) = plan(look, [path], Options(into=tmp_path)).jobs
+    assert job.camera == "R"
     (done,) = run(look, Plan([job]))
     assert not done.problem
     graded = read_still(done.target).pixels
-    code = look.graph.input_transform("A").inverse(scene).astype(np.float32)
-    wanted = look.apply(code, camera="A", output="monitor")
+    wanted = look.apply(scene.astype(np.float32), camera="R", output="monitor")
     assert np.abs(graded - wanted).max() <= 1 / 65535
+    (refused,) = plan(look, [path], Options(camera="A")).refused
+    assert "developed to scene-linear light, but the recipe reads camera A as LogC4" in (
+        refused.problem
+    )
     (tmp_path / "x.dng").write_text("nothing")
     with pytest.raises(InputError, match="cannot be read as a raw still"):
         read_raw(tmp_path / "x.dng")

@@ -22,15 +22,15 @@ def triple(low, high):
     return st.tuples(number(low, high), number(low, high), number(low, high))
 
 
-def wheel(low, high, amount):
+def wheel(low, high, strength):
     return st.fixed_dictionaries(
-        {"hue": number(-720, 720), "amount": number(0, amount)},
+        {"hue": number(-720, 720), "strength": number(0, strength)},
         optional={"master": number(low, high)},
     )
 
 
-def channels(low, high, amount):
-    return st.one_of(number(low, high), triple(low, high), wheel(low, high, amount))
+def channels(low, high, strength):
+    return st.one_of(number(low, high), triple(low, high), wheel(low, high, strength))
 
 
 def rows_near_identity():
@@ -45,16 +45,16 @@ def table(**fields):
 
 
 @st.composite
-def zones(draw):
-    """Zones from dark to light, so alike that they cannot fold."""
+def tone_bands(draw):
+    """Bands from dark to light, so alike that they cannot fold."""
     centres = np.cumsum(draw(st.lists(number(1, 4), max_size=4))) - 6.0
-    zone = table(
+    band = table(
         width=number(1.5, 3),
         exposure=number(-0.3, 0.3),
         shift=channels(-0.1, 0.1, 0.1),
         saturation=number(0.8, 1.2),
     )
-    return [{"centre": float(centre), **draw(zone)} for centre in centres]
+    return [{"centre": float(centre), **draw(band)} for centre in centres]
 
 
 def hue_band():
@@ -100,12 +100,6 @@ def lut_folder():
     return path
 
 
-FILM = {
-    "gamma": st.one_of(number(0.3, 1.0), triple(0.3, 1.0)),
-    "toe": number(0.05, 0.6),
-    "shoulder": number(0.05, 0.6),
-}
-
 FIELDS = {
     "exposure": table(stops=number(-6, 6)),
     "white-balance": st.one_of(
@@ -122,9 +116,8 @@ FIELDS = {
     "matrix": table(matrix=rows_near_identity(), offset=triple(-0.1, 0.1)),
     "lift-gamma-gain": table(
         lift=channels(-0.1, 0.2, 0.05),
-        gamma=channels(0.5, 2.0, 0.2),
+        gamma=channels(0.7, 2.0, 0.15),
         gain=channels(0.5, 2.0, 0.2),
-        white=number(0.5, 4.0),
     ),
     "cdl": table(
         slope=triple(0.5, 1.5),
@@ -136,7 +129,7 @@ FIELDS = {
         contrast=st.one_of(number(0.5, 2.0), triple(0.5, 2.0)), pivot=number(0.05, 1.0)
     ),
     "saturation": table(saturation=number(0.125, 2.0), density=number(0, 4)),
-    "zones": table(zones=zones()),
+    "tone-bands": table(bands=tone_bands()),
     "hue-bands": table(bands=st.lists(hue_band(), max_size=3)),
     "curve": table(points=rising(), red=rising(), green=rising(), blue=rising()),
     "lut": st.fixed_dictionaries(
@@ -158,13 +151,19 @@ FIELDS = {
         limit=triple(1.05, 2.0), threshold=triple(0.3, 0.9), power=number(1.0, 2.0)
     ),
     "film-print": table(
-        negative=table(**FILM, d_max=number(1.5, 3.0), aim=number(0.4, 1.0)),
-        print=table(
-            **{**FILM, "gamma": number(2.0, 4.0)}, d_max=number(2.5, 4.0), aim=number(0.6, 1.4)
-        ),
-        lights=st.one_of(number(15, 35), triple(15, 35)),
-        crosstalk=number(0, 1),
-        separation=number(0, 1),
+        contrast=number(1.2, 1.4),
+        black=number(3.0, 4.0),
+        grey=number(0.95, 1.3),
+        highlights=number(0.2, 0.27),
+        shadows=number(0.2, 0.3),
+        interimage=number(0, 0.8),
+        overlap=number(0, 0.12),
+        hold=number(0, 1),
+        lights=st.one_of(number(23, 27), triple(22, 28)),
+        shade=st.one_of(number(-0.2, 0.2), triple(-0.4, 0.4)),
+        silver=number(0, 0.5),
+        flare=number(0, 0.002),
+        push=number(-0.5, 1),
     ),
     "aces-2": table(),
 }

@@ -1,171 +1,240 @@
-"""The film-style negative and print against the figures of sensitometry."""
+"""The film print against figures of sensitometry, ADX and BT.2408, and against itself."""
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
+from pydantic import ValidationError
 
-from lookkit.nodes.film_print import ADX_CROSSTALK, Curve, FilmPrint, softplus, softplus_inverse
-from lookkit.nodes.gamut_fit import fit_into
-from lookkit.spaces.outputs import output
+from lookkit.errors import RecipeError
+from lookkit.nodes.film_curve import Aims, curve, films_for, softplus, softplus_inverse
+from lookkit.nodes.film_print import ADX_CROSSTALK, FilmPrint, numbers_for
+from lookkit.nodes.print_formula import fitted, print_density
+from lookkit.recipe.load import parse_recipe
+from lookkit.spaces.outputs import output, outputs
+from lookkit.spaces.primaries import BT709
 from tests.nodes.strategies import nodes, number, scene
 
 GREY = np.full(3, 0.18)
-
-# Academy, ADX technical documents: the reference negative's density above D-min against
-# log10 exposure; 18 % grey is at density 0.70, that is at log10 exposure log10(0.18).
-ADX_NEGATIVE = np.array(
-    [
-        (0.01, -2.721718645),
-        (0.028, -2.521718645),
-        (0.054, -2.321718645),
-        (0.095, -2.121718645),
-        (0.145, -1.921718645),
-        (0.22, -1.721718645),
-        (0.30, -1.521718645),
-        (0.40, -1.321718645),
-        (0.50, -1.121718645),
-        (0.60, -0.926545676714876),
-    ]
-)
+HDR = [name for name, made in outputs().items() if made.is_hdr]
 
 
-def full(value):
-    return np.full(3, float(value))
+def shown(film, rgb, name="Rec.709 BT.1886"):
+    (step,) = film.ops_for(output(name))
+    return step.evaluate(np.asarray(rgb, dtype=float))
 
 
-def curve(gamma, d_max, toe, shoulder, aim):
-    return Curve(full(gamma), full(d_max), full(toe), full(shoulder), full(aim))
+def ramp(low, high, count):
+    return GREY * 2.0 ** np.linspace(low, high, count)[:, None]
+
+
+@given(nodes(FilmPrint))
+@settings(max_examples=15)
+def test_black_grey_and_the_slope_at_grey_are_what_the_recipe_says(film):
+    plain = film.model_copy(
+        update={"lights": 25.0, "shade": 0.0, "flare": 0.0, "push": 0.0, "filter": None}
+    )
+    light = shown(plain, [[0.0] * 3, GREY])[:, 1]
+    np.testing.assert_allclose(-np.log10(light), [plain.black, plain.grey], atol=1e-9)
+    pair = shown(plain, GREY * 10.0 ** np.array([[-1e-4], [1e-4]]))[:, 1]
+    assert np.diff(np.log10(pair))[0] / 2e-4 == pytest.approx(plain.contrast, abs=1e-5)
 
 
 def test_mid_grey_prints_to_ten_candelas():
     """Laboratory aim density 1.0 above D-min (H-61) passes a tenth of 100 cd/m2."""
-    np.testing.assert_allclose(FilmPrint().evaluate(GREY), 0.1, rtol=1e-12)
+    np.testing.assert_allclose(shown(FilmPrint(), GREY), 0.1, rtol=1e-12)
 
 
-def test_the_negative_fits_the_published_one():
-    """Academy ADX characteristic: rms of the densities at most 0.005."""
-    density, log_exposure = ADX_NEGATIVE.T
-    x = log_exposure - np.log10(0.18)
-    fitted = FilmPrint().curves[0].density(np.repeat(x[:, None], 3, axis=1))[:, 0]
-    assert np.sqrt(np.mean((fitted - density) ** 2)) <= 0.005
+def test_the_prints_contrast_is_near_what_viewers_prefer_in_the_dark():
+    """A negative of .6 by a print of about 2.5 is 1.5 (sensitometry texts: .18 D a stop on the
+    negative); displays are seen in brighter rooms, and 1.2 is BT.709's own."""
+    assert 1.2 <= FilmPrint().contrast <= 1.5
+    films = films_for(FilmPrint().aims)
+    assert films.negative.slope(0.3) * np.log10(2.0) == pytest.approx(0.18, abs=0.02)
+
+
+def test_the_neutral_of_a_print_is_within_a_laboratorys_tolerance():
+    """LAD control: colours within .10 D of each other (H-61); equal lights keep them equal."""
+    density = -np.log10(shown(FilmPrint(), ramp(-5, 4, 40)))
+    assert np.ptp(density, axis=1).max() < 1e-4
 
 
 def test_six_to_eight_printer_points_cancel_one_stop():
     """Handbooks: about 6 to 8 points, by the negative's gamma; a point is 0.025 log E."""
-    brighter = FilmPrint(lights=25.0).evaluate(2.0 * GREY)[0]
-    assert brighter > 0.1
-    points = np.linspace(0.0, 15.0, 3001)
-    printed = [FilmPrint(lights=25.0 + p).evaluate(2.0 * GREY)[0] for p in points]
-    assert 6.0 <= np.interp(-0.1, -np.array(printed), points) <= 8.0
+    lights = np.linspace(28.0, 36.0, 33)
+    printed = [shown(FilmPrint(lights=float(light)), 2.0 * GREY)[0] for light in lights]
+    assert 6.0 <= np.interp(-0.1, -np.array(printed), lights) - 25.0 <= 8.0
 
 
-def test_an_exact_negative_slope_and_an_exact_aim():
-    film = FilmPrint().curves[0]
-    assert np.allclose(film.density(np.zeros(3)), 0.70, atol=1e-12)
-    x = np.array([0.4, 0.4001])
-    slope = np.diff(film.density(np.repeat(x[:, None], 3, axis=1)), axis=0) / np.diff(x)[:, None]
-    assert np.allclose(slope, 0.55, atol=0.01)
+def test_a_printer_light_moves_grey_as_the_prints_own_curve_does():
+    films = films_for(FilmPrint().aims)
+    wanted = 10.0 ** -films.print.density(3 * 0.025)
+    np.testing.assert_allclose(shown(FilmPrint(lights=28.0), GREY), wanted, rtol=1e-9)
 
 
-def test_the_dyes_of_adx_keep_neutrals():
-    """Academy ADX: the rows of the published crosstalk sum to one."""
-    np.testing.assert_allclose(ADX_CROSSTALK.sum(axis=1), 1.0, atol=1e-5)
+def spread(rgb, interimage):
+    """Red-blue spread of the negative's density after inter-image effects, of a straight film."""
+    density = 0.6 * np.log10(np.asarray(rgb) / 0.18)
+    inverse = np.linalg.inv(ADX_CROSSTALK)
+    effects = np.eye(3) + interimage * (inverse / inverse.sum(axis=1, keepdims=True) - np.eye(3))
+    return float(np.ptp((effects @ density)[[0, 2]]))
 
 
-@given(st.floats(-12, 12), st.floats(0, 1), st.floats(-0.5, 1))
-def test_neutrals_stay_neutral_with_equal_lights(stops, crosstalk, separation):
-    film = FilmPrint(crosstalk=crosstalk, separation=separation)
-    light = film.evaluate(GREY * 2.0**stops)
+def test_interimage_effects_part_colours_as_adx_encodes_them():
+    """Academy ADX: encoding applies the inverse crosstalk. For an orange it takes the red-blue
+    spread from .282 to .420, a factor of 1.49; the other direction would lower it to .191."""
+    from lookkit.spaces.encodings import encoding
+
+    orange = np.array([0.32, 0.18, 0.10])
+    factor = spread(orange, 1.0) / spread(orange, 0.0)
+    assert factor == pytest.approx(0.420 / 0.282, rel=0.05)
+    assert np.ptp((ADX_CROSSTALK @ np.log10(orange))[[0, 2]]) < np.ptp(np.log10(orange)[[0, 2]])
+    parted = [
+        numbers_for(FilmPrint(interimage=i, overlap=0.0), BT709, None).couplers for i in (0.0, 1.0)
+    ]
+    inverse = np.linalg.inv(ADX_CROSSTALK)
+    np.testing.assert_allclose(parted[0], np.eye(3), atol=1e-12)
+    np.testing.assert_allclose(parted[1], inverse / inverse.sum(axis=1, keepdims=True), atol=1e-12)
+    codes = encoding("ADX16").encode(np.stack([np.full(3, 0.18), orange]))
+    assert np.ptp((codes[1] - codes[0])[[0, 2]]) > 0.0
+
+
+def test_a_negative_has_dense_complements():
+    """More inter-image effect gives an orange more red and less blue light."""
+    orange = np.array([0.32, 0.18, 0.10])
+    light = [shown(FilmPrint(interimage=i, hold=0.0), orange) for i in (0.0, 0.5, 1.0)]
+    ratios = [np.log10(one[0] / one[2]) for one in light]
+    assert ratios[0] < ratios[1] < ratios[2]
+
+
+@given(st.floats(-12, 12), st.floats(0, 1), st.floats(0, 0.2), st.floats(0, 1))
+@settings(max_examples=25)
+def test_neutrals_stay_neutral_with_equal_lights(stops, interimage, overlap, silver):
+    film = FilmPrint(interimage=interimage, overlap=overlap, silver=silver)
+    light = shown(film, GREY * 2.0**stops)
     assert np.ptp(light) <= 2e-5 * light.max()
 
 
-@given(
-    number(0.3, 4.0),
-    number(1.5, 4.0),
-    number(0.05, 0.6),
-    number(0.05, 0.6),
-    number(0.1, 1.0),
-)
-def test_a_characteristic_curve_rises_and_keeps_its_limits(gamma, d_max, toe, shoulder, aim):
-    made = curve(gamma, d_max, toe, shoulder, aim)
-    x = np.linspace(-6.0, 8.0, 2001)[:, None].repeat(3, axis=1)
-    density = made.density(x)
-    assert (np.diff(density, axis=0) >= 0.0).all()
-    moving = (density[:-1] > 1e-6) & (density[:-1] < d_max - 1e-6)
-    assert (np.diff(density, axis=0)[moving] > 0.0).all()
+@given(number(0.3, 6.0), number(1.5, 4.5), number(0.05, 0.6), number(0.05, 0.6), number(0.1, 1.0))
+def test_a_characteristic_curve_rises_and_keeps_its_limits(slope, full, toe, shoulder, grey):
+    made = curve(full, slope, toe, shoulder, grey)
+    x = np.linspace(-4.0, 4.0, 401)
+    density = np.array([made.density(one) for one in x])
+    assert (np.diff(density) >= 0.0).all()
     assert density.min() >= 0.0
-    assert density.max() <= d_max
-    inside = (density > 1e-4) & (density < d_max - 1e-3)
-    np.testing.assert_allclose(made.exposure(density[inside.all(axis=1)]),
-                               x[inside.all(axis=1)], atol=1e-6)  # fmt: skip
+    assert density.max() <= full
+    assert made.density(0.0) == pytest.approx(grey, abs=1e-9)
+    for one, d in zip(x, density, strict=True):
+        if 1e-4 < d < full - 1e-3:
+            assert made.exposure(d) == pytest.approx(one, abs=1e-6)
 
 
 @given(st.floats(-8, 8), st.floats(0.02, 2))
 def test_softplus_has_its_closed_inverse(u, width):
-    value = softplus(np.array(u), np.array(width))
+    value = softplus(u, width)
     if value > 1e-12:
-        assert softplus_inverse(value, np.array(width)) == pytest.approx(u, abs=1e-4 + 1e-6 * width)
+        assert softplus_inverse(value, width) == pytest.approx(u, abs=1e-4 + 1e-6 * width)
 
 
-@given(nodes(FilmPrint), scene(0.01, 4.0))
-def test_the_print_can_be_undone(film, rgb):
-    rgb = np.maximum(rgb, 0.01)
-    light = film.evaluate(rgb)
-    readable = (light > 2.0 * 10.0**-film.print.d_max) & (light < 0.98)
-    rows = readable.all(axis=1) & (rgb @ film.taking.T > 1e-3).all(axis=1)
-    np.testing.assert_allclose(film.inverse(light)[rows], rgb[rows], rtol=1e-4)
+@pytest.mark.parametrize(
+    ("fields", "why"),
+    [
+        ({"contrast": 1.8, "shadows": 0.6, "highlights": 0.45}, "expected"),
+        ({"black": 2.2, "grey": 1.5}, "black = 2.2 is not 0.8 denser than grey"),
+    ],
+)
+def test_aims_that_no_film_could_meet_are_refused_with_the_reason(fields, why):
+    with pytest.raises(ValidationError, match=why):
+        FilmPrint(**fields)
 
 
-def cube(points):
-    steps = np.linspace(0.0, 1.0, points)
-    return np.stack(np.meshgrid(steps, steps, steps, indexing="ij"), axis=-1).reshape(-1, 3)
+def test_keys_of_the_earlier_print_are_told_what_to_write_now():
+    text = (
+        'schema = 1\nname = "x"\n[rendering]\nkind = "film-print"\ncrosstalk = 0.4\n'
+        '[[look]]\nkind = "zones"\nzones = [{ centre = 0 }]\n'
+    )
+    with pytest.raises(RecipeError) as caught:
+        parse_recipe(text)
+    words = {problem.key: (problem.line, problem.expected) for problem in caught.value.problems}
+    assert words["rendering.crosstalk"][0] == 5
+    assert "interimage" in words["rendering.crosstalk"][1]
+    (zones,) = [expected for line, expected in words.values() if line in (6, 7)]
+    assert "tone-bands" in zones
+    assert "bands" in zones
 
 
-REC709 = output("Rec.709 BT.1886").limiting
+@given(number(-9, 9), number(0.5, 2.0), number(0.5, 2.0))
+@settings(max_examples=25)
+def test_a_filter_prints_grey(stops, red, blue):
+    light = shown(FilmPrint(filter=(0.5, 0.4, 0.1)), GREY * 2.0**stops * [red, 1.0, blue])
+    assert np.ptp(light) <= 2e-5 * light.max()
 
 
-def fit(rgb):
-    from lookkit.nodes.film_print import PRINT_PRIMARIES
-
-    (step,) = fit_into(PRINT_PRIMARIES, REC709)
-    return step, step.evaluate(rgb)
-
-
-def test_the_whole_print_lands_inside_the_smaller_display():
-    _, light = fit(cube(41))
-    assert light.min() >= -1e-9
-    assert light.max() <= 1.0 + 1e-9
+def test_a_red_filter_darkens_a_blue_sky():
+    """Photographers' practice (no source): red filters darken skies."""
+    sky = np.array([0.1, 0.18, 0.35])
+    dark, light = (shown(FilmPrint(filter=f), sky)[1] for f in ((1, 0, 0), (0, 0, 1)))
+    assert dark < light
 
 
-def test_the_fit_keeps_greys_and_the_inner_colours():
-    grey = np.linspace(0, 1, 101)[:, None].repeat(3, axis=1)
-    step, light = fit(grey)
-    np.testing.assert_allclose(light, grey, atol=1e-6)
-    inner = np.array([[0.30, 0.25, 0.22], [0.5, 0.5, 0.45], [0.2, 0.25, 0.3]])
-    np.testing.assert_allclose(step.evaluate(inner), inner @ step.matrix.T, atol=1e-9)
+def test_silver_mutes_and_densens_colour():
+    """Silver retained beside the dyes adds one density to all layers (sensitometry texts)."""
+    red = np.array([0.3, 0.1, 0.08])
+    plain, silver = (shown(FilmPrint(silver=s), red) for s in (0.0, 0.6))
+    assert silver[0] < plain[0]
+    assert silver[0] / silver[2] < plain[0] / plain[2]
+
+
+def test_a_push_is_steeper_and_its_black_lighter():
+    slope = np.log10([shown(FilmPrint(push=p), GREY * [[0.9], [1.1]])[:, 1] for p in (0, 1)])
+    assert np.diff(slope[1])[0] > np.diff(slope[0])[0]
+    assert shown(FilmPrint(push=1.0), np.zeros(3))[0] > shown(FilmPrint(), np.zeros(3))[0]
+
+
+@given(scene(0.0, 64.0))
+@settings(max_examples=40)
+def test_all_light_lands_in_the_display(rgb):
+    for name in ("Rec.709 BT.1886", "P3-D65 2.6"):
+        light = shown(FilmPrint(), rgb, name)
+        assert light.min() >= -0.01
+        assert light.max() <= 1.01
 
 
 def test_nothing_folds_in_the_fit():
     """The Jacobian's determinant keeps its sign over the whole cube of print light."""
-    points = cube(21) * 0.98 + 0.01
-    step = fit(points)[0]
+    steps = np.linspace(0.01, 0.99, 21)
+    points = np.stack(np.meshgrid(steps, steps, steps, indexing="ij"), axis=-1).reshape(-1, 3)
+    numbers = numbers_for(FilmPrint(), BT709, None)
+
+    def fit(rgb):
+        return np.stack(fitted(*rgb.T, numbers.fit), axis=-1)
+
     small = 1e-5
-    columns = [
-        (step.evaluate(points + small * axis) - step.evaluate(points - small * axis)) / (2 * small)
-        for axis in np.eye(3)
-    ]
+    columns = [(fit(points + small * a) - fit(points - small * a)) / (2 * small) for a in np.eye(3)]
     assert (np.linalg.det(np.stack(columns, axis=-1)) > 0.0).all()
 
 
-@given(scene(0.0, 1.0))
-def test_the_fit_can_be_undone(rgb):
-    rgb = np.clip(np.abs(rgb), 0.02, 0.98)
-    step, light = fit(rgb)
-    np.testing.assert_allclose(step.inverse(light), rgb, atol=1e-6)
+@pytest.mark.parametrize("name", HDR)
+def test_grey_and_white_lie_where_bt_2408_puts_them(name):
+    """ITU-R BT.2408: 18 % grey at 26, a 90 % reflectance at 179 cd/m2, reference white 203."""
+    light = 100.0 * shown(FilmPrint(), [GREY, [0.9] * 3], name)[:, 1]
+    np.testing.assert_allclose(light, [26.0, 179.0], rtol=1e-3)
 
 
-def test_a_display_as_wide_as_the_print_needs_no_fit():
-    from lookkit.nodes.film_print import PRINT_PRIMARIES
+@pytest.mark.parametrize("name", HDR)
+def test_highlights_open_towards_the_peak_and_never_beyond(name):
+    light = shown(FilmPrint(), ramp(-10, 14, 2001), name)[:, 0]
+    peak = output(name).peak / 100
+    assert (np.diff(light) > 0).all()
+    assert 0.55 * peak < light[-1] <= peak
 
-    assert not fit_into(PRINT_PRIMARIES, output("P3-D65 2.6").limiting)
+
+def test_the_density_of_neutrals_is_one_number():
+    numbers = numbers_for(FilmPrint(overlap=0.1, silver=0.3), BT709, None)
+    density = np.stack(print_density(*ramp(-8, 8, 50).T, numbers))
+    assert np.ptp(density, axis=0).max() < 1e-4
+
+
+def test_equal_aims_are_solved_once():
+    aims = Aims(1.3, 3.5, 1.0, 0.28, 0.25, 0.0)
+    assert films_for(aims) is films_for(aims)

@@ -66,14 +66,18 @@ def main(walks: int, steps: int) -> None:
     from tests.page.film import make_film
 
     told: list[str] = []
+
+    def tell(what: object) -> None:
+        told.append(str(getattr(what, "text", what)))
+
     with tempfile.TemporaryDirectory() as folder, sync_playwright() as made:
         recipe, files = make_film(Path(folder))
         server = Served(recipe, files)
         browser = made.chromium.launch(executable_path=CHROMIUM, args=list(FLAGS))
         for seed in range(walks):
             tab = browser.new_page(viewport={"width": 1200, "height": 900})
-            tab.on("console", lambda message: told.append(message.text))
-            tab.on("pageerror", lambda error: told.append(str(error)))
+            tab.on("console", tell)
+            tab.on("pageerror", tell)
             tab.goto(server.url)
             until(tab, EXACT)
             walk(tab, seed, steps)

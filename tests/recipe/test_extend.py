@@ -24,11 +24,12 @@ stops = 0.5
 [[look]]
 kind = "lift-gamma-gain"
 id = "warm"
-gain = { hue = 40, amount = 0.1 }
+gain = { hue = 40, strength = 0.1 }
 [rendering]
 kind = "film-print"
 id = "print"
-print = { gamma = 3.0, toe = 0.2 }
+contrast = 1.3
+black = 3.5
 [outputs.monitor]
 output = "Rec.709 BT.1886"
 [deliver]
@@ -84,13 +85,13 @@ def test_nodes_follow_those_below_and_may_name_them(folder):
 def test_an_override_changes_single_parameters_of_look_and_rendering(folder):
     made = recipe(
         folder,
-        "[overrides.level]\nstops = -1.0\n[overrides.print.print]\ngamma = 3.5\n"
+        "[overrides.level]\nstops = -1.0\n[overrides.print]\ncontrast = 1.25\n"
         "[overrides.warm]\nenabled = false\n",
     )
     assert made.look[0].stops == -1.0
     assert not made.look[1].enabled
-    assert made.rendering.print.gamma == 3.5
-    assert made.rendering.print.toe == 0.2, "what the override does not name stays"
+    assert made.rendering.contrast == 1.25
+    assert made.rendering.black == 3.5, "what the override does not name stays"
 
 
 def test_each_level_changes_what_lies_under_it(folder):
@@ -107,11 +108,11 @@ def test_each_level_changes_what_lies_under_it(folder):
 def test_every_shipped_look_can_be_extended(name):
     made = parse_recipe(
         f'schema = 1\nname = "Mine"\nextends = "{name}"\n'
-        "[overrides.print]\nlights = 26\n[overrides.colour]\nmix = 0.5\n"
+        "[overrides.print]\nlights = 26\ncontrast = 1.23\n"
     )
     assert made.name == "Mine"
     assert made.rendering.lights == 26
-    assert [node.mix for node in made.look if node.id == "colour"] == [0.5]
+    assert made.rendering.contrast == 1.23
 
 
 def test_the_text_of_a_joined_recipe_is_whole_and_reads_back_the_same(folder):
@@ -237,7 +238,7 @@ def test_joined_tables_know_where_each_key_was_written(folder):
     assert place("look", 0, "stops") == "base.toml:12"
     assert place("look", 2, "kind") == "above.toml:5"
     assert place("look", 1, "gain", "hue") == "above.toml:7"
-    assert place("look", 1, "gain", "amount") == "base.toml:16"
+    assert place("look", 1, "gain", "strength") == "base.toml:16"
     assert place("name") == "above.toml:2"
     assert "extends" not in joined.data
     assert "overrides" not in joined.data

@@ -67,7 +67,7 @@ def test_every_problem_is_reported_at_once_with_its_line():
         kind = "film-print"
         [rendering]
         kind = "film-print"
-        print = { gama = 3.0 }
+        contrst = 1.2
         [outputs.monitor]
         output = "Rec.708"
         """
@@ -82,7 +82,7 @@ def test_every_problem_is_reported_at_once_with_its_line():
         ("r.toml:19: look[4].gain.hu: unknown key", "'hue'"),
         ('r.toml:20: look[4].gamma: "high"', "a number"),
         ("r.toml:21: look[5]: kind 'film-print' takes scene and gives display", "[rendering]"),
-        ("r.toml:25: rendering.print.gama: unknown key", "'gamma'"),
+        ("r.toml:25: rendering.contrst: unknown key", "'contrast'"),
         ("r.toml:27: outputs.monitor.output: unknown output 'Rec.708'", "Rec.709"),
     ]
     assert len(found) == len(expected), "\n".join(found)

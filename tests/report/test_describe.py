@@ -54,7 +54,7 @@ SHOWN = FILM.replace('[[look]]\nkind = "exposure"\nid = "level"\nstops = 0.25\n'
 def test_nodes_are_told_with_what_they_set():
     text = describe(look(SHOWN))
     assert "1. exposure (first): stops 0.5" in text
-    assert "3. lift-gamma-gain (warm): gain {amount 0.2, hue 40} (takes first)" in text
+    assert "3. lift-gamma-gain (warm): gain {hue 40, strength 0.2} (takes first)" in text
 
 
 def test_the_graph_is_drawn_with_every_step(tmp_path):

@@ -453,6 +453,7 @@ document.addEventListener('keydown', (event) => {
 });
 addEventListener('error', (event) => page.errors.push(event.message));
 addEventListener('scroll', () => paint(), {passive: true});
+for (const scroller of [table, section]) scroller.addEventListener('scroll', () => { measure(); paint(); }, {passive: true});
 let resized = null;
 new ResizeObserver(() => { if (!film || !page.state) return; measure(); paint(); clearTimeout(resized); resized = setTimeout(() => { measure(); page.view ? askView() : ask(false); }, 200); }).observe(section);
 

@@ -11,11 +11,12 @@ export function make(name, attributes = {}, ...children) {
 }
 
 let hands = null, state = null;
+const CLOSE = /^[°.,:;]+/;
 const numbers = new Map(), drawings = new Map();
 
 function words(parts, step, into) {
   for (const part of parts) {
-    if (part.t === 'text') into.append(part.text);
+    if (part.t === 'text') into.append(parts[parts.indexOf(part) - 1]?.t === 'number' ? part.text.replace(CLOSE, '') : part.text);
     else if (part.t === 'number') {
       const label = (value, was) => `${step.title}: ${part.name} ${was} → ${value}`;
       const input = number(part, step.title, {
@@ -24,7 +25,10 @@ function words(parts, step, into) {
       });
       input.dataset.at = JSON.stringify([step.path, part.key]);
       numbers.set(input.dataset.at, input);
-      into.append(input);
+      // What follows a number at once stays on its line.
+      const after = parts[parts.indexOf(part) + 1];
+      const close = after && after.t === 'text' ? after.text.match(CLOSE)?.[0] ?? '' : '';
+      into.append(make('span', {class: 'close'}, input, close));
       if (part.channel !== undefined && part.channel < 2) into.append(' ');
     } else if (part.t === 'choice') {
       const select = make('select', {'aria-label': `${step.title}, ${part.name}`});

@@ -1,4 +1,4 @@
-r"""Tonal zones: exposure, colour and saturation by how bright the scene is.
+r"""Tone bands: expose, tint and saturate what is dark, middling and bright apart.
 
     s     = log2(level(in) / 0.18)                        stops from mid-grey
     w_i   = e^(l_i) / sum_j e^(l_j)                       weights, positive, sum to one
@@ -10,14 +10,14 @@ r"""Tonal zones: exposure, colour and saturation by how bright the scene is.
 
 With equal widths these weights are bell curves of standard deviation v around the centres,
 divided by their sum; with unequal ones neighbours still meet at b_i, nearer to the narrower
-zone. They are smooth, and as s goes to minus or plus infinity the first or last zone takes
-all: the outermost zones hold. The level (`spaces/level.py`) is the luminance-weighted root
+band. They are smooth, and as s goes to minus or plus infinity the first or last band takes
+all: the outermost bands hold. The level (`spaces/level.py`) is the luminance-weighted root
 mean square: it equals luminance on neutrals, and stays positive for negative and very
 saturated colours, where luminance would call a blue lamp a shadow. Exposure multiplies all
 channels alike, so it moves neither hue nor relative saturation. Negatives are carried.
 
 A setting that folds tone is refused. Along any exposure ray with channels of 0 or more the
-level alone moves the zones, and the largest output is linear in the other channels; so it is
+level alone moves the bands, and the largest output is linear in the other channels; so it is
 enough that along the rays of the three primaries, their mixtures in pairs, and neutral, each
 channel that carries the ray rises, and that each channel's gain falls slower than the light
 rises. No inverse is offered. Source: the weights are the standard normalised (softmax) form
@@ -46,12 +46,12 @@ _REACH = 15.0
 _STEPS = 241
 
 
-class Zone(Table):
-    """One zone of tone."""
+class ToneBand(Table):
+    """One band of tone."""
 
-    centre: float = param(..., "where the zone sits", unit="stops from mid-grey", ge=-20, le=20)
+    centre: float = param(..., "the stop in the middle", unit="stops from mid-grey", ge=-20, le=20)
     width: float = param(
-        2.0, "how far it spreads; wider hands over more softly", unit="stops", ge=0.1, le=20
+        2.0, "how far it reaches; wider hands over more softly", unit="stops", ge=0.1, le=20
     )
     exposure: float = param(0.0, "brighter or darker", unit="stops", ge=-10, le=10)
     shift: Channels = param(0.0, "colour shift: more or less of each channel", unit="stops")
@@ -61,8 +61,8 @@ class Zone(Table):
 LENGTHS: Final = (2, 4, 8, 16)
 
 
-class ZoneNumbers(NamedTuple):
-    """A zone: how its weight's logarithm rises over the one before, and what it does."""
+class BandNumbers(NamedTuple):
+    """A band: how its weight's logarithm rises over the one before, and what it does."""
 
     rate: float
     start: float
@@ -72,33 +72,33 @@ class ZoneNumbers(NamedTuple):
     saturation: float
 
 
-_NO_ZONE: Final = ZoneNumbers(0.0, -1e4, 0.0, 0.0, 0.0, 0.0)
-"""A zone whose weight is nothing at any level."""
+_NO_BAND: Final = BandNumbers(0.0, -1e4, 0.0, 0.0, 0.0, 0.0)
+"""A band whose weight is nothing at any level."""
 
 
-class Zoned(NamedTuple):
-    """The zones, from dark to light."""
+class Banded(NamedTuple):
+    """The bands, from dark to light."""
 
-    zones: tuple[ZoneNumbers, ...]
+    bands: tuple[BandNumbers, ...]
 
 
 @formula(LENGTHS)
-def tone_zones(r: Plane, g: Plane, b: Plane, p: Zoned) -> Planes:
+def tone_bands(r: Plane, g: Plane, b: Plane, p: Banded) -> Planes:
     """Expose, tint and saturate by the level of the light."""
     stops = stops_plane(r, g, b)
     at, logs = 0.0 * stops, []
-    for zone in p.zones:
-        at = at + (zone.rate * stops + zone.start)
+    for band in p.bands:
+        at = at + (band.rate * stops + band.start)
         logs.append(at)
     top = logs[0]
     for one in logs[1:]:
         top = maximum(top, one)
     total = red = green = blue = saturation = 0.0 * stops
-    for zone, one in zip(p.zones, logs, strict=True):
+    for band, one in zip(p.bands, logs, strict=True):
         weight = exp2(_PER_E * (one - top))
         total = total + weight
-        red, green = red + zone.red * weight, green + zone.green * weight
-        blue, saturation = blue + zone.blue * weight, saturation + zone.saturation * weight
+        red, green = red + band.red * weight, green + band.green * weight
+        blue, saturation = blue + band.blue * weight, saturation + band.saturation * weight
     share = 1.0 / total
     r, g, b = r * exp2(share * red), g * exp2(share * green), b * exp2(share * blue)
     grey, kept = luminance_plane(r, g, b), share * saturation
@@ -109,91 +109,91 @@ _PER_E: Final = 1.4426950408889634
 """log2(e)."""
 
 
-class Zones(Node):
+class ToneBands(Node):
     """Expose, tint and saturate shadows, middle and lights apart."""
 
     example: ClassVar[str] = """
         [[look]]
-        kind = "zones"
-        zones = [
-          { centre = -5, width = 2, exposure = 0.4, shift = { hue = 220, amount = 0.05 } },
+        kind = "tone-bands"
+        bands = [
+          { centre = -5, width = 2, exposure = 0.4, shift = { hue = 260, strength = 0.05 } },
           { centre = 0, width = 2 },
           { centre = 5, width = 2, exposure = -0.8, saturation = 0.9 },
         ]
     """
 
-    kind: Literal["zones"] = "zones"
-    zones: tuple[Zone, ...] = param((), "from dark to light; none is the identity")
+    kind: Literal["tone-bands"] = "tone-bands"
+    bands: tuple[ToneBand, ...] = param((), "from dark to light; none is the identity")
 
-    @field_validator("zones")
+    @field_validator("bands")
     @classmethod
-    def _ordered_and_rising(cls, zones: tuple[Zone, ...]) -> tuple[Zone, ...]:
-        for index, (below, above) in enumerate(pairwise(zones), start=1):
+    def _ordered_and_rising(cls, bands: tuple[ToneBand, ...]) -> tuple[ToneBand, ...]:
+        for index, (below, above) in enumerate(pairwise(bands), start=1):
             if above.centre < below.centre + 0.01:
                 raise error_at(
                     (index,),
-                    f"centre {above.centre:g} follows {below.centre:g}, expected zones from dark "
+                    f"centre {above.centre:g} follows {below.centre:g}, expected bands from dark "
                     "to light, at least 0.01 stops apart",
                     above.centre,
                 )
-        stop, slope = flattest(zones)
+        stop, slope = flattest(bands)
         if slope <= 0.0:
-            index = _culprit(zones, stop)
+            index = _culprit(bands, stop)
             raise error_at(
                 (index,),
-                f"zone {index + 1} (centre {zones[index].centre:+g}) folds tone at {stop:+.1f} "
+                f"band {index + 1} (centre {bands[index].centre:+g}) folds tone at {stop:+.1f} "
                 "stops: the output falls while the light rises, expected less difference to its "
-                "neighbours, or wider zones",
-                zones[index].model_dump(),
+                "neighbours, or wider bands",
+                bands[index].model_dump(),
             )
-        return zones
+        return bands
 
     @cached_property
     def _blend(self) -> Blend:
-        return Blend.of(self.zones)
+        return Blend.of(self.bands)
 
     def weights(self, stops: Array) -> Array:
-        """Return the weight of each zone at `stops` from mid-grey: (...) to (..., zones)."""
+        """Return the weight of each band at `stops` from mid-grey: (...) to (..., bands)."""
         return np.moveaxis(self._blend.weights(stops), 0, -1)
 
     def program(self) -> Program:
-        """Return the zones."""
-        if not self.zones:
+        """Return the bands."""
+        if not self.bands:
             return ()
-        return (Call(tone_zones, Zoned(padded(self._numbers(), _NO_ZONE, LENGTHS))),)
+        return (Call(tone_bands, Banded(padded(self._numbers(), _NO_BAND, LENGTHS))),)
 
-    def _numbers(self) -> list[ZoneNumbers]:
+    def _numbers(self) -> list[BandNumbers]:
         blend = self._blend
-        gains = np.broadcast_to(blend.gain_stops, (len(self.zones), 3))
+        gains = np.broadcast_to(blend.gain_stops, (len(self.bands), 3))
         steps = [(0.0, 0.0)]
         steps += [(1.0 / t, -b / t) for b, t in zip(blend.crossing, blend.softness, strict=True)]
         return [
-            ZoneNumbers(*map(float, (*step, *gain, saturation)))
+            BandNumbers(*map(float, (*step, *gain, saturation)))
             for step, gain, saturation in zip(steps, gains, blend.saturation, strict=True)
         ]
 
     def lower(self) -> list[OcioTransform] | None:
-        """Return None: OpenColorIO has no zones that keep ratios."""
-        return None if self.zones else []
+        """Return None: OpenColorIO has no bands that keep ratios."""
+        return None if self.bands else []
 
     def warnings(self) -> list[str]:
         """Say where tone is close to folding."""
-        stop, slope = flattest(self.zones)
+        stop, slope = flattest(self.bands)
         if slope >= NEAR_FOLD:
             return []
-        index = _culprit(self.zones, stop)
+        index = _culprit(self.bands, stop)
         return [
-            f"zone {index + 1} (centre {self.zones[index].centre:+g}) nearly folds tone: at "
+            f"band {index + 1} (centre {self.bands[index].centre:+g}) nearly folds tone: at "
             f"{stop:+.1f} stops only {slope:.2f} stops come out for one stop in"
         ]
 
 
 @dataclass(frozen=True, eq=False)
 class Blend:
-    """Zones as arrays, ready to be mixed.
+    """Bands as arrays, ready to be mixed.
 
-    Shapes: `crossing` and `softness` (zones - 1,), `gain_stops` (zones, 1) where all channels
-    move alike, else (zones, 3), `saturation` (zones,).
+    Shapes: `crossing` and `softness` (bands - 1,), `gain_stops` (bands, 1) where all channels
+    move alike, else (bands, 3), `saturation` (bands,).
     """
 
     crossing: Array
@@ -202,28 +202,28 @@ class Blend:
     saturation: Array
 
     @classmethod
-    def of(cls, zones: tuple[Zone, ...]) -> Blend:
-        """Gather zones, which stand from dark to light."""
-        centre = np.array([zone.centre for zone in zones])
-        width = np.array([zone.width for zone in zones])
+    def of(cls, bands: tuple[ToneBand, ...]) -> Blend:
+        """Gather bands, which stand from dark to light."""
+        centre = np.array([band.centre for band in bands])
+        width = np.array([band.width for band in bands])
         sums = width[:-1] + width[1:]
-        gains = np.array([per_channel(zone.shift, 0.0) + zone.exposure for zone in zones])
+        gains = np.array([per_channel(band.shift, 0.0) + band.exposure for band in bands])
         if (gains == gains[:, :1]).all():
             gains = gains[:, :1]
         return cls(
             crossing=(centre[:-1] * width[1:] + centre[1:] * width[:-1]) / sums,
             softness=width[:-1] * width[1:] / np.diff(centre),
             gain_stops=gains,
-            saturation=np.array([zone.saturation for zone in zones]),
+            saturation=np.array([band.saturation for band in bands]),
         )
 
     @property
     def saturates(self) -> bool:
-        """Whether any zone changes saturation."""
+        """Whether any band changes saturation."""
         return bool((self.saturation != 1.0).any())
 
     def weights(self, stops: Array) -> Array:
-        """Return the weights at `stops`: shape (...) to (zones, ...)."""
+        """Return the weights at `stops`: shape (...) to (bands, ...)."""
         stops = np.asarray(stops)
         logs = np.zeros((len(self.crossing) + 1, *stops.shape))
         for index, (crossing, softness) in enumerate(
@@ -263,15 +263,15 @@ class Blend:
 _RAYS = [list(carriers) for count in (1, 2, 3) for carriers in combinations(range(3), count)]
 
 
-def flattest(zones: tuple[Zone, ...]) -> tuple[float, float]:
+def flattest(bands: tuple[ToneBand, ...]) -> tuple[float, float]:
     """Return where tone rises least, in stops from mid-grey, and its slope there.
 
     The slope is in stops out for one stop in, the least over neutral and the rays of the
-    primaries and their mixtures; 0 or less is a fold. A single zone never folds.
+    primaries and their mixtures; 0 or less is a fold. A single band never folds.
     """
-    if len(zones) < 2:
+    if len(bands) < 2:
         return 0.0, 1.0
-    blend = Blend.of(zones)
+    blend = Blend.of(bands)
     around = np.linspace(-_REACH, _REACH, _STEPS)
     stops = np.unique(blend.crossing + around[:, None] * blend.softness)
     slopes = blend.slope(stops)
@@ -279,11 +279,11 @@ def flattest(zones: tuple[Zone, ...]) -> tuple[float, float]:
     return float(stops[worst]), float(slopes[worst])
 
 
-def _culprit(zones: tuple[Zone, ...], stop: float) -> int:
-    """Return the zone whose adjustments, taken away, would help most at `stop`."""
+def _culprit(bands: tuple[ToneBand, ...], stop: float) -> int:
+    """Return the band whose adjustments, taken away, would help most at `stop`."""
     slopes = []
-    for index, zone in enumerate(zones):
-        bare = Zone(centre=zone.centre, width=zone.width)
-        changed = (*zones[:index], bare, *zones[index + 1 :])
+    for index, band in enumerate(bands):
+        bare = ToneBand(centre=band.centre, width=band.width)
+        changed = (*bands[:index], bare, *bands[index + 1 :])
         slopes.append(float(Blend.of(changed).slope(np.array([stop]))[0]))
     return int(np.argmax(slopes))

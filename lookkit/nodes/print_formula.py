@@ -1,0 +1,259 @@
+r"""The formula of the film print, on planes of numbers.
+
+Each function takes planes r, g, b and their parameters and gives planes, without branches. The same
+text runs in float64, which is the truth, and is what fast builds are made from. `film_print.py`
+says what it means; here is how.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from lookkit.kernel.formula import Planes, Rows, formula
+from lookkit.kernel.maths import (
+    Plane,
+    absolute,
+    cbrt,
+    clip,
+    exp2,
+    log2,
+    maximum,
+    minimum,
+    mixed,
+    sqrt,
+    unsure,
+)
+from lookkit.nodes.film_curve import FilmCurve
+
+_LOG2_OF_E = 1.4426950408889634
+_LN_OF_2 = 0.6931471805599453
+_LOG10_OF_2 = 0.3010299956639812
+_LOG2_OF_10 = 3.321928094887362
+_DARK = 1e-30
+_BRIGHT = 1e6
+_TINY = 1e-12
+"""Added to squares of lengths: a colour without hue has no direction, and is not divided by."""
+
+
+class Knee(NamedTuple):
+    """A compression of distances from the neutral axis: threshold, and scale by channel."""
+
+    threshold: float
+    red: float
+    green: float
+    blue: float
+
+
+class Fit(NamedTuple):
+    """From print light into a display's gamut."""
+
+    matrix: Rows
+    low: Knee
+    high: Knee
+
+
+class Hold(NamedTuple):
+    """How the print's hues are taken back to the scene's."""
+
+    scene_cones: Rows
+    print_cones: Rows
+    display_cones: Rows
+    roots: Rows
+    from_roots: Rows
+    from_print_cones: Rows
+    share: float
+    chroma: float
+    """The square of the relative chroma at which half of it is held."""
+    lightness: float
+    """The square of the lightness at which half of it is held."""
+    floor: float
+
+
+class Tint(NamedTuple):
+    """A channel's printer light and shade."""
+
+    light: float
+    """What thin densities are multiplied by."""
+    bend: float
+    """(light - 1) / full."""
+    shade: float
+    """Density added at black, over the square of black."""
+    darkest: float
+    """The light of the print's highest density."""
+
+
+class PrintNumbers(NamedTuple):
+    """Everything that the formula needs."""
+
+    taking: Rows
+    knee: Knee
+    filter: Rows
+    grey_light: float
+    negative: FilmCurve
+    negative_grey: float
+    couplers: Rows
+    print: FilmCurve
+    dyes: Rows
+    hold: Hold
+    red: Tint
+    green: Tint
+    blue: Tint
+    flare: float
+    fit: Fit
+    scale: float
+
+
+@formula()
+def film_print(r: Plane, g: Plane, b: Plane, p: PrintNumbers) -> Planes:
+    """Return display light, 1.0 = 100 cd/m2, of scene-linear AP1."""
+    dr, dg, db = print_density(r, g, b, p)
+    return seen_as(
+        exp2(-_LOG2_OF_10 * dr), exp2(-_LOG2_OF_10 * dg), exp2(-_LOG2_OF_10 * db), r, g, b, p
+    )
+
+
+def seen_as(
+    pr: Plane, pg: Plane, pb: Plane, r: Plane, g: Plane, b: Plane, p: PrintNumbers
+) -> Planes:
+    """Return display light of print light in 0-1 and the scene-linear AP1 it comes from."""
+    pr, pg, pb = held(pr, pg, pb, r, g, b, p.hold, p.fit)
+    pr, pg, pb = tinted(pr, p.red), tinted(pg, p.green), tinted(pb, p.blue)
+    pr, pg, pb = fitted(pr, pg, pb, p.fit)
+    haze = 1.0 + p.flare
+    return (
+        (pr + p.flare) / haze * p.scale,
+        (pg + p.flare) / haze * p.scale,
+        (pb + p.flare) / haze * p.scale,
+    )
+
+
+def print_density(r: Plane, g: Plane, b: Plane, p: PrintNumbers) -> Planes:
+    """Return the densities of the print's dyes, seen as RGB, for scene-linear AP1."""
+    r, g, b = mixed(p.taking, r, g, b)
+    top = maximum(maximum(absolute(r), absolute(g)), absolute(b))
+    least = minimum(minimum(r, g), b)
+    # A channel far below the others is what is left of a difference in float32.
+    unsure((least < 0.02 * top) & (least > -1e-3 * top) & (top > 0.02))
+    r, g, b = compressed(r, g, b, p.knee)
+    r, g, b = mixed(p.filter, r, g, b)
+    r, g, b = (
+        _negative(r, p),
+        _negative(g, p),
+        _negative(b, p),
+    )
+    r, g, b = mixed(p.couplers, r, g, b)
+    r, g, b = _density(-r, p.print), _density(-g, p.print), _density(-b, p.print)
+    return mixed(p.dyes, r, g, b)
+
+
+def _negative(light: Plane, p: PrintNumbers) -> Plane:
+    x = _LOG10_OF_2 * log2(maximum(light, _DARK) * p.grey_light)
+    return _density(x, p.negative) - p.negative_grey
+
+
+def _density(x: Plane, curve: FilmCurve) -> Plane:
+    u = _softplus(x - curve.start, curve.toe)
+    return curve.full * (1.0 - _softplus(curve.length - u, curve.shoulder) * curve.left)
+
+
+def _softplus(u: Plane, width: float) -> Plane:
+    shrunk = exp2(absolute(u) * (-_LOG2_OF_E / width))
+    return maximum(u, 0.0) + (width * _LN_OF_2) * log2(1.0 + shrunk)
+
+
+def compressed(r: Plane, g: Plane, b: Plane, knee: Knee) -> Planes:
+    """Return the reference gamut compression with power 2: a root, and nothing else that costs."""
+    top = maximum(maximum(r, g), b)
+    size = maximum(absolute(top), _DARK)
+    return (
+        top - size * _bent((top - r) / size, knee.threshold, knee.red),
+        top - size * _bent((top - g) / size, knee.threshold, knee.green),
+        top - size * _bent((top - b) / size, knee.threshold, knee.blue),
+    )
+
+
+def _bent(distance: Plane, threshold: float, scale: float) -> Plane:
+    over = maximum(distance - threshold, 0.0)
+    x = over / scale
+    return minimum(distance, threshold) + over / sqrt(1.0 + x * x)
+
+
+def fitted(r: Plane, g: Plane, b: Plane, fit: Fit) -> Planes:
+    """Return print light inside a display's gamut, 0-1 of its white or peak."""
+    r, g, b = compressed(*mixed(fit.matrix, r, g, b), fit.low)
+    r, g, b = compressed(1.0 - r, 1.0 - g, 1.0 - b, fit.high)
+    return 1.0 - r, 1.0 - g, 1.0 - b
+
+
+def tinted(light: Plane, tint: Tint) -> Plane:
+    """Return one channel of print light under its printer light.
+
+    Below the print's darkest light and above 1 the ratio there is kept.
+    """
+    inside = minimum(maximum(light, tint.darkest), 1.0)
+    d = -_LOG10_OF_2 * log2(inside)
+    d = d * tint.light / (1.0 + d * tint.bend)
+    d = d + tint.shade * d * d
+    return light * (exp2(-_LOG2_OF_10 * d) / inside)
+
+
+def held(
+    pr: Plane, pg: Plane, pb: Plane, r: Plane, g: Plane, b: Plane, p: Hold, fit: Fit
+) -> Planes:
+    """Return print light turned towards the scene's hue, as the display will show it.
+
+    Hues are directions, complex numbers of length one; turning is multiplying. The first turn
+    goes from the print's hue to the aim; the second takes back what the fit does to the result.
+    """
+    sl, sa, sb = _scene_colour(r, g, b, p)
+    light, a, b_ = _opponents(*mixed(p.print_cones, pr, pg, pb), p.roots)
+    relative = (sa * sa + sb * sb) / (sl * sl + _DARK)
+    bright = light * light
+    share = relative / (relative + p.chroma) * bright / (bright + p.lightness)
+    ux, uy = _direction(sa, sb)
+    vx, vy = _direction(a, b_)
+    along, across = ux * vx + uy * vy, uy * vx - ux * vy
+    weight = p.share * share * 0.5 * (1.0 + along)
+    tx, ty = _unit(1.0 - weight + weight * along, weight * across)
+    a1, b1 = a * tx - b_ * ty, a * ty + b_ * tx
+    wx, wy = vx * tx - vy * ty, vx * ty + vy * tx
+    seen = fitted(*_from_opponents(light, a1, b1, p), fit)
+    _, fa, fb = _opponents(*mixed(p.display_cones, *seen), p.roots)
+    fx, fy = _direction(fa, fb)
+    along, across = wx * fx + wy * fy, wy * fx - wx * fy
+    back = share * 0.5 * (1.0 + along)
+    tx, ty = _unit(1.0 - back + back * along, back * across)
+    return _from_opponents(light, a1 * tx - b1 * ty, a1 * ty + b1 * tx, p)
+
+
+def _scene_colour(r: Plane, g: Plane, b: Plane, p: Hold) -> Planes:
+    """Return Oklab of scene light whose cones have a soft floor: lasers do not fold."""
+    r, g, b = clip(r, -_BRIGHT, _BRIGHT), clip(g, -_BRIGHT, _BRIGHT), clip(b, -_BRIGHT, _BRIGHT)
+    x, y, z = mixed(p.scene_cones, r, g, b)
+    floor = p.floor * (absolute(x) + absolute(y) + absolute(z))
+    square = floor * floor
+    return _opponents(
+        0.5 * (x + sqrt(x * x + square)),
+        0.5 * (y + sqrt(y * y + square)),
+        0.5 * (z + sqrt(z * z + square)),
+        p.roots,
+    )
+
+
+def _opponents(x: Plane, y: Plane, z: Plane, roots: Rows) -> Planes:
+    return mixed(roots, cbrt(x), cbrt(y), cbrt(z))
+
+
+def _from_opponents(light: Plane, a: Plane, b: Plane, p: Hold) -> Planes:
+    x, y, z = mixed(p.from_roots, light, a, b)
+    return mixed(p.from_print_cones, x * x * x, y * y * y, z * z * z)
+
+
+def _direction(a: Plane, b: Plane) -> tuple[Plane, Plane]:
+    size = sqrt(a * a + b * b + _TINY)
+    return a / size, b / size
+
+
+def _unit(x: Plane, y: Plane) -> tuple[Plane, Plane]:
+    size = sqrt(x * x + y * y + _TINY)
+    return x / size, y / size
