@@ -85,6 +85,11 @@ def nearest(name: str, choices: Iterable[str]) -> str | None:
 def expected_one_of(name: str, choices: Iterable[str]) -> str:
     """Describe the valid names, the nearest one to `name` first."""
     known = tuple(choices)
+    holding = [choice for choice in known if name and name.casefold() in choice.casefold()]
+    if len(holding) > 2 and len(known) > 12:
+        # One of each family: LogC3 EI800 stands for all its exposure indexes.
+        families = {choice.split()[0]: choice for choice in reversed(holding)}
+        return f"the whole name, such as {', '.join(sorted(families.values()))}"
     best = nearest(name, known)
     listing = ", ".join(known) if known else "nothing is defined"
     if best is None:

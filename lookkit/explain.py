@@ -140,7 +140,8 @@ cameras = ["A"]
 light = 3000
 [[scenes.kiln.trims]]
 kind = "white-balance"
-kelvin = 3000
+kelvin = 2800                     # the light; the camera was set to 3200
+camera = 3200
 [scenes.kiln.overrides.print]
 lights = [25.0, 25.0, 26.0]
 

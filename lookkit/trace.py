@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
+from lookkit.errors import InputError
 from lookkit.evaluate import clean
 from lookkit.graph import Acting, Branches, OutputTransform, RangeStep, share_of
 from lookkit.nodes.base import Op
@@ -21,6 +22,8 @@ if TYPE_CHECKING:
     from lookkit.look import Look
     from lookkit.spaces.outputs import Output
 
+_LARGEST_CODE = 4.0
+"""Codes beyond are meant as integers."""
 _STEP = 2.0 ** (1.0 / 24.0)
 _CLOSE = 1e-6
 _CLIPPED = 1e-4
@@ -61,6 +64,25 @@ class Traced:
     hue: float | None
     chroma: float | None
     notes: tuple[str, ...]
+
+
+def check_code(look: Look, camera: str, code: Sequence[float]) -> None:
+    """Check that code values are such as a file may hold.
+
+    Raises
+    ------
+    InputError
+        If one is far beyond 0-1 and the camera is not scene-linear.
+    """
+    largest = max(abs(one) for one in code)
+    if largest <= _LARGEST_CODE or look.graph.input_transform(camera).encoding.scene_linear:
+        return
+    bits = next((bits for bits in (8, 10, 12, 16) if largest < 2**bits), 16)
+    shares = ",".join(f"{one / (2**bits - 1):.4g}" for one in code)
+    raise InputError(
+        f"code {','.join(f'{one:g}' for one in code)}: codes are 0-1; if these are {bits} bits, "
+        f"write {shares}"
+    )
 
 
 def trace(

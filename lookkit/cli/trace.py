@@ -40,7 +40,7 @@ def command(
     """Print a colour after every step of RECIPE, and what happened to it there."""
     from lookkit.errors import InputError
     from lookkit.look import load
-    from lookkit.trace import trace, trace_text
+    from lookkit.trace import check_code, trace, trace_text
 
     look = load(recipe)
     shown = output or look.first_output
@@ -48,6 +48,7 @@ def command(
         raise InputError("expected either --colour R,G,B or --pixel FILE X,Y")
     if colour is not None:
         code = _three(colour)
+        check_code(look, camera, code)
     else:
         from lookkit.media.stills import pixel_of
 

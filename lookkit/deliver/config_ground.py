@@ -8,12 +8,22 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Final
 
 from lookkit.errors import InputError
 from lookkit.nodes.base import matrix_transform
 from lookkit.ocio import library
 from lookkit.spaces.working import AP0_TO_AP1, AP1_TO_AP0, OcioTransform
+
+ROLES: Final = (
+    "aces_interchange", "cie_xyz_d65_interchange", "color_picking", "color_timing",
+    "compositing_log", "data", "default", "matte_paint", "reference", "rendering", "scene_linear",
+    "texture_paint",
+)  # fmt: skip
+"""The roles of a config (OpenColorIO's documentation): no space or alias may be called so."""
+OWN_SPACES: Final = ("ACES2065-1", "ACEScg", "ACEScct", "Raw", "raw", "CIE XYZ D65")
+RESERVED: Final = (*ROLES, *OWN_SPACES)
+"""Names that a camera's space keeps as its own name only with the word `Camera` before it."""
 
 
 @dataclass(frozen=True)
@@ -50,7 +60,7 @@ class Ground:
         """Return a new config."""
         config = library().Config()
         config.setVersion(2, 4)
-        return cls(config, is_base=False)
+        return cls(config, is_base=False, taken={"space": {name.casefold() for name in RESERVED}})
 
     @classmethod
     def over(cls, base: Any, source: str) -> Ground:

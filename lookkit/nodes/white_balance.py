@@ -5,9 +5,11 @@
 The light is a colour temperature with a tint (on the CIE daylight locus from 4000 K, on the
 Planckian locus below 3500 K, blended between; `tint` is the distance from the locus in the
 CIE 1960 uv diagram, positive towards green), a named illuminant, or the value that a grey
-had in the picture. The target is AP1's own white, so a grey under the light becomes
-neutral; `target` names another light for a picture that was already balanced for it. The
-luminance of that grey stays. Negatives and values above one are carried; exactly invertible.
+had in the picture. `camera` is the white that the camera was set to, which its files are
+balanced for already: with it, a grey under the light becomes as neutral as one under that white.
+The common case is both: the camera was set to 3200 K, the light was 2800 K. Without `camera` the
+picture is taken for one that was never balanced. The luminance of that grey stays. Negatives and
+values above one are carried; exactly invertible.
 
 Sources: CIE 15 (loci, uv, illuminants), CAT02 of CIE 159 (CIECAM02), Bradford as in ICC
 profiles.
@@ -19,7 +21,7 @@ from functools import cached_property
 from typing import Annotated, ClassVar, Literal
 
 import numpy as np
-from pydantic import AfterValidator, model_validator
+from pydantic import AfterValidator, Discriminator, Field, Tag, model_validator
 from pydantic_core import PydanticCustomError
 
 from lookkit.errors import InputError, UnknownNameError
@@ -42,6 +44,11 @@ def _known(name: str) -> str:
 
 
 Illuminant = Annotated[str, AfterValidator(_known)]
+Kelvin = Annotated[float, Field(ge=1000.0, le=25000.0)]
+CameraWhite = Annotated[
+    Annotated[Kelvin, Tag("number")] | Annotated[Illuminant, Tag("name")],
+    Discriminator(lambda value: "name" if isinstance(value, str) else "number"),
+]
 
 
 class WhiteBalance(Node):
@@ -50,8 +57,9 @@ class WhiteBalance(Node):
     example: ClassVar[str] = """
         [[look]]
         kind = "white-balance"
-        kelvin = 3200.0
+        kelvin = 2800.0
         tint = 0.002
+        camera = 3200.0
     """
 
     kind: Literal["white-balance"] = "white-balance"
@@ -65,8 +73,11 @@ class WhiteBalance(Node):
     grey: Triple | None = param(
         None, "what a grey looks like before, instead of kelvin", unit="scene-linear"
     )
-    target: Illuminant | None = param(
-        None, "the light that the picture is balanced for already; default the working white"
+    camera: CameraWhite | None = param(
+        None,
+        "the white that the camera was set to, in kelvin or by name; default none: a picture that "
+        "was not balanced",
+        unit="kelvin",
     )
     method: Literal["cat02", "bradford"] = param("cat02", "the chromatic adaptation")
 
@@ -79,8 +90,10 @@ class WhiteBalance(Node):
             )
         if self.tint and self.kelvin is None:
             raise PydanticCustomError("tint", "tint without kelvin, expected kelvin beside it")
-        if self.target is not None and not given:
-            raise PydanticCustomError("target", "target alone, expected kelvin, light or grey")
+        if self.camera is not None and not given:
+            raise PydanticCustomError(
+                "camera", "camera alone, expected the light beside it: kelvin, light or grey"
+            )
         if self.grey is not None:
             try:
                 grey_white(self.grey)
@@ -100,13 +113,27 @@ class WhiteBalance(Node):
             source = grey_white(self.grey)
         else:
             return np.eye(3)
-        if self.target is None:
+        if self.camera is None:
             return balance(source, method=self.method)
-        return balance(source, illuminant(self.target), self.method)
+        set_to = white(self.camera) if isinstance(self.camera, float) else illuminant(self.camera)
+        return balance(source, set_to, self.method)
 
     def program(self) -> Program:
         """Return the matrix."""
         return (affine_call(self._matrix),)
+
+    def warnings(self) -> list[str]:
+        """Say where it changes nothing, and where it may balance twice."""
+        if self.kelvin is None and self.light is None:
+            return [] if self.grey is not None else [
+                "says no light, so it changes nothing: give kelvin, light or grey"
+            ]  # fmt: skip
+        if self.camera is not None:
+            return []
+        return [
+            "takes the picture for one that no camera has balanced; if the camera was set to a "
+            "white, add it (camera = 5600), or the picture is balanced twice"
+        ]
 
     def lower(self) -> list[OcioTransform]:
         """Return one matrix."""

@@ -8,8 +8,6 @@ an entry of the upper recipe replacing the lower one's whole. `look` nodes follo
 
 from __future__ import annotations
 
-import re
-import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -20,6 +18,7 @@ from lookkit.errors import InputError, Problem, RecipeError, expected_one_of
 from lookkit.recipe.lines import Path as KeyPath
 from lookkit.recipe.lines import key_lines, line_of
 from lookkit.recipe.named_files import renamed
+from lookkit.recipe.toml import parse_toml
 from lookkit.spaces.data import configs_folder
 
 SCHEMA = 1
@@ -43,6 +42,8 @@ class Source:
     text: str
     data: dict[str, Any]
     leads: str = ""
+    problems: tuple[Problem, ...] = ()
+    """What is wrong with the file as a whole."""
 
     @cached_property
     def lines(self) -> dict[KeyPath, int]:
@@ -120,30 +121,6 @@ def read_text(path: Path, wanted: str = "a recipe (.toml)") -> str:
         raise InputError(
             f"{path}: byte {error.start} is not UTF-8, expected a text file"
         ) from error
-
-
-def parse_toml(
-    text: str, file: str, leads: str = "", wanted: str = "a recipe in TOML"
-) -> dict[str, Any]:
-    """Return the tables of a TOML text.
-
-    Raises
-    ------
-    RecipeError
-        If it is not TOML, with the line.
-    """
-    try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        what = str(error)
-        place = re.search(r"at line (\d+)", what)
-        line = int(place[1]) if place else text.count("\n") + 1
-        what = re.sub(r" \(at .*\)$", "", what)
-        found = f"not valid TOML ({what}){leads}"
-        raise RecipeError([Problem(file, line, "", found, wanted)]) from error
-    except RecursionError as error:
-        found = f"nested too deeply{leads}"
-        raise RecipeError([Problem(file, 0, "", found, wanted)]) from error
 
 
 def shipped_recipes() -> dict[str, Path]:
@@ -235,7 +212,8 @@ def _source(text: str, file: str, leads: str = "") -> Source:
         return source
     if "schema" not in source.data:
         problem = Problem(file, 1, "schema", "missing" + leads, f"schema = {SCHEMA}")
-        raise RecipeError([problem])
+        # Read as of today's form, so that everything else that is wrong is told as well.
+        return replace(source, data={"schema": SCHEMA, **source.data}, problems=(problem,))
     newer = isinstance(found, int) and found > SCHEMA
     what = f"{found!r} (made for a newer lookkit)" if newer else f"{found!r}"
     raise RecipeError([source.problem(("schema",), what, str(SCHEMA))])

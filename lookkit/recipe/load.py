@@ -15,12 +15,12 @@ from lookkit.nodes import LOOK_KINDS, kind_name
 from lookkit.nodes.base import Node
 from lookkit.recipe.extend import Joined, fixed_keys, join, named_nodes
 from lookkit.recipe.extend import dotted as dotted
-from lookkit.recipe.extend import parse_toml as parse_toml
 from lookkit.recipe.extend import read_text as read_text
 from lookkit.recipe.lines import Path as KeyPath
 from lookkit.recipe.matches import Matches, read_matches
 from lookkit.recipe.model import Recipe, overridden
 from lookkit.recipe.tables import Own, read_own
+from lookkit.recipe.toml import parse_toml as parse_toml
 from lookkit.recipe.wiring import Fault, state_faults, wire
 from lookkit.recipe.words import problems_of
 from lookkit.spaces.encodings import encoding
@@ -88,6 +88,7 @@ def validated(joined: Joined, folder: Path, *, matches: bool = True) -> Recipe:
     context = {"folder": folder, "own": own, "matches": read}
     problems = [joined.problem(fault.keys, fault.found, fault.expected) for fault in own.faults]
     problems += read.problems
+    problems += [problem for source in joined.sources for problem in source.problems]
     recipe = None
     try:
         recipe = Recipe.model_validate_json(

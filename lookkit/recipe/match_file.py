@@ -12,7 +12,8 @@ from lookkit.errors import RecipeError
 from lookkit.files import write_beside
 from lookkit.matchfile.model import SCHEMA, LightMatch, MatchFile
 from lookkit.nodes.base import Matrix
-from lookkit.recipe.extend import Source, parse_toml, read_text
+from lookkit.recipe.extend import Source, read_text
+from lookkit.recipe.toml import parse_toml
 from lookkit.recipe.words import problems_of
 from lookkit.recipe.write import toml_value
 

@@ -90,8 +90,8 @@ def wire(nodes: Sequence[Node | Mapping[str, Any]]) -> Wiring:
                                 "another id"))  # fmt: skip
         elif end.id is not None and end.id in places:
             first = places[end.id] + 1
-            faults.append(Fault((index, "id"), f"{end.id!r} is the id of node {first} already",
-                                "an id of its own"))  # fmt: skip
+            what = f"{end.id!r} is the id of the list's node number {first} already"
+            faults.append(Fault((index, "id"), what, "an id of its own"))
         elif end.id is not None:
             places[end.id] = index
     plugs = []

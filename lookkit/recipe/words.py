@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable, Mapping, Sequence
 from types import UnionType
 from typing import Annotated, Any, Union, cast, get_args, get_origin
@@ -13,6 +14,11 @@ from lookkit.errors import Problem, expected_one_of
 from lookkit.nodes import KINDS, LOOK_KINDS, RENDERING_KINDS, kind_name
 from lookkit.nodes.base import Table, Wheel
 from lookkit.recipe.lines import Path as KeyPath
+from lookkit.recipe.toml import plain_letters
+
+_NUMBER = re.compile(r"\s*[+-]?\d+(\.\d+)?")
+_RENAMED = {"target": "`camera`: what the camera was set to; it was called `target`"}
+"""Keys that were called otherwise, and what to write now."""
 
 Locate = Callable[[KeyPath, str, str], Problem]
 """From a key's path, what was found and what was expected to a located problem."""
@@ -103,6 +109,10 @@ def _words(detail: dict[str, Any], path: KeyPath, model: type[Table]) -> tuple[s
     context = detail.get("ctx", {})
     value = detail.get("input")
     shown = _shown(value)
+    if kind == "extra_forbidden" and len(path) > 1 and path[-1] in _fields(model):
+        return f"{path[-1]} belongs to the whole recipe", "it above the first [table]"
+    if kind == "extra_forbidden" and path[-1] in _RENAMED:
+        return "unknown key", _RENAMED[path[-1]]
     if kind == "extra_forbidden":
         table = table_at(model, detail["loc"][:-1])
         if table is not None and path[-1] in table.former:
@@ -114,7 +124,7 @@ def _words(detail: dict[str, Any], path: KeyPath, model: type[Table]) -> tuple[s
     if kind in ("union_tag_invalid", "union_tag_not_found"):
         return _kind_words(path, value)
     if kind in _TYPES:
-        return shown, _TYPES[kind]
+        return shown, _typed(kind, path, value)
     if kind in _BOUNDS:
         key, words = _BOUNDS[kind]
         return shown, f"{words} {context[key]:g}"
@@ -127,9 +137,24 @@ def _words(detail: dict[str, Any], path: KeyPath, model: type[Table]) -> tuple[s
         if path and path[-1] == "match":
             return shown, "a pattern of file names with forward slashes, such as night/A0*"
         spaces = "" if path and path[-1] == "id" else "spaces, "
-        return shown, f"a name of letters, digits, {spaces}dots, dashes and underscores, at most 63"
+        wanted = f"a name of the letters a to z, digits, {spaces}dots, dashes and underscores"
+        if isinstance(value, str) and not value.isascii():
+            return shown, f"{wanted}, for it names files: {plain_letters(value)}"
+        return shown, f"{wanted}, at most 63"
     found, _, expected = str(detail["msg"]).partition(", expected ")
     return found, expected
+
+
+def _typed(kind: str, path: KeyPath, value: Any) -> str:
+    """Return the type that was expected, with what to write where the reason is a usual one."""
+    if _TYPES[kind] == "a list in [ ]" and isinstance(value, dict):
+        name = ".".join(str(part) for part in path)
+        return f"double brackets, once for each: [[{name}]]"
+    if kind in ("float_type", "int_type") and isinstance(value, str):
+        number = _NUMBER.match(value)
+        if number:
+            return f"{_TYPES[kind]} without quotes and unit: {number[0].strip()}"
+    return _TYPES[kind]
 
 
 def _shown(value: Any) -> str:

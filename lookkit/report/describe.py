@@ -63,6 +63,10 @@ def warnings(look: Look) -> list[str]:
     """Return what is allowed but close to going wrong: nodes near a fold, signal ranges."""
     recipe = look.recipe
     found = []
+    if not look.cameras:
+        found.append("no cameras, so nothing can be graded: [cameras.A] with its encoding")
+    if not look.outputs:
+        found.append("no outputs, so nothing can be shown: [outputs.monitor] with its output")
     lists: list[tuple[str, Sequence[Step]]] = [("look", recipe.look)]
     lists += [(f"camera {name}", one.trims) for name, one in recipe.cameras.items()]
     lists += [(f"scene {name}", one.trims) for name, one in recipe.scenes.items()]

@@ -108,7 +108,7 @@ FIELDS = {
         ),
         st.fixed_dictionaries(
             {"light": st.sampled_from(["tungsten", "daylight", "D50", "A"])},
-            optional={"target": st.sampled_from(["D65", "daylight"])},
+            optional={"camera": st.sampled_from(["D65", "daylight", 3200.0])},
         ),
         st.fixed_dictionaries({"grey": triple(0.1, 0.3)}),
         st.just({}),

@@ -54,7 +54,7 @@ def test_the_adaptation_is_that_of_colour_science(method, theirs):
 
 def test_a_target_takes_one_light_for_another():
     """What was balanced for tungsten and shot under daylight comes out as balanced for daylight."""
-    once = WhiteBalance(light="D65", target="A").evaluate(grey_under(ILLUMINANTS["D65"]))
+    once = WhiteBalance(light="D65", camera="A").evaluate(grey_under(ILLUMINANTS["D65"]))
     np.testing.assert_allclose(once, grey_under(ILLUMINANTS["A"]), rtol=2e-4)
 
 
@@ -70,7 +70,7 @@ def test_more_tint_means_a_greener_light_and_a_more_magenta_picture():
     [
         ("kelvin = 3200\nlight = 'A'", "kelvin and light together"),
         ("tint = 0.01", "tint without kelvin"),
-        ("target = 'A'", "target alone"),
+        ("camera = 'A'", "camera alone"),
         ("light = 'tungstn'", "did you mean 'tungsten'"),
         ("grey = [0, 0, 0]", "a lit grey"),
         ("kelvin = 100", "at least 1000"),

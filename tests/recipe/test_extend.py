@@ -165,7 +165,7 @@ def test_a_lut_of_the_recipe_below_is_looked_for_beside_it(folder):
         ("[overrides]\nlevel = 3\n", ["above.toml:5: overrides.level: 3"]),
         (
             '[[look]]\nkind = "exposure"\nid = "level"\n',
-            ["above.toml:6: look[1].id: 'level' is the id of node 1 already"],
+            ["above.toml:6: look[1].id: 'level' is the id of the list's node number 1 already"],
         ),
     ],
 )

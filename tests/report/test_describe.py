@@ -43,7 +43,8 @@ def test_a_lattice_piece_is_told_with_its_error():
 def test_the_commonest_range_faults_are_warned_of(camera, hint):
     """A full-range log in a legal path is the commonest LUT fault (common practice, no source)."""
     assert any(hint in one for one in warnings(look(f"[cameras.A]\n{camera}\n")))
-    assert warnings(look('[cameras.A]\nencoding = "LogC4"\n')) == []
+    plain = '[cameras.A]\nencoding = "LogC4"\n[outputs.web]\noutput = "sRGB"\n'
+    assert warnings(look(plain)) == []
 
 
 SHOWN = FILM.replace('[[look]]\nkind = "exposure"\nid = "level"\nstops = 0.25\n', BRANCHED).replace(

@@ -11,9 +11,10 @@ from typing import TYPE_CHECKING, Any, Final
 from pydantic import ValidationError
 
 from lookkit.errors import InputError, Problem, RecipeError, expected_one_of
-from lookkit.recipe.extend import parse_toml, read_text
+from lookkit.recipe.extend import read_text
 from lookkit.recipe.lines import key_lines, line_of
 from lookkit.recipe.shots import Shot, shot_for
+from lookkit.recipe.toml import parse_toml
 
 if TYPE_CHECKING:
     from lookkit.look import Look

@@ -1,0 +1,121 @@
+"""TOML text to tables; where it is no TOML, what to write instead."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+import unicodedata
+from typing import Any, Final
+
+from lookkit.errors import Problem, RecipeError
+
+_DEEPEST: Final = 32
+"""Tables inside tables; a recipe needs six."""
+_QUOTES: Final = "\u201c\u201d\u201e\u201f\u2018\u2019\u00ab\u00bb"
+_HEADER: Final = re.compile(r"\s*\[\[?(?P<name>[^\]]*)\]")
+_KEY: Final = re.compile(
+    r"""\s*(?P<name>(?:[\w-]+|"[^"]*"|'[^']*')(?:\s*\.\s*(?:[\w-]+|"[^"]*"))*)\s*="""
+)
+_SPELT: Final = {
+    "ä": "ae", "ö": "oe", "ü": "ue", "ß": "ss", "ø": "oe", "å": "aa", "æ": "ae",
+    "Ä": "Ae", "Ö": "Oe", "Ü": "Ue",
+}  # fmt: skip
+"""How letters are written where there are only a to z (common practice, no source)."""
+_DIGITS: Final = re.compile(r"\d{400,}")
+
+
+def parse_toml(
+    text: str, file: str, leads: str = "", wanted: str = "a recipe in TOML"
+) -> dict[str, Any]:
+    """Return the tables of a TOML text.
+
+    Parameters
+    ----------
+    leads, wanted
+        Who extends the file, and what it should be; for messages.
+
+    Raises
+    ------
+    RecipeError
+        If it is not TOML, with the line, what is wrong there and what to write.
+    """
+    try:
+        tables = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        what = str(error)
+        place = re.search(r"at line (\d+)", what)
+        line = int(place[1]) if place else text.count("\n") + 1
+        what = re.sub(r" \(at .*\)$", "", what)
+        found, expected = _explained(text, line, f"not valid TOML ({what})", wanted)
+        raise RecipeError([Problem(file, line, "", found + leads, expected)]) from error
+    except ValueError as error:
+        long = _DIGITS.search(text)
+        line = text.count("\n", 0, long.start()) + 1 if long else 0
+        found = f"a number of {len(long[0])} digits" if long else f"not valid TOML ({error})"
+        raise RecipeError([Problem(file, line, "", found + leads, "a number that is meant")]) from (
+            error
+        )
+    except RecursionError as error:
+        raise _too_deep(file, leads) from error
+    if _depth(tables) > _DEEPEST:
+        raise _too_deep(file, leads)
+    return tables
+
+
+def plain_letters(name: str) -> str:
+    """Return a name in the letters a to z: Toepferei for Töpferei."""
+    for letter, instead in _SPELT.items():
+        name = name.replace(letter, instead)
+    spread = unicodedata.normalize("NFKD", name)
+    return re.sub(r"[^A-Za-z0-9 ._-]", "", spread).strip() or "A"
+
+
+def _too_deep(file: str, leads: str) -> RecipeError:
+    return RecipeError(
+        [Problem(file, 0, "", f"nested too deeply{leads}", "tables in a few tables")]
+    )
+
+
+def _depth(tables: Any) -> int:
+    """Return how many tables and lists lie in each other."""
+    depth, level = 0, [tables]
+    while level and depth <= _DEEPEST:
+        depth += 1
+        inner = [one.values() if isinstance(one, dict) else one for one in level]
+        level = [one for values in inner for one in values if isinstance(one, dict | list)]
+    return depth
+
+
+def _explained(text: str, line: int, found: str, wanted: str) -> tuple[str, str]:
+    """Return what is wrong at a line in better words, where the reason is a usual one."""
+    lines = text.splitlines()
+    here = lines[line - 1] if 0 < line <= len(lines) else ""
+    if text.lstrip().startswith(("{", "[{")):
+        return (
+            "this is JSON",
+            f'{wanted}: name = "Plain" and [cameras.A], without braces around all',
+        )
+    if any(quote in here for quote in _QUOTES):
+        straight = re.sub(f"[{_QUOTES}]", '"', here).strip()
+        return "typographic quotes", f"straight ones: {straight[:80]}"
+    header = _HEADER.match(here)
+    if header and not header["name"].isascii():
+        *before, last = header["name"].split(".")
+        named = ".".join([*before, plain_letters(last.strip(' "'))])
+        return f"the name {last.strip()!r} has other letters than a to z", f"[{named}]"
+    key = _KEY.match(here)
+    if "overwrite" in found or "twice" in found or "Cannot declare" in found:
+        name = key["name"] if key else header["name"] if header else ""
+        first = _first(lines[: line - 1], name, header is not None)
+        if name and first:
+            return f"{name} is given again, first in line {first}", "it once"
+    return found, wanted
+
+
+def _first(lines: list[str], name: str, is_header: bool) -> int:
+    """Return the last line before that gives a key or a table of this name; 0 if none does."""
+    for number in range(len(lines), 0, -1):
+        found = (_HEADER if is_header else _KEY).match(lines[number - 1])
+        if found and found["name"].strip() == name.strip():
+            return number
+    return 0
