@@ -76,8 +76,8 @@ def read_pictures(
     cameras = list(look.cameras)
     taken.sort(key=lambda one: (scenes.index(one.scene), cameras.index(one.camera)))
     wanted = [
-        (one, share) for one in taken for share in (at if not isinstance(one.source, Path) else at[:1])
-    ]  # fmt: skip
+        (one, share) for one in taken for share in (at[:1] if isinstance(one.source, Path) else at)
+    ]
     made = []
     for count, (one, share) in enumerate(wanted):
         progress(f"reading {one.place.name}", count, len(wanted))

@@ -401,6 +401,7 @@ def serve(page: Page, ready: Callable[[str], None], port: int = 0) -> None:
     listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listening.bind(("127.0.0.1", port))
+        listening.listen(64)
     except OSError as error:
         raise InputError(f"port {port}: cannot be used ({error.strerror})") from error
     page.port = listening.getsockname()[1]

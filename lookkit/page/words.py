@@ -17,7 +17,6 @@ TITLES: Final[dict[str, str]] = {
     "cdl": "Ten numbers",
     "contrast": "Contrast",
     "saturation": "Colour",
-    "zones": "Tone",
     "tone-bands": "Tone",
     "hue-bands": "Hues",
     "curve": "Curve",
@@ -36,21 +35,21 @@ SENTENCES: Final[dict[str, str]] = {
     "cdl": "Code × {slope}, and {offset} more, to the power {power}; colours × {saturation}.",
     "contrast": "One stop becomes {contrast} stops, around the level {pivot}.",
     "saturation": "Colours × {saturation}; the purest darken by {density} stops.",
-    "zones": "{zones}",
     "tone-bands": "{bands}",
     "hue-bands": "{bands} Half of it acts at chroma {half_chroma}.",
     "curve": "Stops in become stops out: {points}",
     "gamut-compress": "Colours as far out as {limit} come back to the edge, from {threshold} of "
     "the way on, with a knee of {power}.",
     "matrix": "Red, green and blue are made of {matrix}.",
+    "film-print": "One stop prints as {contrast}, black at density {black}, mid-grey at {grey}; "
+    "highlights end as softly as {highlights}, shadows as {shadows}. Printer lights {lights}, hues "
+    "held by {hold}.",
     "blend": "{weight} of this light. {branches}",
 }
 
 ROWS: Final[dict[tuple[str, str], str]] = {
-    ("zones", "zones"): "Around {centre} stops, spread over {width}: light {exposure} stops, "
+    ("tone-bands", "bands"): "Around {centre} stops, spread over {width}: light {exposure} stops, "
     "leaning by {shift}, colours × {saturation}.",
-    ("tone-bands", "bands"): "Around {centre} stops, {width} wide, edges {soft}: light "
-    "{exposure} stops, colours × {saturation}.",
     ("hue-bands", "bands"): "Hues around {centre}°, {width}° wide, edges {soft}°: turn {turn}°, "
     "colours × {saturation}, light {exposure} stops.",
     ("blend", "branches"): "{weight} of the light of {node}.",
@@ -58,9 +57,9 @@ ROWS: Final[dict[tuple[str, str], str]] = {
 
 STARTS: Final[dict[str, dict[str, Any]]] = {
     "exposure": {"stops": 0.0},
-    "white-balance": {"kelvin": 6500},
-    "zones": {
-        "zones": [
+    "white-balance": {"kelvin": 6504},
+    "tone-bands": {
+        "bands": [
             {"centre": -4, "width": 2, "exposure": 0.0},
             {"centre": 0, "width": 2, "exposure": 0.0},
             {"centre": 4, "width": 2, "exposure": 0.0},

@@ -119,8 +119,8 @@ def test_a_picture_at_rest_is_within_one_code_of_evaluate(tab, served, index):
 def test_the_shared_lattice_at_rest_is_within_two_codes_nearly_everywhere(tab, served):
     tab.evaluate("page.film.stale()")
     apart = np.abs(canvas(tab, 0) - truth(served, 0)).max(axis=-1)
-    assert (apart <= 1).mean() > 0.995
-    assert np.quantile(apart, 0.9999) <= 3
+    assert (apart <= 2).mean() > 0.995
+    assert np.quantile(apart, 0.999) <= 3
 
 
 def test_a_dragged_number_changes_one_line_of_the_file(tab, served):
