@@ -2,9 +2,9 @@
 
     python tests/benchmarks/page_live.py film.toml FRAMES...
 
-In a headless Chromium without a GPU, 1600 pixels wide: from a pointer's event to the frame after the
-pictures were drawn. Also how far the lattices of 25 and 33 points are from the exact pictures, in
-1/255 of the worst channel, at the pictures' size on the page.
+In a headless Chromium without a GPU, 1600 pixels wide: from a pointer's event to the frame after
+the pictures were drawn. Also how far the lattices of 25 and 33 points are from the exact pictures,
+in 1/255 of the worst channel, at the pictures' size on the page.
 """
 
 import sys

@@ -68,7 +68,7 @@ class Served:
             self.process.stdout.close()
 
 
-def until(tab, script: str, seconds: float = 20.0):
+def until(tab, script: str, seconds: float = 90.0):
     """Wait until a script's result is true, and return it.
 
     The page's own policy forbids Playwright's way of waiting, which makes code of text.

@@ -67,9 +67,9 @@ def frame(seed: int, width: int = 384, height: int = 216) -> np.ndarray:
     y, x = np.mgrid[0:height, 0:width]
     level = 0.12 + 0.5 * x / width
     hue = 2 * np.pi * y / height
-    amount = 0.03 + 0.05 * np.sin(9 * x / width)
+    amount = 0.02 + 0.02 * np.sin(9 * x / width)
     code = np.stack([level + amount * np.cos(hue - k * 2.1) for k in range(3)], axis=-1)
-    return (code + rng.normal(0, 0.004, code.shape)).astype(np.float32)
+    return (code + rng.normal(0, 0.002, code.shape)).astype(np.float32)
 
 
 def make_film(folder: Path) -> tuple[Path, list[Path]]:

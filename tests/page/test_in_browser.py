@@ -80,7 +80,7 @@ def saved(served):
     return tomllib.loads(served.recipe.read_text())
 
 
-def wait_for_file(served, wanted, seconds: float = 10.0):
+def wait_for_file(served, wanted, seconds: float = 60.0):
     end = time.monotonic() + seconds
     while time.monotonic() < end:
         if wanted(saved(served)):
@@ -116,11 +116,11 @@ def test_a_picture_at_rest_is_within_one_code_of_evaluate(tab, served, index):
     assert np.abs(found - exact).max() <= 1
 
 
-def test_the_shared_lattice_at_rest_is_within_two_codes_nearly_everywhere(tab, served):
+def test_the_lattice_at_rest_is_within_one_code_of_evaluate_nearly_everywhere(tab, served):
     tab.evaluate("page.film.stale()")
     apart = np.abs(canvas(tab, 0) - truth(served, 0)).max(axis=-1)
-    assert (apart <= 2).mean() > 0.995
-    assert np.quantile(apart, 0.999) <= 3
+    assert (apart <= 1).mean() > 0.99
+    assert np.quantile(apart, 0.999) <= 5
 
 
 def test_a_dragged_number_changes_one_line_of_the_file(tab, served):
@@ -146,7 +146,7 @@ def test_pictures_change_while_the_hand_moves(tab, served):
     assert not tab.evaluate("page.exact")
     assert saved(served)["scenes"]["kiln"]["trims"][0]["stops"] == 0.5
     tab.mouse.up()
-    assert now.mean() > before[: now.shape[0], : now.shape[1]].mean() + 5
+    assert now.mean() > before.mean() + 5
 
 
 def test_a_number_is_typed_stepped_and_put_back(tab, served):
@@ -186,7 +186,7 @@ def test_a_take_is_kept_compared_and_gone_back_to(tab, served):
     until(tab, EXACT)
     alone = canvas(tab, 0)
     tab.evaluate("page.compare('take:plain')")
-    time.sleep(0.3)
+    until(tab, "page.film.sets[1] !== null")
     beside = canvas(tab, 0)
     half = alone.shape[1] // 2
     assert np.abs(beside[:, : half - 2] - alone[:, : half - 2]).max() > 5

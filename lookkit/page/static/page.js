@@ -470,9 +470,10 @@ try {
 // For tests and measurements: the canvas's pixels of one picture, as they are drawn now.
 page.pixels = (index) => {
   draw();
-  const cell = cells.find((one) => one.index === index), gl = film.gl;
-  const data = new Uint8Array(cell.w * cell.h * 4);
-  gl.readPixels(cell.x, canvas.height - cell.y - cell.h, cell.w, cell.h, gl.RGBA, gl.UNSIGNED_BYTE, data);
-  return {w: cell.w, h: cell.h, data: Array.from(data), exact: page.exact};
+  const cell = cells.find((one) => one.index === index), gl = film.gl, scale = page.sizes.scale;
+  const [x, y, w, h] = [cell.x, cell.y, cell.w, cell.h].map((one) => Math.round(one * scale));
+  const data = new Uint8Array(w * h * 4);
+  gl.readPixels(x, canvas.height - y - h, w, h, gl.RGBA, gl.UNSIGNED_BYTE, data);
+  return {w, h, data: Array.from(data), exact: page.exact};
 };
 page.compare = compare;
