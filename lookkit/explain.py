@@ -285,10 +285,21 @@ def _encoding(one: Encoding) -> str:
         f"- primaries: {p.name}: R {p.red}, G {p.green}, B {p.blue}, white {p.white}",
         f"- adaptation to the working white: {one.adaptation}",
         f"- files: {one.native_range} range, {one.bits} bits unless the recipe says otherwise",
+        f"- movies: {_movies(one)}",
         f"- interop id: {one.interop_id or 'none published'}",
         f"- source: {one.source} ({one.evidence})",
     ]
     return "\n".join([*lines, f"- {one.note}"] if one.note else lines)
+
+
+def _movies(one: Encoding) -> str:
+    """Return how an encoding's movies carry their signal."""
+    if one.movie_range is None:
+        return "in the range that they are tagged with"
+    source = one.movie_source or "given by the user"
+    if one.movie_range == "full":
+        return f"their codes are those of the formula, whatever their range tag ({source})"
+    return f"the signal is scaled into legal range ({source})"
 
 
 def _output(one: Output) -> str:

@@ -47,7 +47,7 @@ class Rate(click.ParamType):  # type: ignore[type-arg]
 @click.option(
     "--format",
     "extension",
-    help="mov, mp4, mkv, mxf, exr, dpx, tif, png or jpg; default the source's.",
+    help="mov, mp4, mkv, mxf, exr, dpx, tif, png or jpg; default the source's, or a near one.",
 )
 @click.option(
     "--codec", help="prores-422-hq, prores-4444, dnxhr-hq, dnxhr-hqx, dnxhr-444, h264, hevc."
@@ -55,6 +55,7 @@ class Rate(click.ParamType):  # type: ignore[type-arg]
 @click.option("--bits", type=int, help="Bit depth of the results.")
 @click.option("--rate", type=Rate(), help="Frame rate of sequences that become movies.")
 @click.option("--deinterlace", is_flag=True, help="Make whole frames of interlaced fields.")
+@click.option("--keep-location", is_flag=True, help="Keep where pictures were taken.")
 @click.option("--overwrite", is_flag=True, help="Replace results that are there already.")
 @click.option("--dry-run", is_flag=True, help="Say what would be done, and do nothing.")
 @click.option("--cluster", metavar="ADDRESS", help="Work on the machines of a dask scheduler.")
@@ -73,6 +74,7 @@ def command(
     matrix: str | None,
     rate: Fraction | None,
     deinterlace: bool,
+    keep_location: bool,
     overwrite: bool,
     dry_run: bool,
     cluster: str | None,
@@ -106,6 +108,7 @@ def command(
         rate=rate,
         deinterlace=deinterlace,
         overwrite=overwrite,
+        location=keep_location,
         shots=shots,
     )
     with shown_progress() as progress:

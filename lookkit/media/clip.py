@@ -121,6 +121,8 @@ def _probe(av: Any, container: Any, path: Path, matrix: str | None) -> Clip:
     if video is None:
         kinds = sorted({stream.type for stream in container.streams}) or ["nothing"]
         raise InputError(f"{path}: holds {' and '.join(kinds)} but no picture")
+    if video.codec_context is None:
+        raise InputError(f"{path}: its picture is in a codec that is not known")
     times, time_base = frame_times(container, video), video.time_base
     ordered = in_order(container)
     first = _first_frame(av, container, path, video)
@@ -128,6 +130,8 @@ def _probe(av: Any, container: Any, path: Path, matrix: str | None) -> Clip:
     siting, field = _siting_and_field(av, first, video.codec_context.name)
     turned = round(-first.rotation / 90) % 4 * 90
     notes = _left_out(container, video)
+    if any(component.is_alpha for component in first.format.components):
+        notes.append("holds alpha: left out")
     if abs(first.rotation) % 90:
         notes.append(f"turned by {first.rotation:g} degrees, which is left as it is")
     elif turned:
@@ -348,7 +352,8 @@ def frames_of(
         widen: Filter | None = None
         try:
             for packet in container.demux(*wanted):
-                if packet.stream_index != clip.stream:
+                # A flushing packet knows its stream, but has no index of its own.
+                if packet.stream.index != clip.stream:
                     if packet.size:
                         sound[packet.stream_index].add(packet)
                         yield packet

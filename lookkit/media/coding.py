@@ -34,11 +34,15 @@ class Coding:
 
     Quantisation is that of ITU-R BT.709-6 and BT.2100-2 for legal range (Y' 16-235, C 16-240,
     in units of 2^(bits-8)) and of BT.2100-2 for full range (C centred on 2^(bits-1)).
+
+    `signal` is how the signal lies in the R'G'B' codes where not as `range` has it: "full" in
+    movies of legal range whose codes are those of the maker's formula, as log movies' are.
     """
 
     matrix: Matrix
     range: SignalRange
     bits: int
+    signal: SignalRange | None = None
 
     @property
     def top(self) -> int:

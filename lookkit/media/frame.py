@@ -84,7 +84,7 @@ def read_frame(look: Look, taken: Taken, share: float = 0.5) -> Picture:
 
 def _of_clip(look: Look, taken: Taken, clip: Clip, share: float) -> Picture:
     frame = frame_at(clip, share)
-    coding = replace(clip.coding, range=taken.range)
+    coding = replace(clip.coding, range=taken.range, signal=taken.signal)
     matrix, offset = coding.to_rgb()
     planes = [plane[:, : clip.width] for plane in planes_of(frame.picture)]
     coded = np.stack(planes, axis=-1).astype(np.float32) / np.float32(65535)

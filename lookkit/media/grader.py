@@ -158,7 +158,11 @@ def taken_range(look: Look, source: Coding, camera: str) -> tuple[float, float]:
     """Return scale and offset from the codes of a file to those that a camera's chain takes."""
     chain = look.graph.input_transform(camera)
     bits = chain.bits or chain.encoding.bits
-    return ranges.scale_offset(source.range, chain.signal_range, source.bits, bits)
+    if (source.range, source.signal, chain.signal_range) == ("legal", "full", "full"):
+        # Codes of the formula; as video has it, one of 8 bits is a quarter of one of 10.
+        return source.top * 2.0 ** (bits - source.bits) / (2**bits - 1), 0.0
+    span = source.signal or source.range
+    return ranges.scale_offset(span, chain.signal_range, source.bits, bits)
 
 
 def _scaled(values: Pixels, scale: float, offset: float) -> Pixels:

@@ -18,7 +18,7 @@ from lookkit.media.clip import MOVIES, Clip, probe
 from lookkit.media.codecs import CODECS, SUFFIXES, check_build, codec_for
 from lookkit.media.coding import MATRICES
 from lookkit.media.numbered import Numbered, group, is_pattern, is_range, listed, numbered
-from lookkit.media.stills import FORMATS, opened
+from lookkit.media.stills import FORMATS, is_location, names_in, opened
 from lookkit.media.tags import Tags, output_tags, still_tags
 from lookkit.progress import Progress, silent
 from lookkit.recipe.shots import RAW, Shot, shot_for
@@ -36,6 +36,7 @@ _ALWAYS_NUMBERED: Final = (".exr", ".dpx", ".cin")
 _DELIVERED_FROM: Final = 1001
 """The number of a movie's first frame when it becomes pictures (common practice, no source)."""
 
+_WHERE: Final = "where it was taken is left out (--keep-location keeps it)"
 Source = Clip | Numbered | Path
 
 
@@ -46,7 +47,8 @@ class Options:
     `camera`, `scene` and `output` are names of the recipe. `extension` and `codec` choose the
     form of the results, `bits` their depth. `range` and `matrix` say how Y'CbCr files are
     coded where their tags do not, or say it wrong. `rate` is that of sequences that become
-    movies. `shots` are lines of a shot list that come before the recipe's.
+    movies. `location` keeps where a picture was taken. `shots` are lines of a shot list that
+    come before the recipe's.
     """
 
     camera: str | None = None
@@ -61,6 +63,7 @@ class Options:
     rate: Fraction | None = None
     deinterlace: bool = False
     overwrite: bool = False
+    location: bool = False
     shots: tuple[Shot, ...] = ()
 
 
@@ -69,7 +72,7 @@ class Job:
     """One file or sequence to grade; it can be sent to another machine.
 
     `target` is the result's file, or a sequence of them with the numbers of the source's
-    frames. `range` is how the signal lies in a clip's integers. `id` names everything that
+    frames. `range` and `signal` are as of `Taken`. `id` names everything that
     the result depends on; the result carries it.
     """
 
@@ -81,9 +84,11 @@ class Job:
     codec: str | None = None
     bits: int | None = None
     range: SignalRange = "full"
+    signal: SignalRange | None = None
     rate: Fraction | None = None
     deinterlace: bool = False
     overwrite: bool = False
+    location: bool = False
     warnings: tuple[str, ...] = ()
     id: str = ""
 
@@ -128,11 +133,23 @@ class _Found:
 
 
 @dataclass(frozen=True)
+class Left:
+    """What of a source does not go into every result: alpha, and where it was taken."""
+
+    alpha: bool = False
+    location: bool = False
+
+
+_NOTHING: Final = Left()
+
+
+@dataclass(frozen=True)
 class Taken:
     """A source, and whose it is.
 
-    `range` is how the signal lies in a clip's integers, `rate` what a sequence says of its
-    frame rate, `root` the folder that was searched for it.
+    `range` is how a clip's integers carry Y'CbCr, `signal` how the camera's signal lies in them
+    where otherwise; `rate` is what a sequence says of its frame rate, `root` the folder that
+    was searched for it.
     """
 
     source: Source
@@ -141,7 +158,9 @@ class Taken:
     range: SignalRange = "full"
     rate: Fraction | None = None
     warnings: tuple[str, ...] = ()
+    signal: SignalRange | None = None
     root: Path | None = None
+    left: Left = _NOTHING
 
     @property
     def place(self) -> Path:
@@ -361,31 +380,39 @@ def _taken(look: Look, found: _Found, options: Options) -> Taken:
     if suffix in RAW:
         if not first.is_file():
             raise InputError(f"{first}: does not exist")
-        tags, rate = Tags(named="raw, scene-linear"), None
+        tags, rate, left = Tags(named="raw, scene-linear"), None, _NOTHING
     else:
-        tags, rate = _still_says(first)
+        tags, rate, left = _still_says(first)
     camera, scene, warnings = _whose(look, place_of(source), tags, options)
     if isinstance(source, Numbered) and source.missing:
         warnings.append(f"{source.pattern}: frames {listed(source.missing)} are missing")
-    return Taken(source, camera, scene, "full", rate, tuple(warnings), found.root)
+    return Taken(source, camera, scene, "full", rate, tuple(warnings), root=found.root, left=left)
 
 
 def _taken_clip(look: Look, clip: Clip, root: Path | None, options: Options) -> Taken:
     camera, scene, warnings = _whose(look, clip.path, clip.tags, options)
-    signal_range = clip.coding.range
+    span, signal = clip.coding.range, None
+    step = look.graph.input_transform(camera)
+    told, usual = step.range, step.encoding.movie_range
     if options.range is not None:
-        signal_range = options.range
-    else:
-        told = look.graph.input_transform(camera).range
-        if told is not None and told != signal_range:
-            tagged = "tagged" if clip.range_tagged else "by default"
-            warnings.append(
-                f"{clip.path}: {tagged} {signal_range} range, but the recipe reads camera "
-                f"{camera} as {told}; the recipe is followed"
-            )
-            signal_range = told
+        span = options.range
+    elif told not in (None, span):
+        signal = told
+        tagged = "tagged" if clip.range_tagged else "by default"
+        warnings.append(
+            f"{clip.path}: {tagged} {span} range, but the recipe reads camera {camera} as {told}; "
+            "the recipe is followed"
+        )
+    elif told is None and usual not in (None, span) and clip.coding.matrix != "rgb":
+        signal = usual
+        tagged = "tagged" if clip.range_tagged else "by default"
+        how = "as the formula gives them" if usual == "full" else "in legal range"
+        warnings.append(
+            f"{clip.path}: {tagged} {span} range, but movies of {step.encoding.name} carry their "
+            f"codes {how}; read so (a range of the recipe's camera, or --range, says otherwise)"
+        )
     warnings += [f"{clip.path}: {note}" for note in clip.notes]
-    return Taken(clip, camera, scene, signal_range, None, tuple(warnings), root)
+    return Taken(clip, camera, scene, span, None, tuple(warnings), signal, root)
 
 
 def _job(look: Look, taken: Taken, options: Options) -> Job:
@@ -401,12 +428,20 @@ def _job(look: Look, taken: Taken, options: Options) -> Job:
         taken.scene,
         bits=options.bits,
         overwrite=options.overwrite,
+        location=options.location,
         warnings=taken.warnings,
     )
     if isinstance(source, Numbered) and (
         options.extension in SUFFIXES or (options.codec and options.extension is None)
     ):
         job = _numbered_movie(look, job, source, taken.root, options, taken.rate)
+    without = job.codec is not None or job.result.suffix in (".jpg", ".jpeg")
+    told = []
+    if taken.left.alpha and without:
+        told.append(f"{taken.place}: holds alpha, which {job.result.suffix} does not; left out")
+    if taken.left.location and not options.location and job.codec is None:
+        told.append(f"{taken.place}: {_WHERE}")
+    job = replace(job, warnings=(*job.warnings, *told))
     return replace(job, id=_id_of(look, job))
 
 
@@ -425,16 +460,17 @@ def _without_effect(place: Path, options: Options) -> list[str]:
     return [f"{place}: is {what}; {name} has no effect on it" for name, told in given if told]
 
 
-def _still_says(path: Path) -> tuple[Tags, Fraction | None]:
+def _still_says(path: Path) -> tuple[Tags, Fraction | None, Left]:
     reader = opened(path)
     spec = reader.spec()
     reader.close()
+    left = Left(spec.alpha_channel >= 0, any(is_location(one) for one in names_in(spec)))
     rate = spec.getattribute("FramesPerSecond")
     if isinstance(rate, tuple) and len(rate) == 2 and all(rate):
-        return still_tags(spec), Fraction(int(rate[0]), int(rate[1]))
+        return still_tags(spec), Fraction(int(rate[0]), int(rate[1])), left
     rate = spec.get_float_attribute("dpx:FrameRate") or spec.get_float_attribute("dpx:TVFrameRate")
     known = 0 < rate < 1000
-    return still_tags(spec), Fraction(rate).limit_denominator(1001) if known else None
+    return still_tags(spec), Fraction(rate).limit_denominator(1001) if known else None, left
 
 
 def _movie_job(look: Look, taken: Taken, clip: Clip, options: Options) -> Job:
@@ -442,6 +478,10 @@ def _movie_job(look: Look, taken: Taken, clip: Clip, options: Options) -> Job:
         raise InputError(f"{clip.path}: interlaced; --deinterlace makes whole frames of its fields")
     warnings = list(taken.warnings)
     suffix = options.extension or _movie_suffix(clip.path, options.codec)
+    if options.extension is None and suffix != clip.path.suffix.lower():
+        warnings.append(f"{clip.path}: is written as {suffix} (--format chooses)")
+    if not options.location and any(is_location(key) for key, _ in _said(clip)):
+        warnings.append(f"{clip.path}: {_WHERE}")
     stem = f"{clip.path.stem}{_mark(look, str(options.output))}"
     folder = _folder(clip.path.parent, taken.root, options.into)
     job = Job(
@@ -452,8 +492,10 @@ def _movie_job(look: Look, taken: Taken, clip: Clip, options: Options) -> Job:
         taken.scene,
         bits=options.bits,
         range=taken.range,
+        signal=taken.signal,
         deinterlace=options.deinterlace and clip.interlaced,
         overwrite=options.overwrite,
+        location=options.location,
     )
     if suffix in SUFFIXES:
         deep = clip.coding.bits > 8 or look.graph.output(job.output).is_hdr
@@ -478,8 +520,14 @@ def _movie_job(look: Look, taken: Taken, clip: Clip, options: Options) -> Job:
     return replace(job, id=_id_of(look, job))
 
 
+def _said(clip: Clip) -> tuple[tuple[str, str], ...]:
+    return (*clip.metadata, *clip.video_metadata)
+
+
 def _movie_suffix(path: Path, codec: str | None) -> str:
-    usual = ".mov" if path.suffix.lower() in (".mov", ".mxf") else ".mp4"
+    """Return the format of a movie's result: the source's own where it can be written."""
+    own = path.suffix.lower()
+    usual = {".mxf": ".mov", ".webm": ".mkv"}.get(own, own if own in SUFFIXES else ".mp4")
     if codec is not None and usual not in CODECS[codec].suffixes:
         return CODECS[codec].suffixes[0]
     return usual
@@ -583,7 +631,7 @@ def _whose(
             'encoding = "ACEScg"'
         )
     warnings = []
-    if tags.encoding not in (None, "raw, scene-linear", encodings[camera].name):
+    if tags.encoding != "raw, scene-linear" and tags.contradicts(encodings[camera]):
         warnings.append(
             f"{path}: tagged {tags}, but the recipe reads camera {camera} as "
             f"{encodings[camera].name}; the recipe is followed"
@@ -604,7 +652,7 @@ def _id_of(look: Look, job: Job) -> str:
         "recipe": look.recipe_hash,
         "files": [(file.name, file.stat().st_size, file.stat().st_mtime_ns) for file in files],
         "job": [job.result.name, job.camera, job.scene, job.output, job.codec, job.bits],
-        "read": [job.range, str(job.rate), job.deinterlace],
+        "read": [job.range, job.signal, str(job.rate), job.deinterlace, job.location],
         "coding": asdict(source.coding) if isinstance(source, Clip) else None,
     }
     return hashlib.sha256(json.dumps(facts).encode()).hexdigest()[:16]

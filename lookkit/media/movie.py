@@ -139,7 +139,7 @@ class MovieWriter:
         context.sample_aspect_ratio = spec.aspect
         if codec.tag and self.path.suffix in HDR_BOXES:
             context.codec_tag = codec.tag
-        stream.metadata.update(_carried(spec.video_metadata))
+        stream.metadata.update(_of_track(spec.video_metadata))
         return stream
 
     @property
@@ -153,7 +153,7 @@ class MovieWriter:
             layout = _PLAIN_LAYOUTS.get(source.codec_context.channels)
             if layout is not None:
                 stream.codec_context.layout = layout
-        stream.metadata.update(_carried(tuple(source.metadata.items())))
+        stream.metadata.update(_of_track(tuple(source.metadata.items())))
         return stream
 
     def write(self, picture: Any, time: int) -> None:
@@ -262,6 +262,12 @@ def _carried(metadata: tuple[tuple[str, str], ...]) -> dict[str, str]:
         for key, value in metadata
         if key.casefold().removeprefix(_COMMENT) not in _CONTAINER_OWN
     }
+
+
+def _of_track(metadata: tuple[tuple[str, str], ...]) -> dict[str, str]:
+    """Return a track's metadata; its title is read from .mov and .mp4 as `name`."""
+    kept = _carried(metadata)
+    return {"title" if key.casefold() == "name" else key: value for key, value in kept.items()}
 
 
 def _x265_hdr(mastering: Mastering | None) -> list[str]:

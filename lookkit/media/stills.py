@@ -191,6 +191,7 @@ def write_still(
     bits: int | None = None,
     interop_id: str | None = None,
     profile: bytes | None = None,
+    location: bool = False,
     note: str = "",
     software: str = "",
     attributes: Sequence[Attribute] = (),
@@ -211,6 +212,8 @@ def write_still(
         The published colour interop id of the output, written where a format has a place.
     profile
         An ICC profile of the output, for the formats that take one: TIFF, PNG and JPEG.
+    location
+        Whether the source's place on Earth is carried over too.
     note
         Written as the picture's history.
     software
@@ -235,7 +238,7 @@ def write_still(
     height, width = pixels.shape[:2]
     spec = oiio.ImageSpec(width, height, 3 if alpha is None else 4, "float")
     if source is not None:
-        _carry(source.spec, spec)
+        _carry(source.spec, spec, location)
     _set_depth(spec, suffix, bits, path)
     if note:
         history = spec.get_string_attribute("Exif:ImageHistory")
@@ -286,12 +289,26 @@ def _channel_order(spec: Any, path: Path) -> list[int]:
     return [0, 1, 2]
 
 
-def _carry(source: Any, target: Any) -> None:
+def is_location(name: str) -> bool:
+    """Say whether the name of a piece of metadata is of where a picture was taken."""
+    folded = name.casefold()
+    return folded.startswith("gps:") or any(
+        word in folded for word in ("location", "gpscoord", "exif:gps", "iso6709", "geotag")
+    )
+
+
+def names_in(spec: Any) -> list[str]:
+    """Return the names of the metadata in a header."""
+    return [one.name for one in spec.extra_attribs]
+
+
+def _carry(source: Any, target: Any, location: bool) -> None:
     for attribute in source.extra_attribs:
         # Bytes that are no text in UTF-8 cannot be had from OpenImageIO's attributes.
         with suppress(UnicodeDecodeError):
             name = attribute.name
-            if name not in _STALE and not name.startswith(_STALE_PREFIXES):
+            kept = location or not is_location(name)
+            if kept and name not in _STALE and not name.startswith(_STALE_PREFIXES):
                 target.attribute(name, attribute.type, attribute.value)
 
 

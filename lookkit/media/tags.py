@@ -12,8 +12,8 @@ import numpy as np
 
 from lookkit.errors import InputError
 from lookkit.media.coding import Matrix
-from lookkit.spaces.curves import Bt1886, HlgDisplay, Pq, ToePower
-from lookkit.spaces.encodings import encoding, encodings
+from lookkit.spaces.curves import Bt1886, Hlg, HlgDisplay, Pq, PqCamera, ToePower
+from lookkit.spaces.encodings import Encoding, encoding, encodings
 from lookkit.spaces.primaries import Primaries
 
 if TYPE_CHECKING:
@@ -43,6 +43,7 @@ _SAY_ENOUGH: Final = {
     (9, 14): "BT.2020 camera",
     (9, 15): "BT.2020 camera",
     (9, 18): "HLG camera",
+    (9, 16): "PQ camera",
     (1, 13): "sRGB",
     (12, 13): "Display P3",
     (1, 8): "Linear BT.709",
@@ -69,6 +70,16 @@ class Tags:
     def encoding(self) -> str | None:
         """The encoding of the table that the tags amount to, or None."""
         return self.named or _SAY_ENOUGH.get((self.primaries, self.transfer))
+
+    def contradicts(self, one: Encoding) -> bool:
+        """Say whether the tags speak of another encoding.
+
+        Where they do not amount to one, a transfer of high dynamic range still does.
+        """
+        if self.encoding is not None:
+            return self.encoding != one.name
+        hdr = {16: PqCamera, 18: Hlg}.get(self.transfer)
+        return hdr is not None and not isinstance(one.curve, hdr)
 
     def __str__(self) -> str:
         if self.named:

@@ -30,7 +30,7 @@ from lookkit.media.movie import HDR_BOXES, MovieSpec, MovieWriter, carries_sound
 from lookkit.media.numbered import Numbered, listed
 from lookkit.media.partial import whole_or_none
 from lookkit.media.pipeline import Ahead, Behind
-from lookkit.media.stills import Attribute, Still, depth_of, write_still
+from lookkit.media.stills import Attribute, Still, depth_of, is_location, write_still
 from lookkit.media.tags import mastering_of, output_tags
 from lookkit.media.tally import SoundIn, check_movie
 from lookkit.media.timecode import advanced, packed, unpacked
@@ -197,10 +197,16 @@ def _write(
         bits=bits,
         interop_id=display.interop_id,
         profile=profile_of(display),
+        location=job.location,
         note=_note(look, job),
         software=f"lookkit {__version__} [job {job.id}]",
         attributes=attributes,
     )
+
+
+def _placeless(job: Job, metadata: tuple[tuple[str, str], ...]) -> tuple[tuple[str, str], ...]:
+    """Return metadata without where it was taken, unless that was asked for."""
+    return tuple(pair for pair in metadata if job.location or not is_location(pair[0]))
 
 
 def _note(look: Look, job: Job) -> str:
@@ -285,7 +291,7 @@ def _clip_to_pictures(
     if not waiting:
         return 0
     display = look.graph.output(job.output)
-    coding = replace(clip.coding, range=job.range)
+    coding = replace(clip.coding, range=job.range, signal=job.signal)
     # 16-bit integers hold the signal 0-1 finely enough for every picture format.
     through = Coding("rgb", display.range, depth_of(target.tail, job.bits))
     grader = _grader(look, job, coding, through, clip.pixels)
@@ -397,7 +403,8 @@ def _to_movie(look: Look, job: Job, target: Path, tick: Tick) -> Done:
                 codec, coding, tags, clip.width, clip.height, clip.rate,
                 clip.time_base if clip.variable else 1 / clip.rate,
                 clip.aspect if clip.rotation in (0, 180) else 1 / clip.aspect,
-                clip.timecode, clip.metadata, clip.video_metadata, mastering_of(display),
+                clip.timecode, _placeless(job, clip.metadata), _placeless(job, clip.video_metadata),
+                mastering_of(display),
                 job.id, _note(look, job), clip.frames,
             )  # fmt: skip
             container = stack.enter_context(opened(clip))
@@ -437,7 +444,13 @@ def _encode(
     clip = job.source
     assert isinstance(clip, Clip)
     av = library()
-    grader = _grader(look, job, replace(clip.coding, range=job.range), spec.coding, clip.pixels)
+    grader = _grader(
+        look,
+        job,
+        replace(clip.coding, range=job.range, signal=job.signal),
+        spec.coding,
+        clip.pixels,
+    )
     streams = tuple(container.streams[index] for index in sound)
     writer = MovieWriter(part, spec, job.result, streams)
     items = frames_of(

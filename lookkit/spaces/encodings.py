@@ -57,6 +57,10 @@ class Encoding:
     native_range, bits
         How the signal lies in the file's integers unless a recipe says otherwise. "full"
         where the maker's formula gives code / (2^bits - 1), as camera logs do.
+    movie_range, movie_source
+        How the signal lies in the integers of its maker's movies in Y'CbCr, whatever range they
+        are tagged with, and where that is published: "full" where codes are those of the
+        formula. None where the tags of a movie say it.
     rows_to_ap0
         The matrix from the curve's light to AP0, where it is given as such.
     evidence
@@ -75,6 +79,8 @@ class Encoding:
     aliases: tuple[str, ...] = ()
     interop_id: str | None = None
     note: str = ""
+    movie_range: SignalRange | None = None
+    movie_source: str = ""
     rows_to_ap0: Rows | None = None
 
     @property

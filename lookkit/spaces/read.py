@@ -144,7 +144,7 @@ _COMMON_KEYS: Final = (
     "evidence",
     "note",
 )
-_ENCODING_KEYS: Final = (*_COMMON_KEYS, "to_ap0")
+_ENCODING_KEYS: Final = (*_COMMON_KEYS, "to_ap0", "movies", "movies_source")
 _OUTPUT_KEYS: Final = (
     *_COMMON_KEYS,
     "limiting",
@@ -169,6 +169,9 @@ def build_encoding(name: str, entry: Mapping[str, Any], table: Mapping[str, Any]
         primaries, usual = _gamut(entry, "primaries", table, keys)
         adaptation = _choice(entry, "adaptation", ADAPTATIONS, usual, keys)
     native_range = _choice(entry, "range", ranges.RANGES, "full", keys)
+    movie_range = None
+    if "movies" in entry:
+        movie_range = _choice(entry, "movies", ranges.RANGES, "full", keys)
     if isinstance(curve, Linear) and native_range == "legal":
         raise _Bad((*keys, "range"), "scene-linear light in legal range", "'full'")
     return Encoding(
@@ -178,6 +181,8 @@ def build_encoding(name: str, entry: Mapping[str, Any], table: Mapping[str, Any]
         rows_to_ap0=rows,
         adaptation=cast("Adaptation", adaptation),
         native_range=native_range,
+        movie_range=movie_range,
+        movie_source=_text(entry, "movies_source", "", keys),
         bits=_bits(entry, keys),
         **_described(entry, keys),
     )

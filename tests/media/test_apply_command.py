@@ -34,9 +34,9 @@ def test_the_shot_list_says_whose_a_clip_is(tmp_path, recipe):
     write_movie(tmp_path / "X001.mkv", noise(2), tags=(2, 2, 1))
     done = apply(recipe, tmp_path / "A001.mkv", tmp_path / "X001.mkv", "--into", tmp_path / "out")
     assert done.exit_code == 1
-    assert "A001_Plain_monitor.mp4" in done.output
+    assert "A001_Plain_monitor.mkv" in done.output
     assert "X001.mkv: nothing says which camera" in done.output
-    frames = decoded(tmp_path / "out" / "A001_Plain_monitor.mp4")
+    frames = decoded(tmp_path / "out" / "A001_Plain_monitor.mkv")
     assert [frame.format.name for frame in frames] == ["yuv420p10le"] * 2
 
 

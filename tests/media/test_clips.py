@@ -10,8 +10,9 @@ import pytest
 from lookkit.bounded import available
 from lookkit.media.clip import Frame, frames_of, planes_of, probe
 from lookkit.media.coding import Coding
+from lookkit.media.frame import read_frame
 from lookkit.media.grader import Grader, grade_of
-from lookkit.media.jobs import Options, plan
+from lookkit.media.jobs import Options, assign, plan
 from lookkit.media.run import run
 from lookkit.media.stills import read_still
 from tests.media.movies import av, decoded, flat, made_look, noise, planes, write_movie
@@ -377,7 +378,78 @@ def test_a_recipe_that_contradicts_the_range_tag_warns_and_wins(source, tmp_path
     planned = plan(look, [source], Options(camera="A", into=tmp_path))
     assert any("full" in line and "the recipe is followed" in line
                for line in planned.jobs[0].warnings)  # fmt: skip
-    assert planned.jobs[0].range == "full"
+    assert (planned.jobs[0].range, planned.jobs[0].signal) == ("legal", "full")
+
+
+# S-Log3 movies hold the formula's own codes: 420 for an 18 % grey, 598 for 90 % (its technical
+# summary), whatever their range tag; ARRI's scale theirs (common practice, no source).
+@pytest.mark.parametrize("form", ["yuv422p10le", "yuv420p"])
+@pytest.mark.parametrize(
+    ("name", "codes"),
+    [("S-Log3/S-Gamut3", (420, 598)), ("V-Log", (433, 602)), ("F-Log", (470, 705)),
+     ("LogC3 EI800", (64 + 876 * 400 / 1023,))],
+)  # fmt: skip
+def test_log_movies_are_read_in_the_range_of_their_maker(tmp_path, name, codes, form):
+    text = (
+        f'schema = 1\nname = "Plain"\n[cameras.A]\nencoding = "{name}"\n'
+        '[outputs.monitor]\noutput = "Rec.709 BT.1886"\n'
+    )
+    look = made_look(text)
+    bits = 10 if "10" in form else 8
+    for code, reflectance in zip(codes, (0.18, 0.9), strict=False):
+        path = tmp_path / "A.mkv"
+        kind = np.uint16 if bits == 10 else np.uint8
+        held = [round(c / 2 ** (10 - bits)) for c in (code, 512, 512)]
+        write_movie(path, [flat(held, form=form, kind=kind)] * 2, form=form)
+        options = Options(camera="A", into=tmp_path / "o", extension="exr", overwrite=True)
+        (taken,), _ = assign(look, [path], options)
+        picture = read_frame(look, taken)
+        scene = look.graph.input_transform("A").evaluate(picture.code[8, 8].astype(float))
+        assert scene == pytest.approx(np.full(3, reflectance), rel=0.012 if bits == 10 else 0.05)
+        told = [line for line in taken.warnings if "carry their codes" in line]
+        assert len(told) == (0 if name.startswith("LogC") else 1)
+        (pictures,) = run(look, plan(look, [path], options))
+        made = read_still(next(pictures.target.parent.glob("*.exr"))).pixels[8, 8]
+        wanted = look.apply(picture.code, camera="A", output="monitor")[8, 8]
+        assert np.abs(made - wanted).max() < 2e-3
+
+
+def test_the_matrix_of_a_log_movie_stays_that_of_its_tag(tmp_path):
+    text = (
+        'schema = 1\nname = "Plain"\n[cameras.A]\nencoding = "S-Log3/S-Gamut3"\n'
+        '[outputs.monitor]\noutput = "Rec.709 BT.1886"\n'
+    )
+    look = made_look(text)
+    # R'G'B' codes of 10 bits through the legal Y'CbCr of BT.709-6 (items 3.2 to 3.4), by hand.
+    rgb = np.array([500.0, 420.0, 350.0])
+    luma = rgb @ [0.2126, 0.7152, 0.0722]
+    blue = 512 + (rgb[2] - luma) / 1.8556 * 896 / 876
+    red = 512 + (rgb[0] - luma) / 1.5748 * 896 / 876
+    path = tmp_path / "A.mkv"
+    write_movie(path, [flat([round(v) for v in (luma, blue, red)], form="yuv444p10le")] * 2,
+                form="yuv444p10le")  # fmt: skip
+    (taken,), _ = assign(look, [path], Options(camera="A"))
+    assert np.abs(read_frame(look, taken).code[8, 8] * 1023 - rgb).max() <= 1.5
+    (lying,), _ = assign(look, [path], Options(camera="A", range="full"))
+    assert (lying.range, lying.signal) == ("full", None)
+
+
+def test_a_pq_movie_is_told_by_its_tags(tmp_path):
+    from tests.media.movies import RECIPE
+
+    path = tmp_path / "A.mkv"
+    write_movie(path, noise(2), tags=(9, 16, 9))
+    (job,) = plan(made_look(), [path], Options(camera="B")).jobs
+    assert any("tagged BT.2020 primaries, PQ transfer, but the recipe reads camera B as HLG camera"
+               in line for line in job.warnings)  # fmt: skip
+    look = made_look(RECIPE + '[cameras.P]\nencoding = "PQ camera"\n')
+    (job,) = plan(look, [path], Options()).jobs
+    assert job.camera == "P"
+    assert not any("PQ" in line for line in job.warnings)
+    for tags in ((12, 16, 1), (2, 16, 9), (12, 18, 9)):
+        write_movie(path, noise(2), tags=tags)
+        (job,) = plan(look, [path], Options(camera="C")).jobs
+        assert any("but the recipe reads camera C" in line for line in job.warnings)
 
 
 def test_rates_of_broadcast_are_exact(tmp_path):

@@ -69,7 +69,8 @@ def test_tags_amount_to_an_encoding_only_where_they_say_enough():
     assert Tags(9, 18, 9).encoding == "HLG camera"
     assert Tags(1, 1, 1).encoding == "BT.709 camera"
     assert Tags(9, 2, 9).encoding is None
-    assert Tags(9, 16, 9).encoding is None  # a display's signal, no camera's
+    assert Tags(9, 16, 9).encoding == "PQ camera"
+    assert Tags(2, 16, 9).encoding is None
 
 
 def test_real_pictures_say_what_their_headers_say(shared_data):

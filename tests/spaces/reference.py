@@ -23,6 +23,9 @@ CUBE = np.stack(np.meshgrid(*[np.linspace(0.0, 1.0, 17)] * 3, indexing="ij"), ax
 GREYS = np.repeat(np.linspace(0.0, 1.0, 1024)[:, None], 3, axis=1)
 """Every 10-bit code of a grey."""
 
+_PQ_WHITE = 0.030731188874500326
+"""E of 203 cd/m2, by colour-science."""
+
 COLOUR: dict[str, tuple[Callable[[Array], Array], str, str]] = {
     "LogC4": (lambda c: colour.log_decoding(c, "ARRI LogC4"), "ARRI Wide Gamut 4", "CAT02"),
     "S-Log2/S-Gamut": (lambda c: colour.log_decoding(c, "S-Log2"), "S-Gamut", "CAT02"),
@@ -61,6 +64,11 @@ COLOUR: dict[str, tuple[Callable[[Array], Array], str, str]] = {
     ),
     "HLG camera": (
         lambda c: colour.models.oetf_inverse_BT2100_HLG(c) / 0.26496256042100716,
+        "ITU-R BT.2020",
+        "Bradford",
+    ),
+    "PQ camera": (
+        lambda c: colour.models.oetf_inverse_BT2100_PQ(c) / _PQ_WHITE,
         "ITU-R BT.2020",
         "Bradford",
     ),

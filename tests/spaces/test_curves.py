@@ -37,6 +37,7 @@ GAPS = {
     # The published pieces miss each other, and no encoder gives the codes between them.
     "N-Log": (451.64 / 1023, 451.80 / 1023, 1.5e-4),
     "BT.709 camera": (0.081, 0.08125, 2.5e-4),
+    "PQ camera": (0.0890, 0.0893, 2.5e-4),
 }
 """Codes that come back only to within the last number."""
 

@@ -16,8 +16,9 @@ LISTED = """
 LogC4 · S-Log2/S-Gamut · S-Log3/S-Gamut3 · S-Log3/S-Gamut3.Cine · V-Log · V-Log/V-Gamut
 Canon Log · Canon Log 2 · Canon Log 3 · Log3G10 · F-Log · F-Log2 · F-Log2 C · N-Log · D-Log
 BMDFilm Gen 5 · Apple Log · ACEScc · ACEScct · ACES2065-1 · ACEScg · ADX10 · ADX16
-Printing density, white 685 · BT.709 camera · BT.2020 camera · HLG camera · sRGB · Display P3
-Adobe RGB · ProPhoto RGB · Linear BT.709 · Linear BT.2020 · Linear P3-D65 · Linear AP0 · Linear AP1
+Printing density, white 685 · BT.709 camera · BT.2020 camera · HLG camera · PQ camera · sRGB
+Display P3 · Adobe RGB · ProPhoto RGB · Linear BT.709 · Linear BT.2020 · Linear P3-D65 · Linear AP0
+Linear AP1
 """.replace("\n", " · ").split(" · ")
 
 every_encoding = pytest.mark.parametrize("name", encodings())

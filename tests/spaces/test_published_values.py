@@ -152,6 +152,14 @@ def test_bt2408_table_1_through_a_neutral_chain(reflectance, nits, pq, hlg):
     assert round(100 * float(signal[0])) == hlg
 
 
+def test_a_pq_camera_places_grey_and_white_as_bt2408_does():
+    """ITU-R BT.2408, table 1 (V2): 18 % grey at 38 % and a perfect white at 58 % of PQ."""
+    camera = encoding("PQ camera")
+    for reflectance, percent in ((0.18, 38), (1.0, 58)):
+        signal = camera.encode(np.full(3, reflectance), range="full")
+        assert [round(100 * float(one)) for one in signal] == [percent] * 3
+
+
 def test_dcdm_white_is_code_3960():
     """SMPTE ST 428-1: 48 of 52.37 cd/m2, gamma 2.6 (factor V, C); Y' of white 0.967043."""
     white = output("DCDM").encode(np.ones(3))

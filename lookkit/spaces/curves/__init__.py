@@ -7,6 +7,7 @@ from lookkit.spaces.curves.log import Log
 from lookkit.spaces.curves.mirrored import AcesCc, MirroredLog
 from lookkit.spaces.curves.points import Points
 from lookkit.spaces.curves.power import Bt1886, Linear, Power, ToePower
+from lookkit.spaces.curves.pq_camera import PqCamera
 from lookkit.spaces.curves.rooted import CubeRootLog, Hlg, SquareLog
 
 FAMILIES: tuple[type[Curve], ...] = (
@@ -20,6 +21,7 @@ FAMILIES: tuple[type[Curve], ...] = (
     Power,
     ToePower,
     Hlg,
+    PqCamera,
     Points,
 )
 """What an encoding's `curve` may be."""
@@ -44,6 +46,7 @@ __all__ = [
     "Points",
     "Power",
     "Pq",
+    "PqCamera",
     "SquareLog",
     "ToePower",
 ]
