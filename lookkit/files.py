@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import platform
 import re
 import shutil
 import tempfile
@@ -51,6 +52,8 @@ def write_beside(path: Path) -> Iterator[Path]:
 def build_beside(folder: Path) -> Iterator[Path]:
     """Give an empty temporary folder beside `folder` and rename it there at the end.
 
+    What a process that is gone by now left of the same folder is cleared first.
+
     Raises
     ------
     InputError
@@ -62,7 +65,9 @@ def build_beside(folder: Path) -> Iterator[Path]:
         raise InputError(f"{folder}: exists already, and is left as it is; name another folder")
     try:
         folder.parent.mkdir(parents=True, exist_ok=True)
-        beside = Path(tempfile.mkdtemp(prefix=f".{folder.name[:40]}-", dir=folder.parent))
+        _clear_left_over(folder)
+        prefix = f"{_left_prefix(folder)}{os.getpid()}-"
+        beside = Path(tempfile.mkdtemp(prefix=prefix, dir=folder.parent))
     except OSError as error:
         raise InputError(f"{folder}: cannot be written ({error.strerror})") from error
     try:
@@ -73,6 +78,33 @@ def build_beside(folder: Path) -> Iterator[Path]:
         raise LookkitError(f"{folder}: writing failed ({error.strerror or error})") from error
     finally:
         shutil.rmtree(beside, ignore_errors=True)
+
+
+def _left_prefix(folder: Path) -> str:
+    """Return how the names of temporary folders of this machine begin; their process follows."""
+    return f".{folder.name[:40]}-{safe_name(platform.node())[:20]}-"
+
+
+def _clear_left_over(folder: Path) -> None:
+    """Remove temporary folders whose process, on this machine, is gone."""
+    prefix = _left_prefix(folder)
+    for path in folder.parent.iterdir():
+        process = path.name.removeprefix(prefix).partition("-")[0]
+        if path.name.startswith(prefix) and process.isdecimal() and not _is_running(int(process)):
+            shutil.rmtree(path, ignore_errors=True)
+
+
+def _is_running(process: int) -> bool:
+    """Say whether a process may still run; where that cannot be asked, it may."""
+    if os.name != "posix":
+        return True
+    try:
+        os.kill(process, 0)
+    except ProcessLookupError:
+        return False
+    except (OSError, OverflowError):
+        return True
+    return True
 
 
 def safe_name(name: str) -> str:

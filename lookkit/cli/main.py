@@ -5,6 +5,7 @@ from __future__ import annotations
 import gc
 import importlib
 import os
+import signal
 import sys
 from typing import Any
 
@@ -77,6 +78,7 @@ def main(args: list[str] | None = None) -> Any:
     from lookkit.errors import InputError, LookkitError
 
     interrupted = False
+    _end_like_an_interrupt()
     try:
         cli.main(args=args, prog_name="lookkit", standalone_mode=False)
     except click.exceptions.Exit as stop:
@@ -94,6 +96,21 @@ def main(args: list[str] | None = None) -> Any:
         sys.exit(1)
     if interrupted:
         _leave_at_once()
+
+
+def _end_like_an_interrupt() -> None:
+    """Let SIGTERM and a closed terminal end a command as Ctrl-C does."""
+
+    def interrupt(number: int, frame: object) -> None:
+        raise KeyboardInterrupt
+
+    for name in ("SIGTERM", "SIGHUP"):
+        number = getattr(signal, name, None)
+        try:
+            if number is not None and signal.getsignal(number) == signal.SIG_DFL:
+                signal.signal(number, interrupt)
+        except ValueError:
+            return  # Only the main thread may; a caller's own thread ends as that caller wants.
 
 
 def _leave_at_once() -> None:

@@ -47,7 +47,9 @@ class FilmCurve(NamedTuple):
     """1 / S_shoulder(L)."""
     start: float
     toe: float
+    per_toe: float
     shoulder: float
+    per_shoulder: float
 
     def density(self, x: float) -> float:
         """Return the density at log10 exposure x."""
@@ -82,7 +84,8 @@ def curve(full: float, slope: float, toe: float, shoulder: float, grey: float) -
     length = full / slope
     whole = softplus(length, shoulder)
     u = length - softplus_inverse(whole * (1.0 - grey / full), shoulder)
-    return FilmCurve(full, length, 1.0 / whole, -softplus_inverse(u, toe), toe, shoulder)
+    start = -softplus_inverse(u, toe)
+    return FilmCurve(full, length, 1.0 / whole, start, toe, 1.0 / toe, shoulder, 1.0 / shoulder)
 
 
 class Aims(NamedTuple):

@@ -73,6 +73,7 @@ from lookkit.nodes.print_formula import (
     print_density,
     tinted,
 )
+from lookkit.nodes.print_parts import HeldPrint, PrintLight
 from lookkit.nodes.rendering import Rendering
 from lookkit.spaces.oklab import CONES, OPPONENTS, XYZ_TO_LMS
 from lookkit.spaces.outputs import Output
@@ -259,6 +260,14 @@ class ShownPrint:
         """Return None: OpenColorIO cannot hold a hue."""
         return None
 
+    @property
+    def parts(self) -> tuple[PrintLight, HeldPrint]:
+        """The same as two steps: what OpenColorIO can say, and what is mild for a lattice."""
+        return (
+            PrintLight(f"{self.label}, light of the print", self.numbers),
+            HeldPrint(f"{self.label}, hues held, on the display", self.numbers),
+        )
+
 
 @lru_cache(maxsize=64)
 def numbers_for(film: FilmPrint, gamut: Primaries, peak: float | None) -> PrintNumbers:
@@ -380,8 +389,8 @@ def _compress(rgb: Array, knee: Knee) -> Array:
 def _knee(limits: Array, threshold: float) -> Knee:
     """Return the knee that brings `limits` to 1: power 2 of the reference gamut compression."""
     span = np.maximum(limits, _LEAST_LIMIT) - threshold
-    scale = span / np.sqrt((span / (1.0 - threshold)) ** 2 - 1.0)
-    return Knee(threshold, *(float(one) for one in scale))
+    per_scale = np.sqrt((span / (1.0 - threshold)) ** 2 - 1.0) / span
+    return Knee(threshold, *(float(one) for one in per_scale))
 
 
 def _distances(rgb: Array) -> Array:
@@ -393,8 +402,8 @@ def _distances(rgb: Array) -> Array:
 
 def _cube_faces(points: int) -> Array:
     steps = np.linspace(0.0, 1.0, points)
-    cube: Array = np.stack(np.meshgrid(steps, steps, steps, indexing="ij"), axis=-1).reshape(-1, 3)
-    return cube[(cube.min(axis=1) == 0.0) | (cube.max(axis=1) == 1.0)]
+    cube = np.stack(np.meshgrid(steps, steps, steps, indexing="ij"), axis=-1).reshape(-1, 3)
+    return np.asarray(cube[(cube.min(axis=1) == 0.0) | (cube.max(axis=1) == 1.0)])
 
 
 def _rows(matrix: npt.NDArray[Any]) -> Rows:

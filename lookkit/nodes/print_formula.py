@@ -31,12 +31,13 @@ _LOG10_OF_2 = 0.3010299956639812
 _LOG2_OF_10 = 3.321928094887362
 _DARK = 1e-30
 _BRIGHT = 1e6
+_UNSEEN = 3e-5
 _TINY = 1e-12
 """Added to squares of lengths: a colour without hue has no direction, and is not divided by."""
 
 
 class Knee(NamedTuple):
-    """A compression of distances from the neutral axis: threshold, and scale by channel."""
+    """A compression of distances from the neutral axis: threshold, and 1 / scale by channel."""
 
     threshold: float
     red: float
@@ -119,22 +120,19 @@ def seen_as(
     pr, pg, pb = held(pr, pg, pb, r, g, b, p.hold, p.fit)
     pr, pg, pb = tinted(pr, p.red), tinted(pg, p.green), tinted(pb, p.blue)
     pr, pg, pb = fitted(pr, pg, pb, p.fit)
-    haze = 1.0 + p.flare
-    return (
-        (pr + p.flare) / haze * p.scale,
-        (pg + p.flare) / haze * p.scale,
-        (pb + p.flare) / haze * p.scale,
-    )
+    # A display's curve is steep at nothing, and what is left of a difference has few digits.
+    unsure(minimum(minimum(absolute(pr), absolute(pg)), absolute(pb)) < _UNSEEN)
+    clear = p.scale / (1.0 + p.flare)
+    return (pr + p.flare) * clear, (pg + p.flare) * clear, (pb + p.flare) * clear
 
 
 def print_density(r: Plane, g: Plane, b: Plane, p: PrintNumbers) -> Planes:
     """Return the densities of the print's dyes, seen as RGB, for scene-linear AP1."""
-    r, g, b = mixed(p.taking, r, g, b)
+    r, g, b = compressed(*mixed(p.taking, r, g, b), p.knee)
     top = maximum(maximum(absolute(r), absolute(g)), absolute(b))
     least = minimum(minimum(r, g), b)
     # A channel far below the others is what is left of a difference in float32.
-    unsure((least < 0.02 * top) & (least > -1e-3 * top) & (top > 0.02))
-    r, g, b = compressed(r, g, b, p.knee)
+    unsure((absolute(least) < 0.005 * top) & (top > 0.02))
     r, g, b = mixed(p.filter, r, g, b)
     r, g, b = (
         _negative(r, p),
@@ -152,12 +150,13 @@ def _negative(light: Plane, p: PrintNumbers) -> Plane:
 
 
 def _density(x: Plane, curve: FilmCurve) -> Plane:
-    u = _softplus(x - curve.start, curve.toe)
-    return curve.full * (1.0 - _softplus(curve.length - u, curve.shoulder) * curve.left)
+    u = _softplus(x - curve.start, curve.toe, curve.per_toe)
+    left = _softplus(curve.length - u, curve.shoulder, curve.per_shoulder)
+    return curve.full * (1.0 - left * curve.left)
 
 
-def _softplus(u: Plane, width: float) -> Plane:
-    shrunk = exp2(absolute(u) * (-_LOG2_OF_E / width))
+def _softplus(u: Plane, width: float, per_width: float) -> Plane:
+    shrunk = exp2(absolute(u) * (-_LOG2_OF_E * per_width))
     return maximum(u, 0.0) + (width * _LN_OF_2) * log2(1.0 + shrunk)
 
 
@@ -165,16 +164,17 @@ def compressed(r: Plane, g: Plane, b: Plane, knee: Knee) -> Planes:
     """Return the reference gamut compression with power 2: a root, and nothing else that costs."""
     top = maximum(maximum(r, g), b)
     size = maximum(absolute(top), _DARK)
+    share = 1.0 / size
     return (
-        top - size * _bent((top - r) / size, knee.threshold, knee.red),
-        top - size * _bent((top - g) / size, knee.threshold, knee.green),
-        top - size * _bent((top - b) / size, knee.threshold, knee.blue),
+        top - size * _bent((top - r) * share, knee.threshold, knee.red),
+        top - size * _bent((top - g) * share, knee.threshold, knee.green),
+        top - size * _bent((top - b) * share, knee.threshold, knee.blue),
     )
 
 
-def _bent(distance: Plane, threshold: float, scale: float) -> Plane:
+def _bent(distance: Plane, threshold: float, per_scale: float) -> Plane:
     over = maximum(distance - threshold, 0.0)
-    x = over / scale
+    x = over * per_scale
     return minimum(distance, threshold) + over / sqrt(1.0 + x * x)
 
 
@@ -214,7 +214,7 @@ def held(
     vx, vy = _direction(a, b_)
     along, across = ux * vx + uy * vy, uy * vx - ux * vy
     weight = p.share * share * 0.5 * (1.0 + along)
-    tx, ty = _unit(1.0 - weight + weight * along, weight * across)
+    tx, ty = _direction(1.0 - weight + weight * along, weight * across)
     a1, b1 = a * tx - b_ * ty, a * ty + b_ * tx
     wx, wy = vx * tx - vy * ty, vx * ty + vy * tx
     seen = fitted(*_from_opponents(light, a1, b1, p), fit)
@@ -222,7 +222,7 @@ def held(
     fx, fy = _direction(fa, fb)
     along, across = wx * fx + wy * fy, wy * fx - wx * fy
     back = share * 0.5 * (1.0 + along)
-    tx, ty = _unit(1.0 - back + back * along, back * across)
+    tx, ty = _direction(1.0 - back + back * along, back * across)
     return _from_opponents(light, a1 * tx - b1 * ty, a1 * ty + b1 * tx, p)
 
 
@@ -250,10 +250,5 @@ def _from_opponents(light: Plane, a: Plane, b: Plane, p: Hold) -> Planes:
 
 
 def _direction(a: Plane, b: Plane) -> tuple[Plane, Plane]:
-    size = sqrt(a * a + b * b + _TINY)
-    return a / size, b / size
-
-
-def _unit(x: Plane, y: Plane) -> tuple[Plane, Plane]:
-    size = sqrt(x * x + y * y + _TINY)
-    return x / size, y / size
+    share = 1.0 / sqrt(a * a + b * b + _TINY)
+    return a * share, b * share

@@ -1,5 +1,7 @@
 """The looks that come with lookkit keep what they promise."""
 
+from itertools import combinations
+
 import numpy as np
 import pytest
 
@@ -12,7 +14,9 @@ from lookkit.nodes import LOOK_KINDS, RENDERING_KINDS
 from lookkit.ocio import Processor
 from lookkit.recipe.load import parse_recipe
 from lookkit.spaces.level import stops_of
-from lookkit.spaces.primaries import AP1, BT709
+from lookkit.spaces.oklab import chroma_of, hue_of, oklab
+from lookkit.spaces.outputs import output
+from lookkit.spaces.primaries import AP1, BT709, between
 
 LOOKS = tuple(shipped_looks())
 NEUTRAL = ("plain-print", "soft-grey", "wide-landscape")
@@ -143,3 +147,73 @@ def test_the_looks_use_only_known_kinds():
     for name in LOOKS:
         recipe = shipped(name).recipe
         assert {node.kind for node in recipe.look} | {recipe.rendering.kind} <= kinds
+
+
+SCREENS = (
+    "Rec.709 BT.1886", "P3-D65 2.6", "Rec.2100 PQ 1000", "Rec.2100 PQ 4000 P3", "Rec.2100 HLG 1000",
+)  # fmt: skip
+
+
+def on(name, screen):
+    """The steps of a look from the scene to the light of a screen."""
+    look = shipped(name)
+    rendering = look.recipe.rendering
+    return [*look.graph.look(), *rendering.ops_for(output(screen))]
+
+
+@pytest.mark.parametrize("screen", SCREENS)
+@every_look
+def test_greys_and_tinted_neutrals_rise_in_every_channel_on_every_screen(name, screen):
+    """Neutrals and whites a little off, from -9 to +9 stops; 1e-9 of white is float's own."""
+    tints = 2.0 ** np.random.default_rng(3).uniform(-0.4, 0.4, (12, 3))
+    tints[0] = 1.0
+    stops = np.arange(-9.0, 9.01, 0.05)
+    light = 0.18 * tints[:, None] * 2.0 ** stops[None, :, None]
+    out = evaluate(on(name, screen), light)
+    white = output(screen).peak / 100.0
+    assert np.diff(out, axis=1).min() > -1e-9 * white
+    assert (np.diff(out[0], axis=0)[: len(stops) * 3 // 4] > 0.0).all()
+
+
+@pytest.mark.parametrize("screen", SCREENS)
+@every_look
+def test_colours_change_smoothly_with_exposure_on_every_screen(name, screen):
+    """Per fiftieth of a stop no channel of Oklab moves more than a hundredth: no jump, no fold."""
+    rays = np.array([
+        [1, 0.05, 0.05], [1, 0.4, 0.05], [0.9, 1, 0.05], [0.05, 1, 0.1], [0.05, 1, 1],
+        [0.05, 0.1, 1], [0.5, 0.05, 1], [1, 0.05, 0.6], [1.0, -0.05, 0.02], [-0.03, 0.02, 1.0],
+    ])  # fmt: skip
+    stops = np.arange(-7.0, 8.01, 0.02)
+    light = 0.18 * rays[:, None] * 2.0 ** stops[None, :, None]
+    target = output(screen)
+    out = evaluate(on(name, screen), light) / (target.peak / 100.0)
+    lab = oklab(out @ between(target.limiting, AP1, "bradford").T)
+    assert np.abs(np.diff(lab, axis=1)).max() < 0.01
+
+
+@pytest.mark.parametrize("name", [name for name in LOOKS if name != "soft-grey"])
+def test_red_tubes_are_red_and_blue_lamps_blue_at_every_exposure(name, tube):
+    """Red is within 30 degrees of 25, blue of 262, in Oklab's hue (of sRGB's primaries 29, 264)."""
+    lamp = np.array([0.02, 0.03, 1.0]) * 0.18 * 2.0 ** np.arange(-4.0, 6.01, 0.25)[:, None]
+    for light, hue in ((tube, 25.0), (lamp, 262.0)):
+        out = graded(shipped(name), light) ** 2.4
+        lab = oklab(out @ between(BT709, AP1, "bradford").T)
+        visible = (chroma_of(lab) > 0.12) & (lab[:, 0] > 0.1)
+        off = (hue_of(lab[visible]) - hue + 180.0) % 360.0 - 180.0
+        assert np.abs(off).max() < 30.0
+
+
+def test_any_two_looks_are_apart_on_a_chart():
+    """Mean Delta E 2000 (CIE 142) over the 24-patch chart from -4 to +3 stops."""
+    colour = pytest.importorskip("colour")
+    chart = colour.CCS_COLOURCHECKERS["ColorChecker24 - After November 2014"]
+    xyz = colour.xyY_to_XYZ(np.array(list(chart.data.values())))
+    rgb = xyz @ np.linalg.inv(AP1.to_xyz()).T
+    scene = (rgb[None] * 2.0 ** np.arange(-4.0, 3.1)[:, None, None]).reshape(-1, 3)
+    white = BT709.to_xyz() @ np.ones(3)
+    labs = {
+        name: lab(graded(shipped(name), scene) ** 2.4 @ BT709.to_xyz().T, white) for name in LOOKS
+    }
+    for one, two in combinations(LOOKS, 2):
+        apart = colour.difference.delta_E_CIE2000(labs[one], labs[two]).mean()
+        assert apart > 3.0, (one, two, apart)

@@ -15,8 +15,11 @@ from dataclasses import dataclass
 from typing import Final
 
 _TIME: Final = r"\d\d[:;.]\d\d[:;.]\d\d[:;.]\d\d"
+_CHANNELS: Final = r"(?:B|V\d*|AA?\d*|NONE)(?:[/&,+]?(?:V\d*|AA?\d*))*"
+"""Picture, sound or both: V, A, A2, AA, B (both), AA/V, V12."""
 _EVENT: Final = re.compile(
-    rf"^\s*(?P<number>\d+)\s+(?P<reel>\S+)\s+(?P<channels>\S+)\s+(?P<kind>[A-Z]+\d*)\b.*?"
+    rf"^\s*(?P<number>\d+)\s+(?P<reel>\S.*?)\s+(?P<channels>{_CHANNELS})\s+"
+    rf"(?P<kind>C|D|W\d*|K(?:\s*[BO])?)(?:\s+\d+)?\s+"
     rf"(?P<times>{_TIME}\s+{_TIME}\s+{_TIME}\s+{_TIME})\s*$"
 )
 _COMMENTS: Final = (
@@ -24,7 +27,7 @@ _COMMENTS: Final = (
     ("from", re.compile(r"^\s*\*?\s*FROM CLIP NAME:?\s*(.*)$", re.IGNORECASE)),
     ("file", re.compile(r"^\s*\*?\s*(?:SOURCE FILE|FROM FILE|FROM CLIP):\s*(.*)$", re.IGNORECASE)),
 )
-_OURS: Final = re.compile(r"^\s*\*\s*(?:ASC_SOP|ASC_SAT|AMF_NAME|AMF_UUID)\b", re.IGNORECASE)
+_OURS: Final = re.compile(r"^\s*\*?\s*(?:ASC_SOP|ASC_SAT|AMF_NAME|AMF_UUID)\b", re.IGNORECASE)
 _RATES: Final = (24.0, 25.0, 30.0, 48.0, 50.0, 60.0)
 _CDL: Final = re.compile(r"^\s*\*?\s*(?P<key>ASC_SOP|ASC_SAT)\b:?(?P<rest>.*)$", re.IGNORECASE)
 _NUMBER: Final = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")

@@ -1,0 +1,61 @@
+"""A command that is told to end leaves nothing half-written, and clears what a dead one left."""
+
+import os
+import signal
+import subprocess
+import sys
+import time
+
+import pytest
+
+from lookkit.files import build_beside
+from tests.handoff.verifying import SMALL
+
+pytestmark = pytest.mark.skipif(os.name != "posix", reason="signals of POSIX")
+
+
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP])
+def test_a_build_that_is_told_to_end_leaves_nothing(tmp_path, number):
+    recipe, into = tmp_path / "film.toml", tmp_path / "into"
+    recipe.write_text(SMALL.replace("sizes = [17]", "sizes = [65]").replace("fit = false", ""))
+    process = subprocess.Popen(
+        [sys.executable, "-m", "lookkit", "build", str(recipe), "--into", str(into)],
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    try:
+        until = time.monotonic() + 60.0
+        while not (into.is_dir() and list(into.iterdir())) and time.monotonic() < until:
+            time.sleep(0.05)
+        process.send_signal(number)
+        _, said = process.communicate(timeout=60)
+    finally:
+        process.kill()
+    assert process.returncode == 130
+    assert "nothing half-written was left" in said
+    assert list(into.iterdir()) == []
+
+
+def test_what_a_dead_process_left_is_cleared_and_what_a_living_one_makes_is_not(tmp_path):
+    code = (
+        "import os, sys; from pathlib import Path; from lookkit.files import build_beside\n"
+        "with build_beside(Path(sys.argv[1])) as folder:\n"
+        "    (folder / 'big').write_bytes(b'x' * 1000)\n"
+        "    os._exit(1)\n"
+    )
+    subprocess.run([sys.executable, "-c", code, str(tmp_path / "made")], check=False)
+    (left,) = tmp_path.iterdir()
+    with build_beside(tmp_path / "made") as mine:
+        assert not left.exists()
+        with build_beside(tmp_path / "made2"):
+            assert mine.is_dir()
+    assert {path.name for path in tmp_path.iterdir()} == {"made", "made2"}
+
+
+def test_what_is_not_ours_stays(tmp_path):
+    others = [tmp_path / ".made-notes", tmp_path / ".made-otherhost-12-abc"]
+    for one in others:
+        one.mkdir()
+    with build_beside(tmp_path / "made"):
+        pass
+    assert all(one.is_dir() for one in others)
