@@ -31,6 +31,7 @@ LAYERS = (
     {"match"},
     {"report"},
     {"handoff"},
+    {"page"},
     {"cli"},
     {"__main__"},
 )

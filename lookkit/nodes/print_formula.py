@@ -119,12 +119,13 @@ def seen_as(
     pr, pg, pb = held(pr, pg, pb, r, g, b, p.hold, p.fit)
     pr, pg, pb = tinted(pr, p.red), tinted(pg, p.green), tinted(pb, p.blue)
     pr, pg, pb = fitted(pr, pg, pb, p.fit)
+    pr, pg, pb = pr + p.flare, pg + p.flare, pb + p.flare
     # A display's curve is steepest at black: what is left there of bright light must be exact.
     least = minimum(minimum(absolute(pr), absolute(pg)), absolute(pb))
     top = maximum(maximum(pr, pg), pb)
     unsure((least < 2e-4 * top) & (top > 1e-4))
     clear = p.scale / (1.0 + p.flare)
-    return (pr + p.flare) * clear, (pg + p.flare) * clear, (pb + p.flare) * clear
+    return pr * clear, pg * clear, pb * clear
 
 
 def print_density(r: Plane, g: Plane, b: Plane, p: PrintNumbers) -> Planes:
