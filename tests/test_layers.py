@@ -33,6 +33,7 @@ LAYERS = (
     {"match"},
     {"report"},
     {"handoff"},
+    {"page"},
     {"cli"},
     {"__main__"},
 )
