@@ -10,7 +10,7 @@ from datetime import datetime
 from functools import cached_property
 from os import PathLike
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import numpy.typing as npt
@@ -18,6 +18,7 @@ import numpy.typing as npt
 from lookkit.errors import InputError, UnknownNameError
 from lookkit.evaluate import Runner, evaluate
 from lookkit.graph import Graph
+from lookkit.lower import Lattices
 from lookkit.recipe.extend import shipped_recipes
 from lookkit.recipe.load import parsed, read_recipe
 from lookkit.recipe.model import Recipe
@@ -25,8 +26,11 @@ from lookkit.recipe.named_files import named_files, renamed
 from lookkit.spaces.working import Array
 
 if TYPE_CHECKING:
-    from lookkit.nodes.base import Op
-    from lookkit.piece import Piece
+    from lookkit.piece import View
+
+
+_TOP_STOPS: Final = 11.5
+"""Over mid-grey: what the widest of cameras records."""
 
 
 def load(path: str | PathLike[str]) -> Look:
@@ -83,8 +87,9 @@ class Look:
         self.text = text
         self.source = source
         self._runners: dict[tuple[str, str, str | None], Runner] = {}
-        self.lattices: dict[tuple[Op, ...], Piece] = {}
-        """What `lower` has made so far for what is delivered, so that nothing is made twice."""
+        fit = recipe.deliver.fit and bool(recipe.outputs)
+        self.lattices = Lattices((lambda: _view(self)) if fit else None)
+        """The lattices of what is delivered, so that none is made twice."""
 
     def __repr__(self) -> str:
         cameras, outputs = (", ".join(names) or "none" for names in (self.cameras, self.outputs))
@@ -291,6 +296,41 @@ class Look:
         if key not in self._runners:
             self._runners[key] = Runner(self.graph.chain(camera, output, scene))
         return self._runners[key]
+
+
+_FITTED_TO: Final = {
+    "image-like": 120_000,
+    "skin": 32_000,
+    "saturated-emitters": 64_000,
+    "over-range": 40_000,
+}
+"""How many colours of each set a lattice is fitted to and chosen on."""
+
+
+def _view(look: Look) -> View:
+    """Return the light of scenes, and what the first display in SDR, or any, shows of it."""
+    from lookkit.accuracy import samples
+    from lookkit.piece import View
+
+    def drawn(order: int, name: str) -> Array:
+        rng = np.random.default_rng([samples.FIT_SEED, order])
+        count = _FITTED_TO[name]
+        if name == "over-range":
+            return samples.over_range(rng, count, _TOP_STOPS)
+        draw = {
+            "image-like": samples.image_like,
+            "skin": samples.skin,
+            "saturated-emitters": samples.saturated_emitters,
+        }[name]
+        return draw(rng, count)
+
+    ordinary = [name for name in look.outputs if not look.graph.output(name).is_hdr]
+    shown = (ordinary or list(look.outputs))[0]
+    steps = (*look.graph.rendering(shown), *look.graph.output_steps(shown))
+    return View(
+        {name: drawn(order, name) for order, name in enumerate(_FITTED_TO)},
+        lambda light: evaluate(steps, light),
+    )
 
 
 def files_of(look: Look) -> tuple[tuple[str, Path], ...]:

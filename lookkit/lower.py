@@ -1,68 +1,128 @@
-"""The fast and portable form of a chain: OpenColorIO transforms.
+"""A chain as OpenColorIO transforms, for the forms that others open.
 
 What OpenColorIO can say stays analytic. From the first step that it cannot say to the last
-one, the chain becomes one lattice (`piece.py`): one, because every lattice costs time and
-a little exactness, and what stands between two such steps costs less inside than a second one.
+one, the chain becomes one lattice (`piece.py`): one, because every lattice costs a little
+exactness, and what stands between two such steps costs less inside than a second one. A step
+that is partly analytic can say so: its `parts`, finer steps, take its place.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, MutableMapping, Sequence
+from collections.abc import Callable, Sequence
 
 from lookkit.nodes.base import Op
-from lookkit.piece import Piece, labels, lattice_piece
+from lookkit.piece import Piece, View, labels, lattice_piece
 from lookkit.spaces.working import OcioTransform
 
 Say = Callable[[Op], list[OcioTransform] | None]
 """What a step is as OpenColorIO transforms, or None where they cannot say it."""
 
-Known = MutableMapping[tuple[Op, ...], Piece]
-"""Lattices that were made before, by their steps."""
+
+class Lattices:
+    """The lattices of a look: each made once, for all the files that carry it.
+
+    Parameters
+    ----------
+    view
+        Gives the view to make them for, when the first is made; None samples them.
+    """
+
+    def __init__(self, view: Callable[[], View] | None = None) -> None:
+        self._view = view
+        self._seen: View | None = None
+        self._made: dict[tuple[tuple[Op, ...], float, int | None], Piece] = {}
+
+    def piece(
+        self,
+        steps: tuple[Op, ...],
+        before: Sequence[Op],
+        after: Sequence[Op],
+        peak: float,
+        most: int | None,
+    ) -> Piece:
+        """Return the lattice of `steps`; what stands around them shapes the first one made."""
+        key = (steps, peak, most)
+        if key not in self._made:
+            if self._seen is None and self._view is not None:
+                self._seen = self._view()
+            self._made[key] = lattice_piece(steps, before, after, self._seen, peak=peak, most=most)
+        return self._made[key]
 
 
-def lower(chain: Sequence[Op], known: Known | None = None) -> list[OcioTransform]:
+def lower(chain: Sequence[Op], known: Lattices | None = None) -> list[OcioTransform]:
     """Return `chain` as OpenColorIO transforms.
 
     Raises
     ------
     LookkitError
-        If the first step that OpenColorIO cannot express takes other than scene light.
+        If the first step that OpenColorIO cannot express takes other than light.
     """
     return [transform for piece in pieces(chain, known) for transform in piece.transforms]
 
 
 def pieces(
-    chain: Sequence[Op], known: Known | None = None, say: Say = lambda op: op.lower()
+    chain: Sequence[Op],
+    known: Lattices | None = None,
+    say: Say = lambda op: op.lower(),
+    *,
+    before: Sequence[Op] = (),
+    after: Sequence[Op] = (),
+    peak: float = 1.0,
+    most: int | None = None,
 ) -> list[Piece]:
     """Return `chain` as pieces: what is analytic, and at most one lattice.
 
     Parameters
     ----------
     known
-        Where lattices are looked up, and kept for the next chain with the same steps.
+        Where lattices are made, and kept for the next chain with the same steps.
     say
         What each step becomes; a file format may be able to say less than OpenColorIO.
+    before, after
+        What stands around the chain.
+    peak
+        The most display light, 1.0 = 100 cd/m2.
+    most
+        Points an edge that the lattice may have; None for as many as `piece.SIZES` says.
 
     Raises
     ------
     LookkitError
         As `lower`.
     """
+    chain = parts_of(chain)
     lowered = [say(op) for op in chain]
-    opaque = [place for place, transforms in enumerate(lowered) if transforms is None]
-    if not opaque:
+    found = _unsaid(lowered)
+    if found is None:
         return [_analytic(chain, lowered)] if chain else []
-    first, last = opaque[0], opaque[-1] + 1
-    steps = tuple(chain[first:last])
-    known = {} if known is None else known
-    if steps not in known:
-        known[steps] = lattice_piece(steps)
+    first, last = found
+    lattice = (Lattices() if known is None else known).piece(
+        tuple(chain[first:last]), (*before, *chain[:first]), (*chain[last:], *after), peak, most
+    )
     parts = [
         _analytic(chain[:first], lowered[:first]),
-        known[steps],
+        lattice,
         _analytic(chain[last:], lowered[last:]),
     ]
     return [part for part in parts if part.transforms]
+
+
+def unsayable(chain: Sequence[Op], say: Say = lambda op: op.lower()) -> list[Op]:
+    """Return the steps of a chain that become its lattice; none if it is analytic."""
+    chain = parts_of(chain)
+    found = _unsaid([say(op) for op in chain])
+    return [] if found is None else chain[slice(*found)]
+
+
+def parts_of(chain: Sequence[Op]) -> list[Op]:
+    """Return `chain` with each step that has `parts` replaced by them."""
+    return [part for op in chain for part in getattr(op, "parts", (op,))]
+
+
+def _unsaid(lowered: Sequence[list[OcioTransform] | None]) -> tuple[int, int] | None:
+    """Return the first step that cannot be said, and the one behind the last."""
+    opaque = [place for place, transforms in enumerate(lowered) if transforms is None]
+    return (opaque[0], opaque[-1] + 1) if opaque else None
 
 
 def _analytic(chain: Sequence[Op], lowered: Sequence[list[OcioTransform] | None]) -> Piece:

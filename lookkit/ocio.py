@@ -20,6 +20,7 @@ from lookkit.spaces.working import Array, OcioTransform
 
 _STRIP_PIXELS = 1 << 16
 _ROW = 1 << 11
+_UNFOLDABLE = (65521, 65535)
 
 
 @cache
@@ -148,3 +149,21 @@ def table_transform(table: Array) -> OcioTransform:
     made = ocio.Lut1DTransform(len(table), False)
     made.setData(np.ascontiguousarray(table, dtype=np.float32).ravel())
     return made
+
+
+def foldable(transform: OcioTransform) -> OcioTransform:
+    """Return a 1D table of a length that OpenColorIO can fold into a texture.
+
+    In OpenColorIO 2.2 to 2.6 tables of 65521 to 65535 entries never end when a shader is asked for.
+    They are read at 65536 places instead; anything else is returned as it is.
+    """
+    ocio = library()
+    if not isinstance(transform, ocio.Lut1DTransform) or transform.getInputHalfDomain():
+        return transform
+    entries = transform.getLength()
+    if not _UNFOLDABLE[0] <= entries <= _UNFOLDABLE[1]:
+        return transform
+    table = np.array([transform.getValue(i) for i in range(entries)], dtype=np.float64)
+    places = np.linspace(0.0, entries - 1.0, _UNFOLDABLE[1] + 1)
+    rows = [np.interp(places, np.arange(entries), table[:, k]) for k in range(3)]
+    return table_transform(np.stack(rows, axis=-1))

@@ -1,50 +1,72 @@
-r"""A run of steps as one lattice, for what OpenColorIO cannot say step by step.
+"""A run of steps as one lattice, for what OpenColorIO cannot say step by step.
 
-    u     = log2(1 + x / c)            for x >= 0,  c = 0.18 / 32
-    u     = -a log2(1 - x / (a c))     for x < 0,   a = 0.15
-    v     = ((u_R + u_G + u_B) / 3, u_R - u_G, u_B - (u_R + u_G) / 2)
-    place = v_1 evenly, v_2 and v_3 by asinh(v / 0.6), scaled to 0-1
-    out   = the lattice at that place, read tetrahedrally, as u of each channel, and back to light
-
-The logarithm carries negatives and is smooth at zero. Colours are counted as differences from
-grey in stops, with most points near grey: there hues lie close together, and there are the
-colours of skin and of most pictures. Neutrals lie exactly on points of the lattice, so what is
-neutral after the steps stays so. Light from -8 to 512 is carried (11.5 stops over
-mid-grey), and held at these ends beyond. The construction is ours.
+Where its points lie and how it holds what comes out is `coordinates.py`. It has as many points as
+it needs to be as close as `GOALS` on colours that its fit did not see, as few as that takes, and is
+sampled where sampling is close enough.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import takewhile
+from typing import Final
 
 import numpy as np
 
+from lookkit.coordinates import Coordinates, MakesCoordinates, Signal, placed_by
 from lookkit.errors import LookkitError
 from lookkit.evaluate import evaluate
-from lookkit.nodes.base import Op, matrix_transform
-from lookkit.ocio import Processor, lattice_transform, table_transform
-from lookkit.spaces.working import MID_GREY, Array, OcioTransform, State
+from lookkit.nodes.base import Op
+from lookkit.ocio import lattice_transform
+from lookkit.piece_fit import TEN_BIT, Drawn, fitted, reading
+from lookkit.spaces.working import Array, OcioTransform, State
 
-LOWEST, HIGHEST = -8.0, 512.0
-SIZES = (33, 65)
-"""Points per edge: the first whose error is small enough, else the last."""
-SMALL_ERROR = 0.002
-"""A share of the light: three thousandths of a stop."""
+SIZES: Final = (17, 33, 41, 49, 53)
+"""Points an edge: the fewest that reach the goals, else the last."""
 
-_C = MID_GREY / 32.0
-_A = 0.15
-_GREY = 0.6
-_ENTRIES = 65535
-"""An odd number: the middle, where grey lies, is an entry."""
-_BEYOND = (-1.5, 6.0)
-"""How far outside its ends light is evaluated, in u, for points that no light reaches."""
-_MARGIN = 1.25
-_SEARCHED = 128
-_PROBES = 1 << 16
 
-_TO_DIFFERENCES = np.array([[1 / 3, 1 / 3, 1 / 3], [1.0, -1.0, 0.0], [-0.5, -0.5, 1.0]])
-_FROM_DIFFERENCES = np.linalg.inv(_TO_DIFFERENCES)
+@dataclass(frozen=True)
+class Goal:
+    """What a lattice should keep to on a set of colours: a share of them, within so many codes."""
+
+    quantile: float
+    codes: float
+    share: float
+    """How much the set counts in a fit."""
+
+
+GOALS: Final[Mapping[str, Goal]] = {
+    "image-like": Goal(0.999, 1.0, 1.0),
+    "skin": Goal(0.99, 0.5, 0.5),
+    "saturated-emitters": Goal(0.99, 3.0, 0.4),
+    "over-range": Goal(0.99, 12.0, 0.2),
+}
+"""By set of colours: the largest error of a signal in ten-bit codes."""
+
+_MARGIN: Final = 0.9
+"""What is left of a goal: colours differ from one draw to the next."""
+_FIT_GAINS: Final = 2.2
+"""How many times the goal sampling may be off where a fit is still worth while."""
+_JUDGED: Final = 4
+"""One colour in so many judges and is not fitted."""
+_NEUTRAL: Final = 1e-9
+
+
+@dataclass(frozen=True, eq=False)
+class View:
+    """Whom a lattice is made for.
+
+    Attributes
+    ----------
+    colours
+        Scene light, AP1, by set, shape (n, 3).
+    signal
+        Scene light after the look to the signal of the display on which it is judged.
+    """
+
+    colours: Mapping[str, Array]
+    signal: Callable[[Array], Array]
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,19 +80,15 @@ class Piece:
     transforms
         What it is lowered to.
     size
-        Points per edge of its lattice; 0 if it is analytic.
-    error, largest
-        Of a lattice: the 99th percentile and an upper estimate (a quarter more than the worst
-        that a search found) of the difference from the exact steps over random scene light of
-        all hues from 10 stops under mid-grey to 8 over, as a share of the pixel's largest
-        channel (at least 0.01). Colours with negative channels are carried but not counted.
+        Points an edge of its lattice; 0 if it is analytic.
+    decimals
+        Of a lattice: how many decimals its numbers have, by channel.
     """
 
     label: str
     transforms: tuple[OcioTransform, ...]
     size: int = 0
-    error: float = 0.0
-    largest: float = 0.0
+    decimals: tuple[int, int, int] = (0, 0, 0)
 
 
 def labels(chain: Sequence[Op]) -> str:
@@ -78,118 +96,133 @@ def labels(chain: Sequence[Op]) -> str:
     return ", ".join(op.label for op in chain)
 
 
-def lattice_piece(chain: Sequence[Op]) -> Piece:
-    """Return steps that take scene light as one lattice with its measured error.
+def lattice_piece(
+    steps: Sequence[Op],
+    before: Sequence[Op] = (),
+    after: Sequence[Op] = (),
+    view: View | None = None,
+    *,
+    peak: float = 1.0,
+    most: int | None = None,
+) -> Piece:
+    """Return steps that take scene or display light as one lattice.
 
     Parameters
     ----------
-    chain
-        What the last step gives, light or a signal, lies between -8 and 512.
+    before, after
+        What of the chain comes before and after them: it says where pictures lie and how an error
+        is seen.
+    view
+        Without one the lattice is sampled, with the most points.
+    peak
+        The most display light, 1.0 = 100 cd/m2.
+    most
+        Points an edge that it may have; None for as many as `SIZES` says.
 
     Raises
     ------
     LookkitError
         If they take anything else.
     """
-    if chain[0].takes != State.SCENE:
-        raise LookkitError(f"{labels(chain)!r} cannot be expressed as OpenColorIO operations")
-    light = probe_light(_PROBES, seed=1)
-    exact = evaluate(chain, light)
-    for size in SIZES:
-        transforms = _lattice(chain, size)
-        found = relative_error(exact, Processor(transforms).apply_exact(light))
-        error = float(np.quantile(found, 0.99))
-        if error <= SMALL_ERROR or size == SIZES[-1]:
+    placing = _placing(steps, peak)
+    if placing is None:
+        raise LookkitError(f"{labels(steps)!r} cannot be expressed as OpenColorIO operations")
+    holding = _holding(steps, peak)
+    problem = None if view is None else _Problem(steps, before, after, view, peak)
+    sizes = [size for size in SIZES if size <= (most or SIZES[-1])] or [SIZES[0]]
+    for size in sizes if problem is not None else sizes[-1:]:
+        coordinates, held = placing(size), holding(size)
+        made = _sampled(steps, size, coordinates, held)
+        if problem is None:
             break
-    largest = _MARGIN * _worst(chain, Processor(transforms), light, found)
-    return Piece(labels(chain), transforms, size, error, largest)
+        off = problem.worst(made, coordinates, held)
+        if off > _MARGIN and (off <= _FIT_GAINS or size == sizes[-1]):
+            fitting = _rounded(problem.fitted(made, coordinates, held), held)
+            closer = problem.worst(fitting, coordinates, held)
+            if closer < off:
+                made, off = fitting, closer
+        if off <= _MARGIN:
+            break
+    transforms = (*coordinates.to_place(), lattice_transform(made), *held.from_held())
+    return Piece(labels(steps), transforms, size, held.decimals)
 
 
-def _lattice(chain: Sequence[Op], size: int) -> tuple[OcioTransform, ...]:
-    from lookkit.spaces.ocio_ops import half_lut
+def _placing(steps: Sequence[Op], peak: float) -> MakesCoordinates | None:
+    own: MakesCoordinates | None = getattr(steps[0], "placing", None)
+    return own or placed_by(steps[0].takes, peak)
 
+
+def _holding(steps: Sequence[Op], peak: float) -> Callable[[int], Coordinates | Signal]:
+    own: MakesCoordinates | None = getattr(steps[-1], "holding", None)
+    return own or placed_by(steps[-1].gives, peak) or (lambda size: Signal())
+
+
+def _sampled(
+    steps: Sequence[Op], size: int, coordinates: Coordinates, held: Coordinates | Signal
+) -> Array:
+    return _rounded(held.hold(evaluate(steps, coordinates.values_at(_points(size)))), held)
+
+
+def _points(size: int) -> Array:
     place = np.linspace(0.0, 1.0, size)
-    points = np.stack(np.meshgrid(place, place, place, indexing="ij"), axis=-1)
-    out = (to_log(evaluate(chain, light_at(points))) - _FIRST) / _SPAN
-    even = np.linspace(0.0, 1.0, _ENTRIES)
-    aside = _spread((2.0 * even - 1.0) * _SPAN)
-    back = from_log(_FIRST + even * _SPAN)
-    return (
-        half_lut(to_log),
-        matrix_transform(_TO_DIFFERENCES * _SCALE[:, None], _OFFSET),
-        table_transform(np.stack([even, aside, aside], axis=-1)),
-        lattice_transform(out),
-        table_transform(np.repeat(back[:, None], 3, axis=1)),
-    )
+    return np.stack(np.meshgrid(place, place, place, indexing="ij"), axis=-1)
 
 
-def to_log(light: Array) -> Array:
-    """Return u of light between -8 and 512, any shape; beyond it is held."""
-    held = np.clip(light, LOWEST, HIGHEST)
-    above = np.log1p(np.maximum(held, 0.0) / _C)
-    below = -_A * np.log1p(np.maximum(-held, 0.0) / (_A * _C))
-    return np.asarray((above + below) / np.log(2.0))
+def _rounded(made: Array, held: Coordinates | Signal) -> Array:
+    """Return a lattice as its files will have it, so that all forms hold the same numbers."""
+    tens = 10.0 ** np.array(held.decimals)
+    return np.asarray(np.rint(made * tens) / tens)
 
 
-def from_log(u: Array) -> Array:
-    """Return the light of u, any shape; the inverse of `to_log`."""
-    above = _C * np.expm1(np.maximum(u, 0.0) * np.log(2.0))
-    below = -_A * _C * np.expm1(np.maximum(-u, 0.0) / _A * np.log(2.0))
-    return np.asarray(np.where(u >= 0.0, above, below))
+class _Problem:
+    """The colours that a lattice meets, and how its errors are seen."""
 
+    def __init__(
+        self,
+        steps: Sequence[Op],
+        before: Sequence[Op],
+        after: Sequence[Op],
+        view: View,
+        peak: float,
+    ) -> None:
+        self.steps = tuple(steps)
+        self.peak = peak
+        entering = [op for op in before if op.takes != State.CODE and op.gives != State.CODE]
+        self.colours = {
+            name: evaluate(entering, light) for name, light in view.colours.items() if name in GOALS
+        }
+        self.exact = {name: evaluate(steps, light) for name, light in self.colours.items()}
+        self.after = tuple(after)
+        self.view = view
 
-def place_of(light: Array) -> Array:
-    """Return where in the lattice scene light lies, 0-1, shape (..., 3)."""
-    even = to_log(light) @ (_TO_DIFFERENCES * _SCALE[:, None]).T + _OFFSET
-    return np.concatenate([even[..., :1], _spread((2.0 * even[..., 1:] - 1.0) * _SPAN)], axis=-1)
+    def signal(self, values: Array) -> Array:
+        """Return what the viewer's display gets for what the steps give."""
+        if self.steps[-1].gives == State.SCENE:
+            look = takewhile(lambda op: op.gives == State.SCENE, self.after)
+            return self.view.signal(evaluate(tuple(look), values))
+        if self.steps[-1].gives == State.DISPLAY:
+            return np.asarray(np.maximum(values / self.peak, 0.0) ** (1.0 / 2.4))
+        return values
 
+    def worst(self, made: Array, coordinates: Coordinates, held: Coordinates | Signal) -> float:
+        """Return the largest error on colours that no fit saw, goals being 1."""
+        found = 0.0
+        for name, goal in GOALS.items():
+            light, exact = self.colours[name][::_JUDGED], self.exact[name][::_JUDGED]
+            weights = reading(len(made), coordinates.place(light))
+            got = held.release(weights @ made.reshape(-1, 3))
+            off = TEN_BIT * np.abs(self.signal(got) - self.signal(exact)).max(axis=-1)
+            found = max(found, float(np.quantile(off, goal.quantile)) / goal.codes)
+        return found
 
-def light_at(place: Array) -> Array:
-    """Return the scene light at a place of the lattice, shape (..., 3)."""
-    first = _FIRST + place[..., :1] * _SPAN
-    aside = _GREY * np.sinh((2.0 * place[..., 1:] - 1.0) * _REACH)
-    u = np.concatenate([first, aside], axis=-1) @ _FROM_DIFFERENCES.T
-    return from_log(np.clip(u, _FIRST + _BEYOND[0], _LAST + _BEYOND[1]))
-
-
-def _spread(difference: Array) -> Array:
-    """Return the place, 0-1, of a difference from grey in u."""
-    return np.asarray(0.5 + 0.5 * np.arcsinh(difference / _GREY) / _REACH)
-
-
-_FIRST, _LAST = (float(to_log(np.array(end))) for end in (LOWEST, HIGHEST))
-_SPAN = _LAST - _FIRST
-_REACH = float(np.arcsinh(_SPAN / _GREY))
-_SCALE = np.array([1.0, 0.5, 0.5]) / _SPAN
-_OFFSET = np.array([-_FIRST / _SPAN, 0.5, 0.5])
-
-
-def probe_light(count: int, seed: int) -> Array:
-    """Return random scene light as `Piece` measures it, shape (count, 3)."""
-    rng = np.random.default_rng(seed)
-    level = MID_GREY * 2.0 ** rng.uniform(-10.0, 8.0, (count, 1))
-    spread = 2.0 ** (rng.standard_normal((count, 3)) * rng.uniform(0.0, 2.0, (count, 1)))
-    return np.asarray(level * spread / spread.max(axis=1, keepdims=True))
-
-
-def relative_error(exact: Array, found: Array) -> Array:
-    """Return each pixel's error as a share of its largest channel, at least 0.01."""
-    scale = np.maximum(np.abs(exact).max(axis=-1), 0.01)
-    return np.asarray(np.abs(found - exact).max(axis=-1) / scale)
-
-
-def _worst(chain: Sequence[Op], processor: Processor, light: Array, found: Array) -> float:
-    """Return the largest error that a search around the worst of `light` finds."""
-    worst = np.argsort(found)[-_SEARCHED:]
-    light, found = light[worst], found[worst]
-    rng = np.random.default_rng(2)
-    rows = np.arange(_SEARCHED)
-    for step in 0.5 ** np.arange(10):
-        moved = light[:, None] * 2.0 ** (step * rng.standard_normal((_SEARCHED, 24, 3)))
-        moved = np.minimum(moved, MID_GREY * 2.0**8)
-        tried = relative_error(evaluate(chain, moved), processor.apply_exact(moved))
-        best = tried.argmax(axis=1)
-        better = tried[rows, best] > found
-        light = np.where(better[:, None], moved[rows, best], light)
-        found = np.where(better, tried[rows, best], found)
-    return float(found.max())
+    def fitted(self, made: Array, coordinates: Coordinates, held: Coordinates | Signal) -> Array:
+        """Return a lattice fitted to the other colours."""
+        sets = {}
+        for name, goal in GOALS.items():
+            seen = np.arange(len(self.colours[name])) % _JUDGED != 0
+            light, exact = self.colours[name][seen], self.exact[name][seen]
+            sets[name] = Drawn(coordinates.place(light), held.hold(exact), goal.share, goal.codes)
+        values = coordinates.values_at(_points(len(made)))
+        size = np.maximum(np.abs(values).max(axis=-1), _NEUTRAL)
+        neutral = np.ptp(values, axis=-1) <= 1e-6 * size
+        return fitted(made, sets, lambda one: self.signal(held.release(one)), neutral)

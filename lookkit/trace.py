@@ -110,11 +110,42 @@ def trace(
         If `code` is not three numbers.
     """
     chain = look.graph.chain(camera, output, scene)
-    pixel = clean(code).pixels
-    if pixel.shape != (3,):
-        raise ValueError(f"expected three code values, found shape {pixel.shape}")
     target = look.graph.output(output)
-    found = [_traced("code values", State.CODE, pixel, target.limiting, ())]
+    return _followed(chain, code, _Start("code values", State.CODE), target)
+
+
+def trace_light(
+    look: Look, light: npt.ArrayLike, *, output: str, scene: str | None = None
+) -> tuple[Traced, ...]:
+    """Follow scene light, as a camera and its own trims give it, through every later step.
+
+    Parameters and errors as in `trace`; `light` is scene-linear AP1.
+    """
+    graph = look.graph
+    chain = (
+        *graph.trims(scene),
+        *graph.look(scene),
+        *graph.rendering(output, scene),
+        *graph.output_steps(output),
+    )
+    return _followed(chain, light, _Start("the light", State.SCENE), graph.output(output))
+
+
+@dataclass(frozen=True)
+class _Start:
+    """What goes in."""
+
+    label: str
+    state: State
+
+
+def _followed(
+    chain: Sequence[Op], values: npt.ArrayLike, start: _Start, target: Output
+) -> tuple[Traced, ...]:
+    pixel = clean(values).pixels
+    if pixel.shape != (3,):
+        raise ValueError(f"expected three values, found shape {pixel.shape}")
+    found = [_traced(start.label, start.state, pixel, target.limiting, ())]
     gamut = target.limiting
     for op in chain:
         for label, before, after, notes in _inner(op, pixel):

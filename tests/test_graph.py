@@ -5,6 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from lookkit.accuracy.samples import image_like
 from lookkit.errors import InputError, RecipeError, UnknownNameError
 from lookkit.evaluate import evaluate
 from lookkit.graph import Branches, Graph, serial
@@ -12,7 +13,6 @@ from lookkit.look import Look
 from lookkit.lower import lower, pieces
 from lookkit.nodes import LOOK_KINDS, kind_name
 from lookkit.ocio import Processor
-from lookkit.piece import HIGHEST, LOWEST, light_at, place_of, probe_light, relative_error
 from lookkit.recipe.load import parse_recipe
 from tests.nodes.strategies import nodes, scene
 
@@ -142,77 +142,6 @@ def test_a_graph_that_is_wrong_is_told_at_its_line(text, line, hint):
     )
 
 
-OPAQUE = """
-[[look]]
-kind = "exposure"
-stops = 0.2
-[[look]]
-kind = "hue-bands"
-bands = [{ centre = 30, width = 60, turn = 5, saturation = 1.1 }]
-[[look]]
-kind = "saturation"
-saturation = 0.9
-[[look]]
-kind = "contrast"
-contrast = 1.1
-only = { stops = { from = -2 } }
-[[look]]
-kind = "cdl"
-saturation = 0.95
-"""
-
-KNOWN: dict = {}
-"""The lattice of OPAQUE, made once."""
-
-
-def test_what_opencolorio_cannot_say_is_one_lattice_and_the_rest_stays_analytic():
-    parts = pieces(graph(OPAQUE).look(), KNOWN)
-    assert [bool(part.size) for part in parts] == [False, True, False]
-    assert "hue-bands" in parts[1].label
-    assert "contrast" in parts[1].label
-
-
-def test_a_lattice_keeps_to_its_stated_error_on_light_it_never_saw():
-    steps = graph(OPAQUE).look()[1:4]
-    (lattice,) = pieces(steps, KNOWN)
-    light = probe_light(1 << 16, seed=77)
-    wrong = relative_error(evaluate(steps, light), Processor(lower(steps, KNOWN)).apply(light))
-    assert np.quantile(wrong, 0.99) <= 1.1 * lattice.error
-    assert wrong.max() <= lattice.largest
-    assert lattice.error < 0.02
-
-
-def test_a_lattice_does_not_tint_neutrals():
-    steps = graph(OPAQUE).look()
-    grey = 0.18 * 2.0 ** np.linspace(-10, 10, 999)[:, None].repeat(3, axis=1)
-    exact = evaluate(steps, grey)
-    fast = Processor(lower(steps, KNOWN)).apply(grey).astype(np.float64)
-    np.testing.assert_allclose(exact, exact[:, :1].repeat(3, axis=1), rtol=1e-6)
-    np.testing.assert_allclose(fast, fast[:, :1].repeat(3, axis=1), rtol=2e-5)
-
-
-@given(scene(LOWEST, HIGHEST))
-def test_a_place_in_the_lattice_has_its_light(rgb):
-    np.testing.assert_allclose(light_at(place_of(rgb)), rgb, rtol=1e-7, atol=1e-9)
-
-
-@given(st.floats(LOWEST, HIGHEST))
-def test_neutrals_lie_on_the_middle_line_of_the_lattice(light):
-    np.testing.assert_allclose(place_of(np.full(3, light))[1:], 0.5, atol=1e-12)
-
-
-@given(scene(-1e4, 1e4))
-def test_light_beyond_the_lattice_is_held_at_its_ends(rgb):
-    held = np.clip(rgb, LOWEST, HIGHEST)
-    fast = Processor(lower(graph(OPAQUE).look()[1:4], KNOWN))
-    np.testing.assert_array_equal(fast.apply(rgb), fast.apply(held))
-
-
-def test_a_lattice_is_made_once_for_the_same_steps():
-    first, second = graph(OPAQUE).look(), graph(OPAQUE).look()
-    assert pieces(first, KNOWN)[1] is pieces(second, KNOWN)[1]
-
-
 FILM = """
 [cameras.A]
 encoding = "LogC4"
@@ -275,7 +204,7 @@ def test_a_scene_is_refused_for_a_camera_that_did_not_take_it():
 
 def test_apply_follows_the_scene():
     look = film()
-    codes = look.graph.input_transform("A").inverse(probe_light(4000, seed=3))
+    codes = look.graph.input_transform("A").inverse(image_like(np.random.default_rng(3), 4000))
     exact = look.evaluate(codes, camera="A", output="monitor", scene="flats")
     whole = look.apply(codes, camera="A", output="monitor", scene="flats")
     assert np.abs(whole - exact).max() <= 0.1 / 1023

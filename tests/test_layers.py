@@ -21,6 +21,8 @@ LAYERS = (
     {"recipe"},
     {"graph"},
     {"evaluate"},
+    {"coordinates"},
+    {"piece_fit"},
     {"piece"},
     {"lower"},
     {"lutfile"},
@@ -31,6 +33,7 @@ LAYERS = (
     {"match"},
     {"report"},
     {"handoff"},
+    {"page"},
     {"cli"},
     {"__main__"},
 )

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from lookkit.accuracy.samples import image_like
 from lookkit.deliver.config import write_config
 from lookkit.evaluate import evaluate
 from lookkit.graph import InputTransform, RangeStep
@@ -11,7 +12,6 @@ from lookkit.lower import lower, pieces
 from lookkit.matchfile.curve import RisingCurve
 from lookkit.matchfile.steps import MatchColours, MatchCurve
 from lookkit.ocio import Processor, library
-from lookkit.piece import probe_light
 from lookkit.spaces.encodings import encoding
 from lookkit.spaces.whitepoints import illuminants
 from lookkit.trace import trace
@@ -108,7 +108,7 @@ def test_a_colour_stage_becomes_a_lattice_and_the_rest_stays_analytic(tmp_path):
         (lattice,) = (part for part in parts if part.size)
         assert lattice.label.startswith("match ")
         assert parts[0].size == 0
-        light = probe_light(4000, seed=5)
+        light = image_like(np.random.default_rng(5), 4000)
         codes = np.clip(look.graph.decoding(camera).inverse(light), 0.08, 0.9)
         given = look.apply(codes, camera=camera, output="monitor")
         exact = look.evaluate(codes, camera=camera, output="monitor")

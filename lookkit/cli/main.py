@@ -16,6 +16,7 @@ from lookkit.version import __version__
 COMMANDS: dict[str, str] = {
     "looks": "List the looks to start from, or show your frames through each.",
     "check": "Say what a recipe's graph is and what is wrong with it.",
+    "adjust": "Open a page on which the look is built by eye.",
     "apply": "Grade stills, sequences and clips through a recipe.",
     "sheet": "Make one page of pictures: scenes by cameras, before and after.",
     "report": "Write a page about a recipe: curves, gamuts, certificates, frames.",

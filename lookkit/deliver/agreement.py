@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
+from typing import Final, Protocol
 
 import numpy as np
 
@@ -23,11 +23,36 @@ from lookkit.accuracy.samples import (
 from lookkit.accuracy.truth import Exact, Light
 from lookkit.graph import Decoding
 from lookkit.ocio import Processor, library
+from lookkit.piece import GOALS
+from lookkit.piece_fit import TEN_BIT
 from lookkit.spaces.working import Array
 
 FLOOR: Final = 0.1
 """Below it a difference counts as it is: that of the Common LUT Format's guide to implementers."""
 _TOP_STOPS: Final = 8.0
+
+
+class Measured(Protocol):
+    """What a form of the look should give, and what it is measured on."""
+
+    @property
+    def colours(self) -> Callable[[], Mapping[str, Array]]:
+        """Gives sets of colours by name, as the form takes them."""
+        ...
+
+    @property
+    def light(self) -> Light:
+        """What a viewer sees of what comes out."""
+        ...
+
+    @property
+    def signal(self) -> Callable[[Array], Array]:
+        """What comes out to the signal of the display on which it is judged."""
+        ...
+
+    def exact(self, colour: Array) -> Array:
+        """Return what the form should give, float64 of shape (..., 3)."""
+        ...
 
 
 @dataclass(frozen=True)
@@ -40,6 +65,9 @@ class Agreement:
         Of |difference| / max(|exact|, 0.1), of each channel.
     pictures_mean, pictures_p999, lights_p99
         Delta E 2000 of pictures and of coloured lights.
+    codes
+        By set of `GOALS`: the share of its colours that it names is within so many ten-bit codes
+        of the exact signal.
     """
 
     p999: float
@@ -47,13 +75,15 @@ class Agreement:
     pictures_mean: float
     pictures_p999: float
     lights_p99: float
+    codes: Mapping[str, float]
 
     def line(self, *, lattices: bool) -> str:
-        """Return it for people: Delta E of a file with lattices, else shares of values."""
+        """Return it for people: of a file with lattices as seen, else as shares of values."""
         if lattices:
             return (
                 f"pictures Delta E 2000 mean {self.pictures_mean:.3f}, 99.9 % "
-                f"{self.pictures_p999:.2f}; coloured lights 99 % {self.lights_p99:.2f}"
+                f"{self.pictures_p999:.2f}; coloured lights 99 % {self.lights_p99:.2f}; in ten-bit "
+                "codes " + ", ".join(f"{what} {off:.2f}" for what, off in self._told())
             )
         return (
             f"99.9 % of values within {self.p999:.1e} of the exact look, the largest difference "
@@ -68,25 +98,29 @@ class Agreement:
             "image-like mean": self.pictures_mean,
             "image-like 99.9 %": self.pictures_p999,
             "saturated-emitters 99 %": self.lights_p99,
+            **{f"codes of {what}": off for what, off in self._told()},
         }
         return {key: float(f"{value:.3g}") for key, value in found.items()}
 
+    def _told(self) -> list[tuple[str, float]]:
+        return [
+            (f"{name} {100.0 * GOALS[name].quantile:g} %", off) for name, off in self.codes.items()
+        ]
 
-def agreement(found: Exact, exact: Exact, colours: Mapping[str, Array], light: Light) -> Agreement:
-    """Compare two functions over sets of colours, each of shape (n, 3), pictures among them.
 
-    Parameters
-    ----------
-    light
-        What a viewer sees of the values.
-    """
+def agreement(found: Exact, aim: Measured) -> Agreement:
+    """Compare a function with what it should be, over sets of colours, each of shape (n, 3)."""
     shares: list[Array] = []
     seen: dict[str, Array] = {}
-    for name, colour in colours.items():
-        aim, got = exact(colour), found(colour)
-        shares.append((np.abs(got - aim) / np.maximum(np.abs(aim), FLOOR)).ravel())
+    codes: dict[str, float] = {}
+    for name, colour in aim.colours().items():
+        wanted, got = aim.exact(colour), found(colour)
+        shares.append((np.abs(got - wanted) / np.maximum(np.abs(wanted), FLOOR)).ravel())
         if name in ("image-like", "saturated-emitters"):
-            seen[name] = Audited(colour, aim, light).delta_e_2000(got)
+            seen[name] = Audited(colour, wanted, aim.light).delta_e_2000(got)
+        if name in GOALS:
+            off = TEN_BIT * np.abs(aim.signal(got) - aim.signal(wanted)).max(axis=-1)
+            codes[name] = float(np.quantile(off, GOALS[name].quantile))
     share = np.concatenate(shares)
     pictures, lights = seen["image-like"], seen["saturated-emitters"]
     return Agreement(
@@ -95,6 +129,7 @@ def agreement(found: Exact, exact: Exact, colours: Mapping[str, Array], light: L
         float(pictures.mean()),
         float(np.quantile(pictures, 0.999)),
         float(np.quantile(lights, 0.99)),
+        codes,
     )
 
 

@@ -37,17 +37,14 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, Final
 from xml.etree import ElementTree as ET
 
-from lookkit.deliver.agreement import camera_colours
-from lookkit.deliver.clf import SCENE, ClfFile, input_file, look_file, write_clf_file
+from lookkit.deliver.clf import ClfFile, input_file, look_file, output_file, write_clf_file
 from lookkit.deliver.cube import scenes_of
 from lookkit.deliver.names import chain_stem, codes_of, shown_look, signal_of
 from lookkit.deliver.written import Job, Written
 from lookkit.errors import InputError
-from lookkit.files import safe_name, write_beside
-from lookkit.lattice.of_graph import Baking
+from lookkit.files import write_beside
 from lookkit.lutfile.xmltree import printable
 from lookkit.nodes.aces_2 import Aces2
-from lookkit.spaces.working import AP0_TO_AP1, AP1_TO_AP0
 from lookkit.version import __version__
 
 if TYPE_CHECKING:
@@ -153,40 +150,6 @@ def aces_output(look: Look, output: str, scene: str | None) -> str | None:
         return None
     middle = None if choice.excursions else ACES_OUTPUTS.get(target.name)
     return None if middle is None else _ID.format(middle)
-
-
-def output_file(look: Look, output: str, scene: str | None) -> ClfFile:
-    """Return the scene after the look to an output's signal.
-
-    A scene has a file of its own where its overrides change the rendering.
-    """
-    graph = look.graph
-    target = graph.output(output)
-    rendering = graph.rendering(output, scene)
-    own = scene if rendering != graph.rendering(output) else None
-    chain = (*rendering, *graph.output_steps(output))
-    who = () if own is None else (own,)
-    name = "_".join(
-        safe_name(part) for part in (*who, "ACES2065-1_to", output, target.name, target.range)
-    )
-    # Any camera: what it recorded is the light that the output is judged on.
-    step = graph.decoding(look.cameras[0])
-    light = Baking.of(graph.chain(look.cameras[0], output), step, target).light
-    return ClfFile(
-        Path("clf") / f"{name}.clf",
-        "output",
-        f"{SCENE}, after the look",
-        signal_of(look, output),
-        chain,
-        lambda: {
-            name: step.evaluate(code) @ AP1_TO_AP0.T for name, code in camera_colours(step).items()
-        },
-        before=AP0_TO_AP1,
-        light=light,
-        peak=max(1.0, target.peak / 100.0),
-        output=output,
-        scene=own,
-    )
 
 
 def write_amf(look: Look, one: AmfFile, folder: Path) -> list[Written]:

@@ -151,6 +151,13 @@ class Residual:
         self.gives = f"ACEScct after {change.what}"
         self.baking = acescct.baking(self.exact, light, correction.apply, correction.undo)
 
+    def signal(self, code: Array) -> Array:
+        """Return the signal of the display on which ACEScct codes are judged."""
+        name = acescct.viewing_output(self.look)
+        graph = self.look.graph
+        steps = (*graph.rendering(name, self.change.scene), *graph.output_steps(name))
+        return evaluate(steps, acescct.decode(code))
+
     def exact(self, code: Array) -> Array:
         """Return the change's code for a code that the CDL gave."""
         before = acescct.decode(self.correction.undo(code))

@@ -1,8 +1,9 @@
-"""The CLF files: the look, and each camera's way through it, as operations to take apart.
+"""The CLF files: cameras, look and outputs as operations to take apart.
 
-The look takes and gives ACES2065-1, as look modification transforms do, so the files of a
-camera and of the look follow on each other: codes to scene, scene to scene after the look. What
-the format can say stays an operation (`clf_steps.py`); a file's descriptions say what is a
+Each step has its file, and the files follow on each other: a camera's codes to the scene, the
+scene to the scene after the look, that to an output's signal. The scene is ACES2065-1, as in look
+modification transforms. On request (`clf-chain`) a camera's whole way to an output is one file.
+What the format can say stays an operation (`clf_steps.py`); a file's descriptions say what is a
 lattice, and how far the file is from the exact look.
 """
 
@@ -11,11 +12,12 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Final, Protocol
+from typing import TYPE_CHECKING, Final
 
 from lookkit.accuracy.truth import Light
 from lookkit.deliver.acescct import of_display, viewing_output
 from lookkit.deliver.agreement import (
+    Measured,
     agreement,
     as_opencolorio_reads,
     camera_colours,
@@ -34,8 +36,8 @@ from lookkit.deliver.names import (
 from lookkit.deliver.written import Job, Written
 from lookkit.evaluate import evaluate
 from lookkit.files import safe_name
-from lookkit.lattice.of_graph import Baking
-from lookkit.lower import Known
+from lookkit.lattice.of_graph import light_of
+from lookkit.lower import Lattices
 from lookkit.lutfile.clf_write import Clf, ClfHead
 from lookkit.nodes.base import Op, matrix_transform
 from lookkit.piece import Piece
@@ -48,6 +50,10 @@ if TYPE_CHECKING:
 SCENE: Final = "ACES2065-1, scene-linear, mid-grey 0.18"
 
 
+def _as_it_is(values: Array) -> Array:
+    return values
+
+
 @dataclass(frozen=True)
 class ClfFile:
     """One file to be written.
@@ -55,10 +61,10 @@ class ClfFile:
     Attributes
     ----------
     part
-        As in `Written`: "input", "look", "camera-to-look" or "chain".
+        As in `Written`: "input", "look", "output" or "chain".
     before, chain, after
         What the file does: the chain, between changes of primaries that the file adds.
-    colours, light
+    colours, light, signal
         As in `Measured`.
     peak
         The most display light in the chain, 1.0 = 100 cd/m2.
@@ -71,6 +77,7 @@ class ClfFile:
     chain: tuple[Op, ...]
     colours: Callable[[], Mapping[str, Array]]
     light: Light
+    signal: Callable[[Array], Array] = _as_it_is
     before: Array | None = None
     after: Array | None = None
     peak: float = 1.0
@@ -85,28 +92,49 @@ class ClfFile:
         out = evaluate(self.chain, colour)
         return out if self.after is None else out @ self.after.T
 
-    def transforms(self, known: Known) -> list[OcioTransform]:
+    def transforms(self, known: Lattices) -> list[OcioTransform]:
         """Return the operations that the file is to hold; `known` as for `clf_pieces`."""
         pieces = clf_pieces(self.chain, known, self.peak)
         return [*_primaries(self.before), *transforms_of(pieces), *_primaries(self.after)]
 
 
 def jobs(look: Look) -> list[Job]:
-    """Return the jobs for the look, each camera's input and way to the look, and each chain."""
+    """Return the jobs for the look, each camera's input, and each output."""
     return [_job(look, file) for file in files(look)]
 
 
+def chain_jobs(look: Look) -> list[Job]:
+    """Return the jobs for each camera's whole way to each output in one file."""
+    return [_job(look, file) for file in chain_files(look)]
+
+
 def files(look: Look) -> list[ClfFile]:
-    """Return all files of the format, their paths relative to the folder."""
+    """Return the files of the look, of inputs and of outputs; paths relative to the folder.
+
+    A scene has an output file of its own where it changes the rendering.
+    """
     scenes = (None, *look.recipe.deliver.scenes)
     found = [look_file(look, scene) for scene in scenes]
     for camera in look.cameras:
         for scene in scenes_of(look, camera):
             if scene is None or look.recipe.is_matched_apart(camera, scene):
                 found.append(input_file(look, camera, scene))
-            found.append(camera_file(look, camera, scene))
-            found += [chain_file(look, camera, output, scene) for output in look.outputs]
+    for output in look.outputs:
+        plain = look.graph.rendering(output)
+        for scene in scenes:
+            if scene is None or look.graph.rendering(output, scene) != plain:
+                found.append(output_file(look, output, scene))
     return found
+
+
+def chain_files(look: Look) -> list[ClfFile]:
+    """Return a file for each camera, output and scene; paths relative to the folder."""
+    return [
+        chain_file(look, camera, output, scene)
+        for camera in look.cameras
+        for scene in scenes_of(look, camera)
+        for output in look.outputs
+    ]
 
 
 def look_file(look: Look, scene: str | None = None) -> ClfFile:
@@ -120,6 +148,7 @@ def look_file(look: Look, scene: str | None = None) -> ClfFile:
         (*look.graph.trims(scene), *look.graph.look(scene)),
         lambda: {name: light @ AP1_TO_AP0.T for name, light in scene_colours().items()},
         seen_scene(look, scene),
+        signal=scene_signal(look, scene),
         before=AP0_TO_AP1,
         after=AP1_TO_AP0,
         scene=scene,
@@ -132,15 +161,51 @@ def input_file(look: Look, camera: str, scene: str | None = None) -> ClfFile:
     A scene has a file of its own where its light has a match of its own.
     """
     own = scene if look.recipe.is_matched_apart(camera, scene) else None
-    return _of_camera(look, camera, "input", look.graph.camera(camera, own), SCENE, own)
+    step = look.graph.decoding(camera, own)
+    return ClfFile(
+        _folder(camera) / f"{camera_stem(look, camera, own)}_to_ACES2065-1_input.clf",
+        "input",
+        f"camera {camera}: {codes_of(look, camera, own)}",
+        SCENE,
+        look.graph.camera(camera, own),
+        lambda: camera_colours(step),
+        seen_scene(look, own),
+        signal=scene_signal(look, own),
+        after=AP1_TO_AP0,
+        camera=camera,
+        scene=own,
+    )
 
 
-def camera_file(look: Look, camera: str, scene: str | None = None) -> ClfFile:
-    """Return a camera's codes to the scene after the look."""
+def output_file(look: Look, output: str, scene: str | None = None) -> ClfFile:
+    """Return the scene after the look to an output's signal.
+
+    A scene has a file of its own where its overrides change the rendering.
+    """
     graph = look.graph
-    chain = (*graph.camera(camera, scene), *graph.trims(scene), *graph.look(scene))
-    gives = f"{SCENE}, after the look"
-    return _of_camera(look, camera, "camera-to-look", chain, gives, scene)
+    target = graph.output(output)
+    rendering = graph.rendering(output, scene)
+    own = scene if rendering != graph.rendering(output) else None
+    who = () if own is None else (own,)
+    name = "_".join(
+        safe_name(part) for part in (*who, "ACES2065-1_to", output, target.name, target.range)
+    )
+    steps = graph.look(own)
+    return ClfFile(
+        Path("clf") / f"{name}.clf",
+        "output",
+        f"{SCENE}, after the look",
+        signal_of(look, output),
+        (*rendering, *graph.output_steps(output)),
+        lambda: {
+            name: evaluate(steps, light) @ AP1_TO_AP0.T for name, light in scene_colours().items()
+        },
+        light_of(target),
+        before=AP0_TO_AP1,
+        peak=max(1.0, target.peak / 100.0),
+        output=output,
+        scene=own,
+    )
 
 
 def chain_file(look: Look, camera: str, output: str, scene: str | None = None) -> ClfFile:
@@ -154,29 +219,10 @@ def chain_file(look: Look, camera: str, output: str, scene: str | None = None) -
         signal_of(look, output),
         chain,
         lambda: camera_colours(step),
-        Baking.of(chain, step, target).light,
+        light_of(target),
         peak=max(1.0, target.peak / 100.0),
         camera=camera,
         output=output,
-        scene=scene,
-    )
-
-
-def _of_camera(
-    look: Look, camera: str, part: str, chain: tuple[Op, ...], gives: str, scene: str | None
-) -> ClfFile:
-    end = "input" if part == "input" else "look"
-    step = look.graph.decoding(camera, scene)
-    return ClfFile(
-        _folder(camera) / f"{camera_stem(look, camera, scene)}_to_ACES2065-1_{end}.clf",
-        part,
-        f"camera {camera}: {codes_of(look, camera, scene)}",
-        gives,
-        chain,
-        lambda: camera_colours(step),
-        seen_scene(look, scene),
-        after=AP1_TO_AP0,
-        camera=camera,
         scene=scene,
     )
 
@@ -201,7 +247,7 @@ def write_clf_file(look: Look, file: ClfFile, folder: Path) -> Written:
     measured = write_measured(look, clf, path, head, file, lattices=has_lattice(pieces))
     return Written(
         path,
-        "clf",
+        "clf-chain" if file.part == "chain" else "clf",
         file.part,
         file.camera,
         file.output,
@@ -209,24 +255,6 @@ def write_clf_file(look: Look, file: ClfFile, folder: Path) -> Written:
         f"{file.takes}, in; {file.gives}, out; {in_words(pieces)}",
         *measured,
     )
-
-
-class Measured(Protocol):
-    """What a CLF file should give, and what it is measured on."""
-
-    @property
-    def colours(self) -> Callable[[], Mapping[str, Array]]:
-        """Gives sets of colours by name, as the file takes them."""
-        ...
-
-    @property
-    def light(self) -> Light:
-        """What a viewer sees of what comes out."""
-        ...
-
-    def exact(self, colour: Array) -> Array:
-        """Return what the file should give, float64 of shape (..., 3)."""
-        ...
 
 
 def write_measured(
@@ -243,7 +271,7 @@ def write_measured(
     clf.write(path, head, deliver.clf_namespace)
     if not deliver.certify:
         return {}, ()
-    measured = agreement(as_opencolorio_reads(path), aim.exact, aim.colours(), aim.light)
+    measured = agreement(as_opencolorio_reads(path), aim)
     told = measured.line(lattices=lattices)
     clf.write(path, head.saying(told), deliver.clf_namespace)
     return measured.figures(), (told,)
@@ -254,6 +282,13 @@ def seen_scene(look: Look, scene: str | None) -> Light:
     name = viewing_output(look)
     rendering, shown = look.graph.rendering(name, scene), of_display(look.graph.output(name))
     return Light(lambda light: shown.xyz(evaluate(rendering, light @ AP0_TO_AP1.T)), shown.white)
+
+
+def scene_signal(look: Look, scene: str | None) -> Callable[[Array], Array]:
+    """Return what makes of ACES2065-1 the signal of the first output in SDR."""
+    name = viewing_output(look)
+    steps = (*look.graph.rendering(name, scene), *look.graph.output_steps(name))
+    return lambda light: evaluate(steps, light @ AP0_TO_AP1.T)
 
 
 def clf_head(look: Look, scene: str | None, takes: str, gives: str, words: str) -> ClfHead:

@@ -29,7 +29,8 @@ def jobs(look: Look) -> list[Job]:
         path = write_config(look, folder / "ocio")
         note = "every camera a colour space, every output a display, the look as a view"
         files = (path, path.with_suffix(".ocioz"))
-        return [Written(one, "config", "config", note=note) for one in files]
+        found = _measured(look, path)
+        return [Written(one, "config", "config", None, None, None, note, *found) for one in files]
 
     return [Job("OCIO config", write)]
 
@@ -40,9 +41,20 @@ def merged_job(look: Look, base: str) -> Job:
     def write(folder: Path) -> list[Written]:
         path = merge_config(look, base, folder / "ocio_merged")
         note = f"the look added to the config {Path(base).name}, in which nothing is renamed"
-        return [Written(path, "config", "merged config", note=note)]
+        found = _measured(look, path)
+        return [Written(path, "config", "merged config", None, None, None, note, *found)]
 
     return Job("OCIO config, merged", write)
+
+
+def _measured(look: Look, path: Path) -> tuple[dict[str, float], tuple[str, ...]]:
+    """Return the figures of a config and a line of them, where certificates are wanted."""
+    from lookkit.deliver.config_measured import measured, told, worst_of
+
+    if not look.recipe.deliver.certify or not look.cameras or not look.outputs:
+        return {}, ()
+    found = measured(look, library().Config.CreateFromFile(str(path)))
+    return worst_of(found), (told(found),)
 
 
 def write_config(look: Look, folder: Path) -> Path:

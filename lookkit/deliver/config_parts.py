@@ -16,11 +16,12 @@ import numpy as np
 
 from lookkit.deliver.config_ground import Ground
 from lookkit.deliver.config_rules import NUMBERS, PICTURES, file_rules, viewing_rules
-from lookkit.files import safe_name, write_beside
+from lookkit.files import safe_name
 from lookkit.lower import lower
+from lookkit.lutfile.clf_write import Clf, ClfHead
 from lookkit.nodes.base import matrix_transform
 from lookkit.nodes.rendering import Rendering
-from lookkit.ocio import library
+from lookkit.ocio import foldable, library
 from lookkit.spaces.encodings import Encoding, encoding
 from lookkit.spaces.outputs import Output
 from lookkit.spaces.working import AP0_TO_AP1, AP1_TO_AP0, OcioTransform
@@ -28,6 +29,8 @@ from lookkit.spaces.working import AP0_TO_AP1, AP1_TO_AP0, OcioTransform
 if TYPE_CHECKING:
     from lookkit.look import Look
 
+XYZ_ID = "ocio:lin_ciexyzd65_display"
+"""The interop id of CIE XYZ D65; OpenColorIO 2.6 asks for it to show a config on HDR displays."""
 NO_LOOK = "Without the look"
 RAW = "Raw"
 
@@ -154,6 +157,7 @@ class Parts:
             )
             xyz.setDescription("Display light, Y = 1.0 is 100 cd/m2.")
             xyz.setEncoding("display-linear")
+            self._alias(xyz, [], XYZ_ID)
             config.addColorSpace(xyz)
             config.setRole(role, name)
         described = self.look.graph.output(output)
@@ -315,9 +319,6 @@ def _is_published(output: Output) -> bool:
 
 
 def _write_clf(transform: OcioTransform, path: Path) -> None:
-    ocio = library()
-    group = ocio.GroupTransform()
-    group.appendTransform(transform)
-    config = ocio.Config.CreateRaw()
-    with write_beside(path) as beside:
-        group.write(formatName="Academy/ASC Common LUT Format", config=config, fileName=str(beside))
+    name = path.stem
+    head = ClfHead(name, f"what comes before {name}", f"what comes after {name}")
+    Clf([foldable(transform)]).write(path, head)

@@ -22,7 +22,7 @@ from lookkit.version import __version__
 if TYPE_CHECKING:
     from lookkit.look import Look
 
-DECIMALS: Final = 8
+DECIMALS: Final = 7
 SIZES: Final = (17, 33, 65)
 Size = Literal[17, 33, 65, "auto"]
 

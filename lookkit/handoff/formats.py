@@ -16,6 +16,7 @@ FORMATS: Final[Mapping[str, Callable[[Look], list[Job]]]] = {
     "cube": cube.jobs,
     "config": config.jobs,
     "clf": clf.jobs,
+    "clf-chain": clf.chain_jobs,
     "clf-lattice": clf_lattice.jobs,
     "cdl": cdl_residual.jobs,
     "stills": stills.jobs,

@@ -25,9 +25,14 @@ RECIPIENTS: Final = {
     ),
     "clf": (
         "Colourist",
-        "clf/: the look as Common LUT Format operations, from and to ACES2065-1; in clf/CAMERA/ "
-        "the camera's codes to ACES2065-1 (_input), to ACES2065-1 after the look (_look), and to "
-        "each output. Each file says which part of it, if any, is a lattice.",
+        "clf/: the look as Common LUT Format operations, from and to ACES2065-1; before it, in "
+        "clf/CAMERA/, the camera's codes to ACES2065-1 (_input); behind it ACES2065-1 to each "
+        "output. Load the three one after the other. Each file says which part of it, if any, is "
+        "a lattice.",
+    ),
+    "clf-chain": (
+        "Colourist, for one file",
+        "clf/CAMERA/: the camera's codes through the look to each output, as one file.",
     ),
     "clf-lattice": (
         "Colourist, for quick reading",

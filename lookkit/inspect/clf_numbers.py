@@ -5,8 +5,8 @@ colours and operations without a lattice alone (its 0.2.0 looks a lattice up at 
 at 0-1), so the formulas of the standard are written out here, in float64. Neither the parser nor
 the arithmetic is OpenColorIO's.
 
-It knows the namespace of Academy S-2014-006 alone: a file in that of SMPTE ST 2136-1 is put
-into the other before it is parsed, which changes no operation.
+It opens the file itself, as for anybody. It knows the namespace of Academy S-2014-006 alone, and
+refuses that of SMPTE ST 2136-1.
 
 Sources: Academy S-2014-006 (CLF version 3), SMPTE ST 2136-1, the sections on each process node.
 """
@@ -22,8 +22,6 @@ import numpy.typing as npt
 
 Values = npt.NDArray[np.float64]
 
-_ACADEMY: Final = "urn:AMPAS:CLF:v3.0"
-_SMPTE: Final = "http://www.smpte-ra.org/ns/2136-1/2024"
 _LEAST: Final = float(np.finfo(np.float32).tiny)
 _LUMA: Final = np.array([0.2126, 0.7152, 0.0722])
 _FLOATS: Final = ("16f", "32f")
@@ -38,13 +36,8 @@ def apply_clf(path: Path, pixels: Values) -> Values:
         If the file is no CLF, or has integer bit depths, which are not worked out here.
     """
     import colour_clf_io
-    import lxml.etree as etree
 
-    parser = etree.XMLParser(resolve_entities=False, no_network=True, huge_tree=True)
-    root = etree.fromstring(path.read_bytes(), parser)
-    if root.getroottree().docinfo.doctype:
-        raise ValueError("a document type declaration, expected plain XML")
-    parsed = colour_clf_io.ProcessList.from_xml(_academy(root))
+    parsed = colour_clf_io.read_clf_from_file(str(path))
     if parsed is None:
         raise ValueError("no process list")
     out = np.asarray(pixels, dtype=np.float64)
@@ -54,25 +47,6 @@ def apply_clf(path: Path, pixels: Values) -> Values:
             raise ValueError(f"bit depths {depths[0]} to {depths[1]} are not worked out here")
         out = _NODES[type(node).__name__](node, out)
     return out
-
-
-def _academy(root: Any) -> Any:
-    """Return the same tree in the Academy's namespace: its id is an attribute of the root."""
-    import lxml.etree as etree
-
-    if etree.QName(root).namespace != _SMPTE:
-        return root
-    for element in root.iter(etree.Element):
-        name = etree.QName(element)
-        if name.namespace == _SMPTE:
-            element.tag = f"{{{_ACADEMY}}}{name.localname}"
-    for element in root.findall(f"{{{_ACADEMY}}}Id"):
-        if "id" not in root.attrib:
-            root.set("id", (element.text or "").strip())
-        root.remove(element)
-    if "compCLFversion" not in root.attrib:
-        root.set("compCLFversion", "3.0")
-    return root
 
 
 def _matrix(node: Any, rgb: Values) -> Values:

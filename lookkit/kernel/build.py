@@ -11,6 +11,7 @@ import subprocess
 import sys
 import tempfile
 from collections.abc import Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Final
 
@@ -48,10 +49,10 @@ def source_hash() -> str:
 def _sources() -> list[Path]:
     listed = [HERE / "maths.h", *HERE.glob("*.c"), HERE / "maths.py", HERE / "formula.py"]
     listed += [HERE / "record.py", HERE / "build.py"]
-    for folder in ("nodes", "spaces/curves"):
+    for folder in ("nodes", "spaces/curves", "matchfile"):
         listed += (PACKAGE / folder).glob("*.py")
-    listed += [PACKAGE / "spaces" / name for name in ("oklab.py", "level.py", "outputs.py")]
-    listed += [PACKAGE / "graph.py", PACKAGE / "matchfile" / "steps.py"]
+    names = ("oklab.py", "level.py", "encodings.py", "outputs.py")
+    listed += [PACKAGE / "graph.py", *[PACKAGE / "spaces" / name for name in names]]
     return sorted(listed)
 
 
@@ -101,22 +102,23 @@ def compile_all() -> list[Path]:
     if command is None:
         raise RuntimeError("no C compiler")
     text = c_text()
-    made = []
-    with tempfile.TemporaryDirectory() as folder:
+    with tempfile.TemporaryDirectory() as folder, ThreadPoolExecutor() as workers:
         source = Path(folder) / "lookkit.c"
         source.write_text(text, encoding="utf-8")
-        for path, flags in targets():
-            beside = Path(folder) / path.name
-            march = [_of_zig(flag) if "ziglang" in command else flag for flag in flags]
-            libraries = [] if sys.platform == "win32" else ["-lm"]
-            run = [*command, *FLAGS, *march, "-o", str(beside), str(source), *libraries]
-            done = subprocess.run(run, capture_output=True, text=True, check=False)
-            if done.returncode:
-                raise RuntimeError(f"the C compiler failed: {done.stderr.strip()[-2000:]}")
-            shutil.copy(beside, path.with_name(f".{path.name}"))
-            path.with_name(f".{path.name}").replace(path)
-            made.append(path)
-    return made
+        return list(workers.map(lambda one: _compile(command, source, *one), targets()))
+
+
+def _compile(command: Sequence[str], source: Path, path: Path, flags: Sequence[str]) -> Path:
+    beside = source.parent / path.name
+    march = [_of_zig(flag) if "ziglang" in command else flag for flag in flags]
+    libraries = [] if sys.platform == "win32" else ["-lm"]
+    run = [*command, *FLAGS, *march, "-o", str(beside), str(source), *libraries]
+    done = subprocess.run(run, capture_output=True, text=True, check=False)
+    if done.returncode:
+        raise RuntimeError(f"the C compiler failed: {done.stderr.strip()[-2000:]}")
+    shutil.copy(beside, path.with_name(f".{path.name}"))
+    path.with_name(f".{path.name}").replace(path)
+    return path
 
 
 def _of_zig(flag: str) -> str:

@@ -45,6 +45,7 @@ sin = _function("sin", np.sin, "The sine of radians, -8 to 8.")
 cos = _function("cos", np.cos, "The cosine of radians, -8 to 8.")
 atan2 = _function("atan2", np.arctan2, "The angle of (y, x) in radians, -pi to pi.")
 softplus = _function("softplus", lambda x: np.logaddexp(0.0, x), "ln(1 + e^x).")
+growth = _function("growth", lambda x: _growth(x), "(e^x - 1) / x, and 1 at 0.")
 absolute = _function("absolute", np.abs, "|x|.")
 copysign = _function("copysign", np.copysign, "|x| with the sign of y.")
 maximum = _function("maximum", np.maximum, "The larger.")
@@ -62,6 +63,12 @@ DOUBLINGS: Final = 3.321928094887362
 """log2(10)."""
 _LARGEST_DOUBLINGS: Final = 115.41560327111707
 """80 / ln 2: powers of two stop here (5e34), so that finite codes stay finite, in float32 too."""
+
+
+def _growth(x: Any) -> Any:
+    small = np.abs(x) < 1e-300
+    safe = np.where(small, 1.0, x)
+    return np.where(small, 1.0, np.expm1(safe) / safe)
 
 
 def clip(x: Plane, low: Plane, high: Plane) -> Plane:

@@ -45,9 +45,14 @@ class Recorded(Recordable):
                 self.lines.text.append(f"    doubt |= {words[0]};")
             return None
         if name == "where":
-            return self.lines.value("{} ? {} : {}".format(*words), self.lines.kind)
+            # A parameter is read in any case: a choice of two values is no branch.
+            first, *chosen = [self._read(word) for word in words]
+            return self.lines.value(f"{first} ? {chosen[0]} : {chosen[1]}", self.lines.kind)
         end = "f" if self.lines.kind == "float" else "d"
         return self.lines.value(f"{name}_{end}({', '.join(words)})", self.lines.kind)
+
+    def _read(self, word: str) -> str:
+        return self.lines.value(word, self.lines.kind).name if word.startswith("p[") else word
 
     def _word(self, value: Plane) -> str:
         if isinstance(value, Recorded):

@@ -21,90 +21,101 @@ INLINE float cleaned_f(float x) {
     return minimum_f(maximum_f(x, -1e30f), 1e30f);
 }
 
-/* Pixels come in and go out as three numbers each, float or double (`wide_in`, `wide_out`).
-   With `exactly`, all
-   are worked out in double. Slot k of a program has its planes at 3 k TILE. Returns how many pixels were worked out in
-   double, or -1 where there was no memory. */
+/* What waits to be worked out in double: input planes in slot 0, and where each pixel goes. */
+struct waiting {
+    double *planes;
+    long *where;
+    long count;
+};
+
+/* Room for what may wait when another tile of pixels comes. */
+enum { ROOM = 2 * TILE };
+
+static void in_double(struct waiting *w, void *out, int wide_out, int calls,
+    const double_kernel *exact, const double *const *exact_p, const int *slot, const int *other)
+{
+    double *r = w->planes, *g = r + ROOM, *b = r + 2 * ROOM;
+    for (int c = 0; c < calls; c++) {
+        double *s = r + 3L * ROOM * slot[c], *e = r + 3L * ROOM * other[c];
+        exact[c](s, s + ROOM, s + 2 * ROOM, e, e + ROOM, e + 2 * ROOM, NULL, w->count, exact_p[c]);
+    }
+    for (long i = 0; i < w->count; i++) {
+        long at = 3 * w->where[i];
+        if (wide_out) {
+            double *y = (double *)out + at;
+            y[0] = r[i]; y[1] = g[i]; y[2] = b[i];
+        } else {
+            float *y = (float *)out + at;
+            y[0] = (float)r[i]; y[1] = (float)g[i]; y[2] = (float)b[i];
+        }
+    }
+    w->count = 0;
+}
+
+/* Pixels come in and go out as three numbers each, float or double (`wide_in`, `wide_out`); `out`
+   may be `in` where both are alike. With `exactly`, all are worked out in double. Slot k of a
+   program has its planes at 3 k TILE. Returns how many pixels were worked out in double, or -1
+   where there was no memory. */
 EXPORT long lookkit_run(const void *in, void *out, long n, int wide_in, int wide_out, int exactly,
     int slots,
     int calls, const float_kernel *fast, const double_kernel *exact, const float *const *fast_p,
     const double *const *exact_p, const int *slot, const int *other)
 {
     float *f = malloc(sizeof(float) * 3 * TILE * (size_t)slots);
-    double *d = malloc(sizeof(double) * 3 * TILE * (size_t)slots);
     int *doubt = malloc(sizeof(int) * TILE);
-    long *where = malloc(sizeof(long) * TILE);
+    struct waiting w = {malloc(sizeof(double) * 3 * ROOM * (size_t)slots),
+        malloc(sizeof(long) * ROOM), 0};
     long redone = 0;
-    if (!f || !d || !doubt || !where) {
-        free(f); free(d); free(doubt); free(where);
+    if (!f || !w.planes || !doubt || !w.where) {
+        free(f); free(w.planes); free(doubt); free(w.where);
         return -1;
     }
     for (long start = 0; start < n; start += TILE) {
         long count = n - start < TILE ? n - start : TILE;
         float *R = f, *G = f + TILE, *B = f + 2 * TILE;
-        if (wide_in) {
-            const double *x = (const double *)in + 3 * start;
+        const double *wide = (const double *)in + 3 * start;
+        const float *narrow = (const float *)in + 3 * start;
+        for (long i = 0; i < count; i++) doubt[i] = exactly;
+        if (!exactly && wide_in) {
             for (long i = 0; i < count; i++) {
-                double r = cleaned(x[3 * i]), g = cleaned(x[3 * i + 1]), b = cleaned(x[3 * i + 2]);
-                R[i] = (float)r; G[i] = (float)g; B[i] = (float)b;
-                doubt[i] = exactly;
+                R[i] = (float)cleaned(wide[3 * i]); G[i] = (float)cleaned(wide[3 * i + 1]);
+                B[i] = (float)cleaned(wide[3 * i + 2]);
             }
-        } else {
-            const float *x = (const float *)in + 3 * start;
+        } else if (!exactly) {
             for (long i = 0; i < count; i++) {
-                R[i] = cleaned_f(x[3 * i]); G[i] = cleaned_f(x[3 * i + 1]);
-                B[i] = cleaned_f(x[3 * i + 2]);
-                doubt[i] = exactly;
+                R[i] = cleaned_f(narrow[3 * i]); G[i] = cleaned_f(narrow[3 * i + 1]);
+                B[i] = cleaned_f(narrow[3 * i + 2]);
             }
         }
         for (int c = 0; c < calls && !exactly; c++) {
             float *s = f + 3L * TILE * slot[c], *e = f + 3L * TILE * other[c];
             fast[c](s, s + TILE, s + 2 * TILE, e, e + TILE, e + 2 * TILE, doubt, count, fast_p[c]);
         }
-        if (wide_out) {
+        for (long i = 0; i < count; i++) {
+            if (!doubt[i]) continue;
+            w.where[w.count] = start + i;
+            for (int k = 0; k < 3; k++)
+                w.planes[ROOM * k + w.count] =
+                    wide_in ? cleaned(wide[3 * i + k]) : cleaned_f(narrow[3 * i + k]);
+            w.count++;
+            redone++;
+        }
+        if (!exactly && wide_out) {
             double *y = (double *)out + 3 * start;
             for (long i = 0; i < count; i++) {
                 y[3 * i] = R[i]; y[3 * i + 1] = G[i]; y[3 * i + 2] = B[i];
             }
-        } else {
+        } else if (!exactly) {
             float *y = (float *)out + 3 * start;
             for (long i = 0; i < count; i++) {
                 y[3 * i] = R[i]; y[3 * i + 1] = G[i]; y[3 * i + 2] = B[i];
             }
         }
-        long again = 0;
-        for (long i = 0; i < count; i++)
-            if (doubt[i]) where[again++] = start + i;
-        if (!again) continue;
-        redone += again;
-        double *r = d, *g = d + TILE, *b = d + 2 * TILE;
-        for (long i = 0; i < again; i++) {
-            long at = 3 * where[i];
-            if (wide_in) {
-                const double *x = (const double *)in + at;
-                r[i] = cleaned(x[0]); g[i] = cleaned(x[1]); b[i] = cleaned(x[2]);
-            } else {
-                const float *x = (const float *)in + at;
-                r[i] = cleaned_f(x[0]); g[i] = cleaned_f(x[1]); b[i] = cleaned_f(x[2]);
-            }
-        }
-        for (int c = 0; c < calls; c++) {
-            double *s = d + 3L * TILE * slot[c], *e = d + 3L * TILE * other[c];
-            exact[c](s, s + TILE, s + 2 * TILE, e, e + TILE, e + 2 * TILE, doubt, again,
-                exact_p[c]);
-        }
-        for (long i = 0; i < again; i++) {
-            long at = 3 * where[i];
-            if (wide_out) {
-                double *y = (double *)out + at;
-                y[0] = r[i]; y[1] = g[i]; y[2] = b[i];
-            } else {
-                float *y = (float *)out + at;
-                y[0] = (float)r[i]; y[1] = (float)g[i]; y[2] = (float)b[i];
-            }
-        }
+        if (w.count > ROOM - TILE)
+            in_double(&w, out, wide_out, calls, exact, exact_p, slot, other);
     }
-    free(f); free(d); free(doubt); free(where);
+    if (w.count) in_double(&w, out, wide_out, calls, exact, exact_p, slot, other);
+    free(f); free(w.planes); free(doubt); free(w.where);
     return redone;
 }
 

@@ -51,16 +51,11 @@ class Baking:
     @classmethod
     def of(cls, chain: Sequence[Op], camera: Decoding, output: Output) -> Baking:
         """Return the baking of `chain`, which begins with `camera` and ends at `output`."""
-        to_xyz = 100.0 * output.limiting.to_xyz().T
-        white = None
-        if output.is_hdr:
-            x, y, z = (output.reference_white / 100.0 * to_xyz.sum(axis=0)).tolist()
-            white = (x, y, z)
         runner = Runner(chain)
         return cls(
             lambda code: evaluate(chain, code),
             CodeSpace(camera.inverse, camera.evaluate),
-            Light(lambda signal: output.decode(signal) @ to_xyz, white),
+            light_of(output),
             lambda code: runner.run(code).astype(np.float64),
         )
 
@@ -96,6 +91,16 @@ class Baking:
         return certify(
             lattice, shaper, *how, audited=self.audited, quick=self.quick, progress=progress
         )
+
+
+def light_of(output: Output) -> Light:
+    """Return what a viewer sees of an output's signal."""
+    to_xyz = 100.0 * output.limiting.to_xyz().T
+    white = None
+    if output.is_hdr:
+        x, y, z = (output.reference_white / 100.0 * to_xyz.sum(axis=0)).tolist()
+        white = (x, y, z)
+    return Light(lambda signal: output.decode(signal) @ to_xyz, white)
 
 
 def exceeded(certificate: Certificate, budget: Budget) -> list[str]:

@@ -1,8 +1,12 @@
 """Writing Common LUT Format files: OpenColorIO writes the operations, this writes their head.
 
-SMPTE ST 2136-1 names the format by one XML namespace, Academy S-2014-006 version 3 by another;
-the operations are the same. ST 2136-1 has the id as an element, the Academy as an attribute of
-the root; a file in the former's namespace carries both, for either kind of reader.
+Academy S-2014-006 version 3 names the format by one XML namespace, SMPTE ST 2136-1 by another;
+the operations are the same. The Academy has the id as an attribute of the root, ST 2136-1 as an
+element; a file in the latter's namespace carries both, for either kind of reader. Everything reads
+the Academy's form.
+
+Numbers are written as short as they are: OpenColorIO pads them to a column, and parsers refuse
+text of ten megabytes in one element.
 """
 
 from __future__ import annotations
@@ -14,6 +18,8 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Final, Literal
 from xml.sax.saxutils import escape, quoteattr
+
+import numpy as np
 
 from lookkit.errors import LookkitError
 from lookkit.files import write_beside
@@ -31,6 +37,11 @@ NAMESPACES: Final[Mapping[ClfNamespace, tuple[str, str]]] = {
 
 _FORMAT: Final = "Academy/ASC Common LUT Format"
 _ROOT: Final = re.compile(r"\A.*?<ProcessList [^>]*>\n", re.DOTALL)
+_ARRAY: Final = re.compile(r"(<Array [^>]*>)([^<]*)( *</Array>)")
+_WHOLE: Final = re.compile(r"\.0(?= |$)", re.MULTILINE)
+_LEADING: Final = re.compile(r"(?<![0-9.])0\.")
+_MATRIX: Final = 12
+"""Numbers in the largest matrix."""
 _FIRST_NODE: Final = re.compile(r"^    <(?!Description|Info|InputDesc|OutputDesc)", re.MULTILINE)
 
 
@@ -88,9 +99,9 @@ class Clf:
         start = _FIRST_NODE.search(body)
         if not found or start is None:
             raise LookkitError("OpenColorIO wrote a CLF in a form that is not known here")
-        self._body = body[start.start() :]
+        self._body = _ARRAY.sub(_short, body[start.start() :])
 
-    def text(self, head: ClfHead, namespace: ClfNamespace = "smpte") -> str:
+    def text(self, head: ClfHead, namespace: ClfNamespace = "academy") -> str:
         """Return the whole file; its id follows from its content alone."""
         where, version = NAMESPACES[namespace]
         lines = [f"    <Description>{_clean(line)}</Description>" for line in head.description]
@@ -106,7 +117,7 @@ class Clf:
         element = f"    <Id>{id}</Id>\n" if namespace == "smpte" else ""
         return f'<?xml version="1.0" encoding="UTF-8"?>\n{root}\n{element}{rest}'
 
-    def write(self, path: Path, head: ClfHead, namespace: ClfNamespace = "smpte") -> None:
+    def write(self, path: Path, head: ClfHead, namespace: ClfNamespace = "academy") -> None:
         """Write the file: UTF-8, lines ending in LF.
 
         Raises
@@ -116,6 +127,23 @@ class Clf:
         """
         with write_beside(path) as beside:
             beside.write_bytes(self.text(head, namespace).encode())
+
+
+def _short(array: re.Match[str]) -> str:
+    """Return an Array with the shortest numbers that are the same in 32-bit floats.
+
+    A matrix keeps all its digits.
+    """
+    head, numbers, end = array[1], array[2], array[3]
+    columns = int(head.split('dim="')[1].split('"')[0].split()[-1])
+    if 'dim="3 ' in head and columns in (3, 4) and len(numbers.split()) <= _MATRIX:
+        rows = [" ".join(line.split()) for line in numbers.strip().splitlines()]
+    else:
+        written = np.array(numbers.split(), dtype=np.float32).astype("U").reshape(-1, columns)
+        text = "\n".join(map(" ".join, written.tolist()))
+        text = _WHOLE.sub("", text)
+        rows = _LEADING.sub(".", text).split("\n")
+    return f"{head}\n" + "\n".join(rows) + f"\n{end}"
 
 
 def _clean(text: str) -> str:

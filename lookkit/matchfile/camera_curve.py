@@ -10,6 +10,7 @@ from typing import Final
 
 import numpy as np
 
+from lookkit.kernel.maths import Plane, maximum, power, where
 from lookkit.spaces.working import Array
 
 ALPHA: Final = 1.09929682680944
@@ -17,11 +18,11 @@ BETA: Final = 0.018053968510807
 """The constants of ITU-R BT.2020 note 1, with which curve and slope are continuous."""
 
 
-def bt709_decode(signal: Array) -> Array:
+def bt709_decode(signal: Plane) -> Plane:
     """Return linear light of a signal of any shape; carried on below 0 and above 1."""
-    bright = np.maximum(signal, 4.5 * BETA)
-    power = ((bright + (ALPHA - 1.0)) / ALPHA) ** (1.0 / 0.45)
-    return np.where(signal < 4.5 * BETA, signal / 4.5, power)
+    bright = maximum(signal, 4.5 * BETA)
+    light = power((bright + (ALPHA - 1.0)) * (1.0 / ALPHA), 1.0 / 0.45)
+    return where(signal < 4.5 * BETA, signal * (1.0 / 4.5), light)
 
 
 def bt709_encode(light: Array) -> Array:

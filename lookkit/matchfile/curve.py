@@ -9,10 +9,65 @@ what a fit wants. Outside of the knots it goes on straight with the slope of its
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final, NamedTuple
 
 import numpy as np
 
+from lookkit.kernel.formula import Planes, formula, padded
+from lookkit.kernel.maths import Plane, clip, growth, maximum, minimum, where
+from lookkit.matchfile.camera_curve import bt709_decode
 from lookkit.spaces.working import Array
+
+LENGTHS: Final = (48,)
+
+
+class Segment(NamedTuple):
+    """Between two knots: where it begins, one over its width, y there, slope, bend of its log."""
+
+    start: float
+    per_width: float
+    height: float
+    slope: float
+    bend: float
+
+
+_NO_SEGMENT: Final = Segment(1e30, 0.0, 0.0, 0.0, 0.0)
+
+
+class Rising(NamedTuple):
+    """The segments, the outer knots, the slopes beyond them, and the signals that are held."""
+
+    segments: tuple[Segment, ...]
+    first: float
+    last: float
+    below: float
+    above: float
+    lowest: float
+    highest: float
+
+
+def risen(x: Plane, p: Rising) -> Plane:
+    """Return y of x."""
+    inside = clip(x, p.first, p.last)
+    start, per_width, height, slope, bend = p.segments[0]
+    for one in p.segments[1:]:
+        past = inside >= one.start
+        start, per_width = where(past, one.start, start), where(past, one.per_width, per_width)
+        height, slope = where(past, one.height, height), where(past, one.slope, slope)
+        bend = where(past, one.bend, bend)
+    way = inside - start
+    out = height + slope * way * growth(bend * way * per_width)
+    return out + p.below * minimum(x - p.first, 0.0) + p.above * maximum(x - p.last, 0.0)
+
+
+@formula(LENGTHS)
+def camera_curve(r: Plane, g: Plane, b: Plane, p: Rising) -> Planes:
+    """Return a camera's linear light for its full-range signal, decoded by BT.709 first."""
+    return _light(r, p), _light(g, p), _light(b, p)
+
+
+def _light(signal: Plane, p: Rising) -> Plane:
+    return risen(bt709_decode(clip(signal, p.lowest, p.highest)), p)
 
 
 @dataclass(frozen=True)
@@ -33,11 +88,18 @@ class RisingCurve:
 
     def __call__(self, x: Array) -> Array:
         """Return y of any shape of x; rises everywhere, negatives carried."""
-        segment, part, widths, heights = self._place(x)
-        low = self.log_slopes[segment]
-        bend = (self.log_slopes[segment + 1] - low) * part
-        inside = heights[segment] + widths[segment] * np.exp(low) * part * _mean_exp(bend)
-        return np.asarray(inside + self._beyond(x))
+        return np.asarray(risen(np.asarray(x, dtype=np.float64), self.numbers(-np.inf, np.inf)))
+
+    def numbers(self, lowest: float, highest: float) -> Rising:
+        """Return what `camera_curve` takes; signals are held between two ends before it."""
+        widths = np.diff(self.knots)
+        columns = (
+            self.knots[:-1], 1.0 / widths, self._heights(widths), np.exp(self.log_slopes[:-1]),
+            np.diff(self.log_slopes),
+        )  # fmt: skip
+        segments = [Segment(*map(float, row)) for row in zip(*columns, strict=False)]
+        ends = (self.knots[0], self.knots[-1], *np.exp(self.log_slopes[[0, -1]]))
+        return Rising(padded(segments, _NO_SEGMENT, LENGTHS), *map(float, (*ends, lowest, highest)))
 
     def inverse(self, y: Array) -> Array:
         """Return the x of any shape of y."""
@@ -62,7 +124,7 @@ class RisingCurve:
         low, high = self.log_slopes[:-1], self.log_slopes[1:]
         scale = widths * np.exp(low)
         by_high = scale * _mean_exp_weighted(high - low)
-        by_low = scale * _mean_exp(high - low) - by_high
+        by_low = scale * growth(high - low) - by_high
         whole = np.zeros((count, count))
         for k in range(count - 1):
             whole[k + 1] = whole[k]
@@ -71,7 +133,7 @@ class RisingCurve:
         out = whole[segment]
         bend = (self.log_slopes[segment + 1] - self.log_slopes[segment]) * part
         part_high = scale[segment] * part * part * _mean_exp_weighted(bend)
-        part_low = scale[segment] * part * _mean_exp(bend) - part_high
+        part_low = scale[segment] * part * growth(bend) - part_high
         np.put_along_axis(
             out,
             segment[..., None],
@@ -86,7 +148,7 @@ class RisingCurve:
 
     def _heights(self, widths: Array) -> Array:
         low, high = self.log_slopes[:-1], self.log_slopes[1:]
-        return np.concatenate([[0.0], np.cumsum(widths * np.exp(low) * _mean_exp(high - low))])
+        return np.concatenate([[0.0], np.cumsum(widths * np.exp(low) * growth(high - low))])
 
     def _place(self, x: Array) -> tuple[np.ndarray, Array, Array, Array]:
         widths = np.diff(self.knots)
@@ -94,18 +156,6 @@ class RisingCurve:
         segment = np.clip(np.searchsorted(self.knots, inside, side="right") - 1, 0, len(widths) - 1)
         part = (inside - self.knots[segment]) / widths[segment]
         return segment, part, widths, self._heights(widths)
-
-    def _beyond(self, x: Array) -> Array:
-        below = np.minimum(x - self.knots[0], 0.0) * np.exp(self.log_slopes[0])
-        above = np.maximum(x - self.knots[-1], 0.0) * np.exp(self.log_slopes[-1])
-        return np.asarray(below + above)
-
-
-def _mean_exp(z: Array) -> Array:
-    """Mean of exp(z s) over s in 0-1."""
-    small = np.abs(z) < 1e-5
-    safe = np.where(small, 1.0, z)
-    return np.where(small, 1.0 + 0.5 * z, np.expm1(safe) / safe)
 
 
 def _mean_exp_weighted(z: Array) -> Array:

@@ -6,9 +6,38 @@ G. Finlayson, M. Mackiewicz, A. Hurlbert, "Color Correction Using Root-Polynomia
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 
+from lookkit.kernel.formula import Planes, Rows, formula
+from lookkit.kernel.maths import Plane, maximum, mixed, sqrt
 from lookkit.spaces.working import Array
+
+
+class Staged(NamedTuple):
+    """The matrix of a match, and that of its colour stage."""
+
+    rows: Rows
+    roots: Rows
+
+
+@formula()
+def match_colours(r: Plane, g: Plane, b: Plane, p: Staged) -> Planes:
+    """Return the matrix times the light, and the roots' matrix times their terms."""
+    own = mixed(p.rows, r, g, b)
+    staged = mixed(p.roots, *terms_of(r, g, b))
+    return own[0] + staged[0], own[1] + staged[1], own[2] + staged[2]
+
+
+def terms_of(r: Plane, g: Plane, b: Plane) -> Planes:
+    """Return `root_terms` of planes."""
+    r, g, b = maximum(r, 0.0), maximum(g, 0.0), maximum(b, 0.0)
+    return (
+        sqrt(r * g) - 0.5 * (r + g),
+        sqrt(g * b) - 0.5 * (g + b),
+        sqrt(r * b) - 0.5 * (r + b),
+    )
 
 
 def root_terms(z: Array) -> Array:
@@ -16,12 +45,4 @@ def root_terms(z: Array) -> Array:
 
     All are 0 for neutrals and scale with exposure; negative channels count as 0.
     """
-    r, g, b = np.moveaxis(np.maximum(z, 0.0), -1, 0)
-    return np.stack(
-        [
-            np.sqrt(r * g) - 0.5 * (r + g),
-            np.sqrt(g * b) - 0.5 * (g + b),
-            np.sqrt(r * b) - 0.5 * (r + b),
-        ],
-        axis=-1,
-    )
+    return np.stack(terms_of(z[..., 0], z[..., 1], z[..., 2]), axis=-1)

@@ -16,11 +16,12 @@ from typing import Final
 
 import numpy as np
 
-from lookkit.kernel.formula import Program
-from lookkit.matchfile.camera_curve import bt709_decode, bt709_encode
+from lookkit.kernel.formula import Call, Program
+from lookkit.matchfile.camera_curve import bt709_encode
+from lookkit.matchfile.curve import camera_curve
 from lookkit.matchfile.model import LightMatch, MatchFile, ToneCurve
-from lookkit.matchfile.roots import root_terms
-from lookkit.nodes.base import Matrix, matrix_transform
+from lookkit.matchfile.roots import Staged, match_colours
+from lookkit.nodes.base import Matrix, evaluated, matrix_transform
 from lookkit.spaces.encodings import camera_light
 from lookkit.spaces.working import Array, OcioTransform, State, as_pixels
 
@@ -43,13 +44,13 @@ class MatchCurve:
         """Name the cameras and the light."""
         return f"curve of {self.name}"
 
-    def program(self) -> None:
-        """Return None: numpy runs it, by its evaluation."""
+    def program(self) -> Program:
+        """Return the curve behind that of BT.709."""
+        return (Call(camera_curve, self.curve.rising.numbers(LOWEST, HIGHEST)),)
 
     def evaluate(self, rgb: Array) -> Array:
         """Return linear light of the camera's own primaries, shape (..., 3)."""
-        signal = np.clip(as_pixels(rgb), LOWEST, HIGHEST)
-        return self.curve.rising(bt709_decode(signal))
+        return evaluated(self, rgb)
 
     def inverse(self, rgb: Array) -> Array:
         """Return the signal."""
@@ -83,17 +84,15 @@ class MatchColours:
         """Name the cameras and the light."""
         return self.name
 
-    def program(self) -> Program | None:
-        """Return the matrix, or None with a colour stage."""
-        return None if self.roots is not None else (camera_light(np.array(self.matrix)),)
+    def program(self) -> Program:
+        """Return the matrix, and what a colour stage adds."""
+        if self.roots is None:
+            return (camera_light(np.array(self.matrix)),)
+        return (Call(match_colours, Staged(self.matrix, self.roots)), camera_light(np.eye(3)))
 
     def evaluate(self, rgb: Array) -> Array:
         """Return scene-linear AP1, shape (..., 3); negatives and values above one are carried."""
-        light = as_pixels(rgb)
-        out = light @ np.array(self.matrix).T
-        if self.roots is not None:
-            out = out + root_terms(light) @ np.array(self.roots).T
-        return np.asarray(out)
+        return evaluated(self, rgb)
 
     def inverse(self, rgb: Array) -> Array | None:
         """Return what gives `rgb`, or None with a colour stage."""

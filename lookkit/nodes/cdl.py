@@ -14,7 +14,7 @@ unless saturation or a slope is zero.
 
 from __future__ import annotations
 
-from typing import ClassVar, Literal, NamedTuple
+from typing import ClassVar, Final, Literal, NamedTuple
 
 import numpy as np
 from pydantic import field_validator
@@ -22,7 +22,7 @@ from pydantic_core import PydanticCustomError
 
 from lookkit.kernel.formula import Call, Planes, Program, formula, triple
 from lookkit.kernel.formula import Triple as KernelTriple
-from lookkit.kernel.maths import Plane, maximum, where
+from lookkit.kernel.maths import Plane, absolute, maximum, unsure, where
 from lookkit.kernel.maths import power as raised_to
 from lookkit.nodes.base import Node, Triple, param
 from lookkit.spaces.encodings import encoding
@@ -40,6 +40,10 @@ class CdlNumbers(NamedTuple):
     saturation: float
 
 
+_LARGE: Final = 4.0
+"""Beyond any code of a picture: here float32 ends at a hundred-thousandth of a stop."""
+
+
 @formula()
 def cdl(r: Plane, g: Plane, b: Plane, p: CdlNumbers) -> Planes:
     """Return the no-clamp ASC CDL of code values."""
@@ -47,6 +51,8 @@ def cdl(r: Plane, g: Plane, b: Plane, p: CdlNumbers) -> Planes:
         _raised(code * p.slope[k] + p.offset[k], p.power[k]) for k, code in enumerate((r, g, b))
     )
     luma = 0.2126 * r + 0.7152 * g + 0.0722 * b
+    # Codes of strongly negative light are large, and what is left of them beside others is not.
+    unsure(absolute(luma) > _LARGE)
     return (
         luma + p.saturation * (r - luma),
         luma + p.saturation * (g - luma),

@@ -348,7 +348,8 @@ def _tint(films: Films, black: float, light: float, shade: float) -> Tint:
     grey = film.density(0.0)
     wanted = film.density((light - NORMAL_LIGHTS) * LOG_E_PER_LIGHT)
     bent = shade / black**2
-    before = wanted if bent == 0.0 else (np.sqrt(1.0 + 4.0 * bent * wanted) - 1.0) / (2.0 * bent)
+    # The root of bent d^2 + d = wanted, in the form that holds for the smallest bend too.
+    before = 2.0 * wanted / (1.0 + np.sqrt(1.0 + 4.0 * bent * wanted))
     times = float(before * (1.0 - grey / film.full) / (grey * (1.0 - before / film.full)))
     return Tint(times, (times - 1.0) / film.full, bent, 10.0**-film.full)
 

@@ -31,7 +31,6 @@ _LOG10_OF_2 = 0.3010299956639812
 _LOG2_OF_10 = 3.321928094887362
 _DARK = 1e-30
 _BRIGHT = 1e6
-_UNSEEN = 3e-5
 _TINY = 1e-12
 """Added to squares of lengths: a colour without hue has no direction, and is not divided by."""
 
@@ -120,20 +119,22 @@ def seen_as(
     pr, pg, pb = held(pr, pg, pb, r, g, b, p.hold, p.fit)
     pr, pg, pb = tinted(pr, p.red), tinted(pg, p.green), tinted(pb, p.blue)
     pr, pg, pb = fitted(pr, pg, pb, p.fit)
-    # A display's curve is steep at nothing, and what is left of a difference has few digits.
-    unsure(minimum(minimum(absolute(pr), absolute(pg)), absolute(pb)) < _UNSEEN)
+    pr, pg, pb = pr + p.flare, pg + p.flare, pb + p.flare
+    # A display's curve is steepest at black: what is left there of bright light must be exact.
+    least = minimum(minimum(absolute(pr), absolute(pg)), absolute(pb))
+    top = maximum(maximum(pr, pg), pb)
+    unsure((least < 2e-4 * top) & (top > 1e-4))
     clear = p.scale / (1.0 + p.flare)
-    return (pr + p.flare) * clear, (pg + p.flare) * clear, (pb + p.flare) * clear
+    return pr * clear, pg * clear, pb * clear
 
 
 def print_density(r: Plane, g: Plane, b: Plane, p: PrintNumbers) -> Planes:
     """Return the densities of the print's dyes, seen as RGB, for scene-linear AP1."""
     r, g, b = compressed(*mixed(p.taking, r, g, b), p.knee)
-    top = maximum(maximum(absolute(r), absolute(g)), absolute(b))
-    least = minimum(minimum(r, g), b)
-    # A channel far below the others is what is left of a difference in float32.
-    unsure((absolute(least) < 0.005 * top) & (top > 0.02))
     r, g, b = mixed(p.filter, r, g, b)
+    # A channel far below the others is what is left of a difference in float32.
+    top = maximum(maximum(r, g), b)
+    unsure((_faint(r, top) | _faint(g, top) | _faint(b, top)) & (top > 0.02))
     r, g, b = (
         _negative(r, p),
         _negative(g, p),
@@ -142,6 +143,10 @@ def print_density(r: Plane, g: Plane, b: Plane, p: PrintNumbers) -> Planes:
     r, g, b = mixed(p.couplers, r, g, b)
     r, g, b = _density(-r, p.print), _density(-g, p.print), _density(-b, p.print)
     return mixed(p.dyes, r, g, b)
+
+
+def _faint(light: Plane, top: Plane) -> Plane:
+    return (light < 0.02 * top) & (light > -1e-3 * top)
 
 
 def _negative(light: Plane, p: PrintNumbers) -> Plane:
@@ -166,23 +171,34 @@ def compressed(r: Plane, g: Plane, b: Plane, knee: Knee) -> Planes:
     size = maximum(absolute(top), _DARK)
     share = 1.0 / size
     return (
-        top - size * _bent((top - r) * share, knee.threshold, knee.red),
-        top - size * _bent((top - g) * share, knee.threshold, knee.green),
-        top - size * _bent((top - b) * share, knee.threshold, knee.blue),
+        r + size * _less((top - r) * share, knee.threshold, knee.red),
+        g + size * _less((top - g) * share, knee.threshold, knee.green),
+        b + size * _less((top - b) * share, knee.threshold, knee.blue),
     )
 
 
-def _bent(distance: Plane, threshold: float, per_scale: float) -> Plane:
+def _less(distance: Plane, threshold: float, per_scale: float) -> Plane:
+    """Return by how much less a distance is compressed to: 0 under the threshold."""
     over = maximum(distance - threshold, 0.0)
     x = over * per_scale
-    return minimum(distance, threshold) + over / sqrt(1.0 + x * x)
+    root = sqrt(1.0 + x * x)
+    return over * (x * x / (root * (root + 1.0)))
 
 
 def fitted(r: Plane, g: Plane, b: Plane, fit: Fit) -> Planes:
-    """Return print light inside a display's gamut, 0-1 of its white or peak."""
+    """Return print light inside a display's gamut, 0-1 of its white or peak.
+
+    The second compression is that of 1 - light, written so that dark light keeps its digits.
+    """
     r, g, b = compressed(*mixed(fit.matrix, r, g, b), fit.low)
-    r, g, b = compressed(1.0 - r, 1.0 - g, 1.0 - b, fit.high)
-    return 1.0 - r, 1.0 - g, 1.0 - b
+    low, knee = minimum(minimum(r, g), b), fit.high
+    size = maximum(absolute(1.0 - low), _DARK)
+    share = 1.0 / size
+    return (
+        r - size * _less((r - low) * share, knee.threshold, knee.red),
+        g - size * _less((g - low) * share, knee.threshold, knee.green),
+        b - size * _less((b - low) * share, knee.threshold, knee.blue),
+    )
 
 
 def tinted(light: Plane, tint: Tint) -> Plane:

@@ -223,7 +223,7 @@ class Budget(Table):
 
 
 FormatName = Literal[
-    "cube", "config", "clf", "clf-lattice", "cdl", "stills", "aces", "amf", "report"
+    "cube", "config", "clf", "clf-chain", "clf-lattice", "cdl", "stills", "aces", "amf", "report"
 ]
 
 
@@ -264,9 +264,9 @@ class Deliver(Table):
         "default that of SOURCE_DATE_EPOCH, else 2000-01-01T00:00:00Z",
     )
     clf_namespace: Literal["smpte", "academy"] = Field(
-        default="smpte",
-        description="the form of CLF files: SMPTE ST 2136-1, or the Academy's version 3, which "
-        "older readers want",
+        default="academy",
+        description="the form of CLF files: the Academy's version 3, which everybody reads, or "
+        "SMPTE ST 2136-1, which only newer readers do",
     )
 
     @property

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from lookkit.lower import pieces
+from lookkit.lower import unsayable
 from lookkit.nodes.base import Node, Op, Step, Table
+from lookkit.piece import labels
 from lookkit.recipe.wiring import wire
 
 if TYPE_CHECKING:
@@ -38,13 +39,8 @@ def describe(look: Look) -> str:
             lines.append(f"  changes {name}: {', '.join(map(str, changes))}")
     lines.append("look:")
     lines += _list(recipe.look) or ["  (no nodes)"]
-    for part in pieces(graph.look(), look.lattices):
-        if part.size:
-            lines.append(
-                f"  OpenColorIO carries [{part.label}] as one lattice of {part.size} points: "
-                f"99 % of light within {100 * part.error:.2g} %, all within "
-                f"{100 * part.largest:.2g} %"
-            )
+    if unsaid := unsayable(graph.look()):
+        lines.append(f"  the OCIO config carries [{labels(unsaid)}] as one lattice")
     for name in look.outputs:
         target = graph.output(name)
         wired = "" if target.range == target.interface_range else (

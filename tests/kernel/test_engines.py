@@ -1,19 +1,25 @@
 """Both engines run one formula: the compiled one stays within a tenth of a ten-bit code."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lookkit.evaluate import Runner, evaluate
+from lookkit.evaluate import Runner, evaluate, parts_of
 from lookkit.graph import InputTransform, OutputTransform
 from lookkit.kernel import engine, numpy_engine
 from lookkit.kernel.formula import FORMULAS, Affine, Call, padded
 from lookkit.kernel.record import kernels
 from lookkit.look import Look, load_shipped, shipped_looks
+from lookkit.match.fit import KNOTS
+from lookkit.matchfile.model import ToneCurve
+from lookkit.matchfile.steps import MatchColours, MatchCurve
 from lookkit.nodes import KINDS, kind_name
 from lookkit.nodes.film_print import FilmPrint
 from lookkit.recipe.load import parse_recipe
+from lookkit.spaces.curves import Points
 from lookkit.spaces.encodings import encoding, encodings
 from lookkit.spaces.outputs import output, outputs
 from lookkit.spaces.working import State
@@ -109,6 +115,36 @@ def test_every_output_is_within_a_tenth_of_a_code(name):
         InputTransform(encoding("LogC4")), *FilmPrint().ops_for(target), OutputTransform(target)
     )  # fmt: skip
     assert worst(chain, codes_between(-0.5, 1.5, 3000, 4), in_codes) <= 0.1
+
+
+def measured_camera():
+    """A camera whose curve is known by points, three stops apart."""
+    points = ((0.1, 0.0), (0.25, 0.02), (0.4, 0.18), (0.6, 1.0), (0.8, 4.0), (1.0, 12.0))
+    return InputTransform(replace(encoding("LogC4"), curve=Points(points=points)))
+
+
+def matched_camera(roots=None):
+    """A camera of unknown encoding, with as many slopes as `lookkit match` fits."""
+    slopes = np.exp(np.random.default_rng(3).normal(0.0, 0.3, KNOTS))
+    curve = MatchCurve("B", ToneCurve(top=1.0, slopes=tuple(slopes)))
+    matrix = ((0.9, 0.08, 0.02), (0.05, 0.9, 0.05), (0.02, 0.1, 0.88))
+    return curve, MatchColours("B", matrix, roots)
+
+
+@compiled
+@pytest.mark.parametrize(
+    "first",
+    [
+        (measured_camera(),),
+        matched_camera(),
+        matched_camera(((0.05, -0.02, 0.01), (0.02, 0.03, -0.05), (0.0, 0.04, 0.02))),
+    ],
+    ids=["points", "match", "match with a colour stage"],
+)
+def test_measured_and_matched_cameras_are_one_program_within_a_tenth_of_a_code(first):
+    chain = (*first, *chain_of(FilmPrint())[1:])
+    assert len(parts_of(chain)) == 1
+    assert worst(chain, codes_between(-0.5, 1.5, 3000, 3), in_codes) <= 0.1
 
 
 def wearing(name):

@@ -55,6 +55,17 @@ def float32_slack(steps, rgb, exact):
     largest = rounding * np.abs(rgb).max(axis=-1, keepdims=True)
     moved = [run(steps, rgb + sign * largest * axis) for axis in np.eye(3) for sign in (-1.0, 1.0)]
     conditioning = np.max([np.abs(other - exact) for other in moved], axis=0)
+    parts = [transform for step in steps for transform in step.lower() or ()]
+    for cut in range(1, len(parts)):
+        between = Processor(parts[:cut]).apply(rgb).astype(np.float64)
+        after = Processor(parts[cut:])
+        left = after.apply(between)
+        largest = rounding * np.abs(between).max(axis=-1, keepdims=True)
+        for axis in np.eye(3):
+            for sign in (-1.0, 1.0):
+                with np.errstate(invalid="ignore"):  # beyond HIGHEST both may be infinite
+                    other = np.abs(after.apply(between + sign * largest * axis) - left)
+                conditioning = np.fmax(conditioning, other)
     return conditioning + rounding * np.abs(exact).max(axis=-1, keepdims=True)
 
 

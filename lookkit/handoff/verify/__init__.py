@@ -146,7 +146,11 @@ def _kinds(
         (
             "OCIO config",
             (".ocio", ".ocioz"),
-            lambda files: (row for name in files for row in config_rows(name, folder, truths)),
+            lambda files: (
+                row
+                for name, entry in files.items()
+                for row in config_rows(name, entry, folder, truths, gpu="ocio" in readers)
+            ),
         ),
     ]
 

@@ -3,37 +3,61 @@
 from __future__ import annotations
 
 import zipfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from lookkit.accuracy.truth import steady
 from lookkit.deliver.config import CONFIG_NAME
 from lookkit.deliver.config_files import files_named
-from lookkit.deliver.config_parts import camera_space, display_name, look_name, owner_of
+from lookkit.deliver.config_measured import measured, ways, worst_of
+from lookkit.handoff.verify.clfs import CODES, certified
 from lookkit.handoff.verify.graph import Truths
 from lookkit.handoff.verify.listing import leaves
 from lookkit.handoff.verify.report import Row
 from lookkit.inspect.reader_process import plain_reason
-from lookkit.lower import lower
-from lookkit.ocio import Processor, library
-from lookkit.spaces.working import Array
+from lookkit.inspect.shaders import SECONDS, View, draw, views_of, write_shaders
+from lookkit.lower import unsayable
+from lookkit.ocio import library
+from lookkit.piece import GOALS
+from lookkit.piece_fit import TEN_BIT
+
+if TYPE_CHECKING:
+    from lookkit.look import Look
 
 ANALYTIC: Final = 5e-5
 """Signal 0-1 by which a config without a lattice may differ from the graph: float32 of its
 operations, a twentieth of a ten-bit code."""
-TABLES: Final = 0.05 / 1023
-"""Signal by which a config with a lattice may differ from lookkit's own processor, which has the
-same tables behind other matrices; how far those are from the graph is told beside."""
-_PIXELS: Final = 2000
+GPU: Final = 0.3
+"""Ten-bit codes by which a GPU's picture may differ from the processor's."""
+_SAMPLED: Final = 4.0
+"""How many times its goal a config without a certificate may be off: its lattices are sampled."""
+_DRAWN: Final = ("image-like", "skin", "saturated-emitters")
+_SPARSE: Final = 8
+_PICTURES: Final = "codes of image-like 99.9 %"
 _LARGEST: Final = 512 << 20
 """Bytes that an archive may unpack to."""
 
 
-def config_rows(name: str, folder: Path, truths: Truths | None) -> Iterator[Row]:
-    """Yield what OpenColorIO makes of one config or archive."""
+def config_rows(
+    name: str,
+    entry: Mapping[str, Any],
+    folder: Path,
+    truths: Truths | None,
+    *,
+    gpu: bool = True,
+) -> Iterator[Row]:
+    """Yield what OpenColorIO makes of one config or archive, on the processor and on a GPU.
+
+    Parameters
+    ----------
+    entry
+        That of the manifest.
+    gpu
+        Whether shaders are written and run, in processes of their own.
+    """
     ocio = library()
     path = folder / name
     title = f"OpenColorIO {ocio.GetVersion()}"
@@ -59,7 +83,9 @@ def config_rows(name: str, folder: Path, truths: Truths | None) -> Iterator[Row]
         if truths is None:
             yield Row(name, title, "reads", "loaded and validated")
             return
-        yield from _pixels(name, config, title, truths)
+        yield from _pixels(name, entry, config, title, truths)
+        if gpu:
+            yield from _on_gpu(name, path, config, truths.look)
     finally:
         ocio.SetLoggingLevel(before)
 
@@ -106,66 +132,73 @@ def _files(name: str, path: Path, config: Any) -> Row:
     return Row(name, "links", "agrees", f"{len(named)} LUT files that it names are there")
 
 
-def _pixels(name: str, config: Any, title: str, truths: Truths) -> Iterator[Row]:
+def _pixels(
+    name: str, entry: Mapping[str, Any], config: Any, title: str, truths: Truths
+) -> Iterator[Row]:
+    """Hold every way through a config against the graph."""
     ocio = library()
     look = truths.look
-    worst, where, count, shift = 0.0, "", 0, 0.0
-    within = ANALYTIC
-    spaces = set(config.getColorSpaceNames(ocio.SEARCH_REFERENCE_SPACE_ALL, ocio.COLORSPACE_ALL))
-    displays, looks = set(config.getDisplays()), set(config.getLookNames())
-
-    def ours(name: str, names: set[str]) -> str:
-        renamed = f"{name} ({owner_of(look)})"
-        return renamed if renamed in names else name
-
-    for camera in look.cameras:
-        codes = _codes(truths, camera)
-        for scene in (None, *look.recipe.deliver.scenes):
-            if scene is not None and camera not in look.recipe.cameras_of(scene):
-                continue
-            for output in look.outputs:
-                view = look_name(look, scene)
-                apart_in = scene if look.recipe.is_matched_apart(camera, scene) else None
-                what = f"camera {camera}, {output}, view {view}"
-                try:
-                    read = Processor.of(
-                        config.getProcessor(
-                            ours(camera_space(camera, apart_in), spaces),
-                            ours(display_name(look, output), displays),
-                            ours(view, looks),
-                            ocio.TRANSFORM_DIR_FORWARD,
-                        )
-                    )
-                except (ocio.Exception, ocio.ExceptionMissingFile) as error:
-                    yield Row(name, title, "misreads", f"{what}: {error}")
-                    return
-                found = steady(read.apply_exact)(codes)
-                off = np.abs(found - truths.chain(camera, output, scene).exact(codes)).max(axis=1)
-                chain = look.graph.chain(camera, output, scene)
-                if all(op.lower() is not None for op in chain):
-                    apart = float(off.max())
-                else:
-                    within = TABLES
-                    own = Processor(lower(chain, look.lattices)).apply_exact
-                    apart = float(np.abs(found - steady(own)(codes)).max())
-                    shift = max(shift, float(np.quantile(off[:_PIXELS], 0.99)))
-                count += 1
-                if apart >= worst:
-                    worst, where = apart, what
-    if worst > within:
-        text = f"{where}: differs by {worst * 1023:.3g} ten-bit codes"
-        yield Row(name, title, "misreads", text, worst, within)
+    try:
+        found = measured(look, config)
+    except (ocio.Exception, ocio.ExceptionMissingFile) as error:
+        yield Row(name, title, "misreads", plain_reason(error, Path(name)))
         return
-    text = f"{count} views equal lookkit's within {within * 1023:.2g} ten-bit codes"
-    if shift:
-        text += f"; its lattice is within {shift * 1023:.2g} of the graph for 99 % of pictures"
-    yield Row(name, title, "agrees", text, worst, within)
+    stated = entry.get("figures")
+    if stated:
+        worst = worst_of(found)
+        row = replace(certified(name, worst, stated), reader=title)
+        if row.verdict == "agrees":
+            wanted = float(stated[_PICTURES])
+            off, within = abs(worst[_PICTURES] - wanted), 0.05 * wanted + CODES
+            row = replace(row, difference=off, within=within)
+        yield row
+        return
+    for way, one in found.items():
+        analytic = not unsayable(look.graph.chain(way.camera, way.output, way.scene))
+        for kind, off in one.codes.items():
+            within = TEN_BIT * ANALYTIC if analytic else _SAMPLED * GOALS[kind].codes
+            if off > within:
+                text = f"{way}: {kind} is off by {off:.3g} ten-bit codes, expected {within:.2g}"
+                yield Row(name, title, "misreads", text, off, within)
+                return
+    pictures = max((one.codes["image-like"] for one in found.values()), default=0.0)
+    text = (
+        f"{len(found)} views, without a certificate: pictures within {pictures:.2g} ten-bit codes"
+    )
+    yield Row(name, title, "agrees", text)
 
 
-def _codes(truths: Truths, camera: str) -> Array:
-    """Return colours of pictures, and behind them as many of any kind."""
-    from lookkit.accuracy.samples import CodeSpace, audit_sets
-
-    step = truths.look.graph.decoding(camera)
-    sets = audit_sets(CodeSpace(step.inverse, step.evaluate), sizes={"image-like": _PIXELS})
-    return np.concatenate([sets["image-like"], np.random.default_rng(5).random((_PIXELS, 3))])
+def _on_gpu(name: str, path: Path, config: Any, look: Look) -> Iterator[Row]:
+    """Write the shaders of every view, and run them where GL is to be had."""
+    there = list(ways(look, config))
+    spaces = dict.fromkeys(way.space for way in there)
+    views = views_of(config, list(spaces))
+    written = write_shaders(path, views)
+    if written.fault:
+        yield Row(name, "GPU", "refuses", written.fault)
+        return
+    text = (
+        f"the shaders of {written.views} views, GLSL 4.0 and GLSL ES 3.0: {written.seconds:.2f} s, "
+        f"{written.memory >> 20} MB and {written.textures / 1e6:.1f} MB of tables at most"
+    )
+    yield Row(name, "GPU", "agrees", text, written.seconds, SECONDS)
+    for camera in dict.fromkeys(way.camera for way in there):
+        own = [way for way in there if way.camera == camera]
+        pixels = np.concatenate(
+            [one[::_SPARSE] for key, one in own[0].colours().items() if key in _DRAWN]
+        )
+        drawn = draw(path, [View(way.space, way.display, way.view) for way in own], pixels)
+        if not drawn.renderer:
+            yield Row(name, "GL", "absent", f"not tried, {drawn.reason}")
+            return
+        if drawn.reason:
+            yield Row(name, drawn.renderer, "refuses", drawn.reason)
+            return
+        for way, picture in zip(own, drawn.pictures, strict=True):
+            off = TEN_BIT * float(np.abs(picture - way.read(config)(pixels)).max())
+            if not off <= GPU:
+                text = f"{way}: {off:.3g} ten-bit codes from the processor's picture"
+                yield Row(name, drawn.renderer, "misreads", text, off, GPU)
+                return
+    text = f"draws {len(there)} views within {GPU:g} ten-bit codes of the processor's pictures"
+    yield Row(name, drawn.renderer, "agrees", text)

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any, Final
 from lookkit.accuracy.audit import Audited
 from lookkit.accuracy.samples import AUDIT_SEED, SetName, audit_sets
 from lookkit.accuracy.truth import Exact, Light, steady
-from lookkit.deliver import acescct, amf, clf, stills
+from lookkit.deliver import acescct, clf, stills
 from lookkit.deliver.aces import LookTransform
 from lookkit.deliver.cdl import read_cc
 from lookkit.deliver.cdl_residual import FOLDER as CDL_FOLDER
@@ -65,8 +65,8 @@ class Declared:
         What it takes to what it gives, float64, shape (n, 3).
     colours
         Gives the sets it is measured on, as it takes them.
-    light
-        What a viewer sees of what it gives, or None.
+    light, signal
+        What a viewer sees of what it gives, and the signal of that display.
     transforms
         Gives the operations that lookkit makes for it.
     """
@@ -74,6 +74,7 @@ class Declared:
     exact: Exact
     colours: Callable[[], Mapping[str, Array]]
     light: Light
+    signal: Callable[[Array], Array]
     transforms: Callable[[], Sequence[OcioTransform]]
 
 
@@ -152,13 +153,19 @@ class Truths:
         if part in RESIDUALS:
             residual = self._residual(entry)
             return Declared(
-                residual.exact, residual.colours, residual.light, lambda: residual.transforms
+                residual.exact,
+                residual.colours,
+                residual.light,
+                residual.signal,
+                lambda: residual.transforms,
             )
         file = self._file(entry)
         if file is None:
             return None
         known = self.look.lattices
-        return Declared(file.exact, file.colours, file.light, lambda: file.transforms(known))
+        return Declared(
+            file.exact, file.colours, file.light, file.signal, lambda: file.transforms(known)
+        )
 
     def change(self, entry: Mapping[str, Any]) -> Change:
         """Return the change that a CDL or a residual is made for.
@@ -182,14 +189,11 @@ class Truths:
         if part == "input":
             camera, _, scene = names(entry, ("camera",))
             return clf.input_file(look, camera, scene)
-        if part == "camera-to-look":
-            camera, _, scene = names(entry, ("camera",))
-            return clf.camera_file(look, camera, scene)
         if part == "chain":
             return clf.chain_file(look, *names(entry, ("camera", "output")))
         if part == "output":
             _, output, scene = names(entry, ("output",))
-            return amf.output_file(look, output, scene)
+            return clf.output_file(look, output, scene)
         return None
 
     def _residual(self, entry: Mapping[str, Any]) -> Residual:

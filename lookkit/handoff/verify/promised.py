@@ -55,6 +55,9 @@ def promised(look: Look) -> Iterator[Promise]:
     if "clf" in formats:
         for file in clf.files(look):
             yield "clf", file.part, file.camera, file.output, file.scene
+    if "clf-chain" in formats:
+        for file in clf.chain_files(look):
+            yield "clf-chain", file.part, file.camera, file.output, file.scene
     if "clf-lattice" in formats:
         for camera, output, scene in cube.chains(look):
             yield "clf-lattice", "chain", camera, output, scene

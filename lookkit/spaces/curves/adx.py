@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from math import log10
-from typing import ClassVar, Final
+from typing import ClassVar, Final, NamedTuple
 
 import numpy as np
 
-from lookkit.spaces.curves.base import Curve, require
-from lookkit.spaces.curves.log import Log
+from lookkit.kernel.formula import Planes, formula
+from lookkit.kernel.maths import Plane, clip, maximum, minimum, mixed
+from lookkit.spaces.curves.base import Curve, Way, require
+from lookkit.spaces.curves.log import Log, log_decode
 from lookkit.spaces.working import Array, OcioTransform
 
 _CROSSTALK: Final = np.array(
@@ -45,6 +48,37 @@ _EXPOSURE: Final = Log(
 )
 
 
+_FOOT_SLOPE: Final = (_TOE[1] - _TOE[0]) / (_DENSITY[1] - _DENSITY[0])
+
+
+class AdxNumbers(NamedTuple):
+    """Density is scale code - black."""
+
+    scale: float
+    black: float
+
+
+@formula()
+def adx_decode(r: Plane, g: Plane, b: Plane, p: AdxNumbers) -> Planes:
+    """Return exposure for codes."""
+    r, g, b = p.scale * r - p.black, p.scale * g - p.black, p.scale * b - p.black
+    r, g, b = mixed(_CROSSTALK.tolist(), r, g, b)
+    return _exposure(r), _exposure(g), _exposure(b)
+
+
+def _exposure(density: Plane) -> Plane:
+    return log_decode.one(_log_exposure(density), _EXPOSURE.numbers)
+
+
+def _log_exposure(density: Plane) -> Plane:
+    # Each line of the table adds what it rises up to here; the first and last go on beyond it.
+    out = float(_TOE[0]) + float(_FOOT_SLOPE) * minimum(density - float(_DENSITY[0]), 0.0)
+    for (start, end), (low, high) in zip(pairwise(_DENSITY), pairwise(_TOE), strict=True):
+        slope = float((high - low) / (end - start))
+        out = out + slope * clip(density - float(start), 0.0, float(end - start))
+    return out + (1.0 / _GAMMA) * maximum(density - _STRAIGHT, 0.0)
+
+
 @dataclass(frozen=True)
 class Adx(Curve):
     """Code of a scanned negative to exposure, of the three layers together.
@@ -74,10 +108,17 @@ class Adx(Curve):
         ok = min(self.code_range, self.codes_per_density) > 0
         require(ok, "code_range and codes_per_density: expected above 0")
 
+    @property
+    def decoding(self) -> Way:
+        """The formula from codes to exposure, of the three layers together."""
+        per_code = self.codes_per_density
+        return adx_decode, AdxNumbers(self.code_range / per_code, self.black / per_code)
+
     def decode(self, code: Array) -> Array:
         """Return exposure for codes."""
-        density = (code * self.code_range - self.black) / self.codes_per_density
-        return _EXPOSURE.decode(_log_exposure(density @ _CROSSTALK.T))
+        formula, p = self.decoding
+        with np.errstate(all="ignore"):
+            return np.stack(formula(code[..., 0], code[..., 1], code[..., 2], p), axis=-1)
 
     def encode(self, linear: Array) -> Array:
         """Return codes for exposure."""
@@ -110,18 +151,6 @@ class Adx(Curve):
         inverse = np.asarray(np.linalg.inv(_CROSSTALK), dtype=np.float64)
         end = affine(scale, self.black / self.code_range)
         return [*_EXPOSURE.lower_encode(), start, table, matrix(inverse), end]
-
-
-_FOOT_SLOPE: Final = (_TOE[1] - _TOE[0]) / (_DENSITY[1] - _DENSITY[0])
-
-
-def _log_exposure(density: Array) -> Array:
-    inside = np.interp(density, _DENSITY, _TOE)
-    below = _TOE[0] + (density - _DENSITY[0]) * _FOOT_SLOPE
-    above = _TOE[-1] + (density - _STRAIGHT) / _GAMMA
-    outer = np.where(density > _STRAIGHT, above, below)
-    within = (density >= _DENSITY[0]) & (density <= _STRAIGHT)
-    return np.asarray(np.where(within, inside, outer))
 
 
 def _density(log_exposure: Array) -> Array:

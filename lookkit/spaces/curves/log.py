@@ -122,7 +122,8 @@ class Log(Curve):
         return slope, self._break_code - slope * self._break
 
     @cached_property
-    def _numbers(self) -> LogNumbers:
+    def numbers(self) -> LogNumbers:
+        """What its formulas take."""
         slope, offset = self._line
         return LogNumbers(
             rate=self._rate * log(2.0),
@@ -138,12 +139,12 @@ class Log(Curve):
     @property
     def decoding(self) -> Way:
         """The formula from codes to light."""
-        return log_decode, self._numbers
+        return log_decode, self.numbers
 
     @property
     def encoding(self) -> Way:
         """The formula from light to codes."""
-        return log_encode, self._numbers
+        return log_encode, self.numbers
 
     @cached_property
     def miss(self) -> float:

@@ -5,15 +5,63 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
-from typing import Any, ClassVar, Final
+from typing import Any, ClassVar, Final, NamedTuple
 
 import numpy as np
 
-from lookkit.spaces.curves.base import Curve, require
+from lookkit.kernel.formula import Planes, formula, padded
+from lookkit.kernel.maths import Plane, clip, exp2, maximum, minimum, where
+from lookkit.spaces.curves.base import Curve, Way, require
 from lookkit.spaces.working import Array, OcioTransform
 
 _NEAR_BLACK: Final = 0.01
 """Light below about this is interpolated linearly, light above logarithmically."""
+_PER_E: Final = 1.4426950408889634
+"""log2(e)."""
+LENGTHS: Final = (16,)
+
+
+class Cubic(NamedTuple):
+    """Between two points: the code where it begins, and its coefficients from the cube down."""
+
+    start: float
+    cube: float
+    square: float
+    slope: float
+    height: float
+
+
+_NO_CUBIC: Final = Cubic(1e30, 0.0, 0.0, 0.0, 0.0)
+
+
+class PointNumbers(NamedTuple):
+    """The cubics, the codes of the first and last points, and the slopes of light beyond them."""
+
+    cubics: tuple[Cubic, ...]
+    first: float
+    last: float
+    low: float
+    high: float
+
+
+@formula(LENGTHS)
+def points_decode(r: Plane, g: Plane, b: Plane, p: PointNumbers) -> Planes:
+    """Return linear light for codes."""
+    return _light(r, p), _light(g, p), _light(b, p)
+
+
+def _light(code: Plane, p: PointNumbers) -> Plane:
+    inside = clip(code, p.first, p.last)
+    start, cube, square, slope, height = p.cubics[0]
+    for one in p.cubics[1:]:
+        past = inside >= one.start
+        start, cube = where(past, one.start, start), where(past, one.cube, cube)
+        square, slope = where(past, one.square, square), where(past, one.slope, slope)
+        height = where(past, one.height, height)
+    t = inside - start
+    power = exp2(_PER_E * (((cube * t + square) * t + slope) * t + height))
+    light = (0.5 * _NEAR_BLACK) * (power - 1.0 / power)
+    return light + p.low * minimum(code - p.first, 0.0) + p.high * maximum(code - p.last, 0.0)
 
 
 @dataclass(frozen=True)
@@ -73,13 +121,17 @@ class Points(Curve):
         low, high = np.where(smooth > 0, smooth, chords)
         return float(low), float(high)
 
+    @property
+    def decoding(self) -> Way:
+        """The formula from codes to light."""
+        rows = zip(self._codes[:-1], *self._cubic.c, strict=True)
+        cubics = padded([Cubic(*map(float, row)) for row in rows], _NO_CUBIC, LENGTHS)
+        ends = (float(self._codes[0]), float(self._codes[-1]), *self._end_slopes)
+        return points_decode, PointNumbers(cubics, *ends)
+
     def decode(self, code: Array) -> Array:
         """Return linear light for codes, any shape."""
-        first, last = self._codes[0], self._codes[-1]
-        low, high = self._end_slopes
-        inside = _NEAR_BLACK * np.sinh(self._cubic(np.clip(code, first, last)))
-        below = np.minimum(code - first, 0) * low
-        return np.asarray(inside + below + np.maximum(code - last, 0) * high)
+        return np.asarray(_light(np.asarray(code, dtype=np.float64), self.decoding[1]))
 
     def encode(self, linear: Array) -> Array:
         """Return codes for linear light, any shape, to 1e-12 of the interval."""

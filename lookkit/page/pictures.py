@@ -1,0 +1,166 @@
+"""The pictures of a film as the page keeps them: scene light before the scene's trims.
+
+What a camera recorded is decoded, matched and brought through the camera's own trims once;
+every change of the look or of a scene's trims starts from there. Pictures are made small in
+light, by areas.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+
+from lookkit.errors import InputError
+from lookkit.evaluate import Runner, clean
+from lookkit.look import Look
+from lookkit.media.frame import read_frame
+from lookkit.media.jobs import Options, Taken, assign
+from lookkit.piece import light_at, place_of
+from lookkit.progress import Progress, silent
+from lookkit.report.shown import recorded
+
+KEPT_WIDTH = 1280
+"""Pixels across a picture that is kept; the full view reads the file again."""
+
+Pixels = npt.NDArray[np.float32]
+Bytes = npt.NDArray[np.uint8]
+_STEPS = 65535
+_PART = 1 << 16
+
+
+@dataclass(frozen=True, eq=False)
+class Picture:
+    """One picture of the film.
+
+    `light` is float32 scene light before trims, shape (height, width, 3); `before` the same
+    picture as recorded, as sRGB bytes. `size` is the file's own (width, height).
+    """
+
+    taken: Taken
+    camera: str
+    scene: str | None
+    name: str
+    place: str
+    size: tuple[int, int]
+    light: Pixels
+    before: Bytes
+
+
+def read_pictures(
+    look: Look,
+    files: Sequence[str | Path],
+    options: Options,
+    at: Sequence[float] = (0.5,),
+    progress: Progress = silent,
+) -> list[Picture]:
+    """Read the pictures of a film in the order of its scenes and cameras.
+
+    Parameters
+    ----------
+    at
+        Shares of a clip's or a sequence's length at which frames are taken.
+
+    Raises
+    ------
+    InputError
+        If nothing says whose a file is, or it cannot be read; all problems at once.
+    """
+    taken, refused = assign(look, files, options, progress)
+    if refused:
+        raise InputError("\n".join(one.problem for one in refused))
+    scenes = [*look.scenes, None]
+    cameras = list(look.cameras)
+    taken.sort(key=lambda one: (scenes.index(one.scene), cameras.index(one.camera)))
+    wanted = [
+        (one, share) for one in taken for share in (at[:1] if isinstance(one.source, Path) else at)
+    ]
+    made = []
+    for count, (one, share) in enumerate(wanted):
+        progress(f"reading {one.place.name}", count, len(wanted))
+        made.append(read_picture(look, one, share))
+    progress("pictures", len(wanted), len(wanted))
+    return made
+
+
+def read_picture(look: Look, taken: Taken, share: float = 0.5, width: int = KEPT_WIDTH) -> Picture:
+    """Read one picture, at most `width` pixels wide."""
+    frame = read_frame(look, taken, share)
+    high, wide = frame.code.shape[:2]
+    aspect = float(frame.aspect)
+    shown_wide = min(wide, width)
+    shown_high = max(1, round(high * shown_wide / (wide * aspect)))
+    code = np.asarray(frame.code, dtype=np.float32)
+    light = Runner(look.graph.camera(taken.camera, taken.scene)).run(code)
+    light = np.asarray(clean(light).pixels, dtype=np.float32)
+    before = recorded(look, taken.camera, code)
+    if (shown_high, shown_wide) != (high, wide):
+        light = resized(light, shown_wide, shown_high)
+        smaller = resized(before.astype(np.float32), shown_wide, shown_high)
+        before = np.rint(smaller).astype(np.uint8)
+    return Picture(
+        taken, taken.camera, taken.scene, taken.place.name, Path(frame.place).name, (wide, high),
+        light, before,
+    )  # fmt: skip
+
+
+def resized(image: Pixels, width: int, height: int) -> Pixels:
+    """Return an image at another size, each pixel the mean of its area; shape (h, w, 3)."""
+    high, wide = image.shape[:2]
+    if (high, wide) == (height, width):
+        return image
+    out = np.tensordot(_areas(high, height), image, axes=(1, 0))
+    out = np.einsum("xw,hwc->hxc", _areas(wide, width), out, optimize=True)
+    return np.ascontiguousarray(out, dtype=np.float32)
+
+
+def _areas(source: int, target: int) -> Pixels:
+    """Return how much of each source pixel lies in each target pixel, rows summing to one."""
+    edges = np.linspace(0.0, source, target + 1)
+    low = np.maximum(edges[:-1, None], np.arange(source)[None, :])
+    high = np.minimum(edges[1:, None], np.arange(source)[None, :] + 1.0)
+    share = np.maximum(high - low, 0.0)
+    return np.asarray(share / share.sum(axis=1, keepdims=True), dtype=np.float32)
+
+
+@dataclass(frozen=True, eq=False)
+class Domain:
+    """The part of the lattice's coordinates that the film's light fills, as `piece.place_of`.
+
+    `low` and `high` have shape (3,); the middle of the second and third axis is grey.
+    """
+
+    low: npt.NDArray[np.float64]
+    high: npt.NDArray[np.float64]
+
+    @classmethod
+    def of(cls, pictures: Sequence[Picture]) -> Domain:
+        """Return the domain of all pictures."""
+        low, high = np.full(3, 1.0), np.zeros(3)
+        for picture in pictures:
+            place = place_of(picture.light.reshape(-1, 3).astype(np.float64))
+            low, high = np.minimum(low, place.min(0)), np.maximum(high, place.max(0))
+        for axis in (1, 2):
+            reach = max(0.5 - low[axis], high[axis] - 0.5, 1e-3)
+            low[axis], high[axis] = 0.5 - reach, 0.5 + reach
+        high[0] = max(high[0], low[0] + 1e-3)
+        return cls(low, high)
+
+    def points(self, size: int) -> Pixels:
+        """Return the light at the lattice's points, shape (size^3, 3), the first axis fastest."""
+        axes = [np.linspace(self.low[k], self.high[k], size) for k in range(3)]
+        grid = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).transpose(2, 1, 0, 3)
+        return np.asarray(light_at(grid.reshape(-1, 3)), dtype=np.float32)
+
+    def coded(self, light: Pixels) -> npt.NDArray[np.uint16]:
+        """Return where light lies in the domain, in 0-65535, same shape."""
+        flat = light.reshape(-1, 3)
+        out = np.empty(flat.shape, np.uint16)
+        for start in range(0, len(flat), _PART):
+            place = place_of(flat[start : start + _PART].astype(np.float64))
+            share = np.clip((place - self.low) / (self.high - self.low), 0.0, 1.0)
+            out[start : start + _PART] = np.rint(share * _STEPS)
+        return out.reshape(light.shape)

@@ -1,0 +1,444 @@
+"""The page's server: on this machine alone, for whoever has the address with its token."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import secrets
+import socket
+import struct
+from collections.abc import Awaitable, Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from lookkit.errors import InputError, LookkitError
+from lookkit.look import Look
+from lookkit.media.jobs import Options
+from lookkit.page import jobs
+from lookkit.page.changes import change_of
+from lookkit.page.live import Shown
+from lookkit.page.pick import picked
+from lookkit.page.pictures import Domain, Picture, Pixels, read_picture, resized
+from lookkit.page.session import Session, moved
+from lookkit.page.state import state_of
+
+HERE = Path(__file__).parent / "static"
+KINDS = {
+    ".html": "text/html; charset=utf-8",
+    ".css": "text/css; charset=utf-8",
+    ".js": "text/javascript; charset=utf-8",
+}
+HEADERS = {
+    "Content-Security-Policy": "default-src 'none'; script-src 'self'; style-src 'self'; "
+    "img-src 'self' data:; connect-src 'self'; base-uri 'none'; form-action 'none'; "
+    "frame-ancestors 'none'",
+    "X-Content-Type-Options": "nosniff",
+    "Referrer-Policy": "no-referrer",
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Cache-Control": "no-store",
+}
+LONGEST = 1 << 16
+"""Bytes of the longest message that the server takes."""
+WATCHED = 0.3
+"""Seconds between two looks at the recipe's file."""
+WIDEST = 4096
+"""Pixels across a picture of the full view."""
+LIGHT, BEFORE, LATTICES, EXACT = 1, 2, 3, 4
+"""Kinds of binary messages."""
+VIEW = 0xFFFF
+"""The number of the picture in the full view."""
+
+
+def packed(
+    kind: int, data: bytes, *, seq: int = 0, index: int = 0, w: int = 0, h: int = 0
+) -> bytes:
+    """Return a binary message: five integers (32 bits, little-endian), then the data."""
+    return struct.pack("<5I", kind, seq, index, w, h) + data
+
+
+class Page:
+    """One recipe with its pictures, and all pages that are open on it."""
+
+    def __init__(self, session: Session, pictures: Sequence[Picture], options: Options) -> None:
+        self.session = session
+        self.pictures = list(pictures)
+        self.options = options
+        self.shown = Shown(Domain.of(pictures))
+        self.visitors: set[Visitor] = set()
+        self.token = secrets.token_urlsafe(24)
+        self.port = 0
+        self.worker = ThreadPoolExecutor(max_workers=1, thread_name_prefix="lookkit-page")
+        self.long_worker = ThreadPoolExecutor(max_workers=1, thread_name_prefix="lookkit-job")
+        self.job: asyncio.Task[None] | None = None
+        self._native: tuple[int, Picture] | None = None
+
+    @property
+    def output(self) -> str:
+        """The output that is shown: the one asked for, or the first of standard range."""
+        look = self.session.look
+        if self.options.output in look.outputs:
+            return str(self.options.output)
+        plain = [name for name in look.outputs if not look.graph.output(name).is_hdr]
+        return (plain or list(look.outputs))[0]
+
+    @property
+    def address(self) -> str:
+        """Where the page is."""
+        return f"http://127.0.0.1:{self.port}/{self.token}/"
+
+    async def run(self, work: Callable[[], Any]) -> Any:
+        """Run work on the one thread that the session belongs to."""
+        return await asyncio.get_running_loop().run_in_executor(self.worker, work)
+
+    async def tell_all(self) -> None:
+        """Send the state to every open page."""
+        state = json.dumps(
+            await self.run(lambda: state_of(self.session, self.pictures, self.output))
+        )
+        for visitor in list(self.visitors):
+            await visitor.say(state)
+
+    async def watch(self) -> None:
+        """Look at the file for ever, and tell what others changed."""
+        while True:
+            await asyncio.sleep(WATCHED)
+            if await self.run(self.session.take_in):
+                await self.tell_all()
+
+    def native(self, index: int) -> Picture:
+        """Return a picture in its file's own size; only the last one is kept."""
+        if self._native is None or self._native[0] != index:
+            one = self.pictures[index]
+            self._native = None
+            self._native = (index, read_picture(self.session.look, one.taken, width=WIDEST))
+        return self._native[1]
+
+
+class Visitor:
+    """One open page."""
+
+    def __init__(self, page: Page, socket: Any) -> None:
+        self.page = page
+        self.socket = socket
+        self.lights: dict[int, Pixels] = {}
+        self.resting: asyncio.Task[None] | None = None
+        self._lock = asyncio.Lock()
+
+    async def say(self, what: str | bytes | dict[str, Any]) -> None:
+        """Send a message; one to a page that is gone is dropped."""
+        from starlette.websockets import WebSocketDisconnect
+
+        try:
+            async with self._lock:
+                if isinstance(what, bytes):
+                    await self.socket.send_bytes(what)
+                else:
+                    await self.socket.send_text(what if isinstance(what, str) else json.dumps(what))
+        except (RuntimeError, WebSocketDisconnect):
+            self.page.visitors.discard(self)
+
+    async def hear(self, message: dict[str, Any]) -> None:
+        """Do what a message asks for; what cannot be done is told."""
+        answers: dict[str, Callable[[dict[str, Any]], Awaitable[None]]] = {
+            "size": self._size,
+            "view": self._view,
+            "move": self._move,
+            "rest": self._rest,
+            "edit": self._edit,
+            "pick": self._pick,
+            "other": self._other,
+            "job": self._job,
+        }
+        if self.resting is not None:
+            self.resting.cancel()
+        try:
+            await answers[message["what"]](message)
+        except LookkitError as error:
+            await self.say({"what": "refused", "why": str(error), "seq": message.get("seq", 0)})
+        except (KeyError, TypeError, ValueError, IndexError):
+            await self.say({"what": "refused", "why": "the page asked for something unknown"})
+
+    async def _size(self, message: dict[str, Any]) -> None:
+        """Send all pictures at the width at which the page draws them."""
+        width = min(max(int(message["width"]), 16), 4096)
+        for index, picture in enumerate(self.page.pictures):
+
+            def made(picture: Picture = picture) -> tuple[Pixels, bytes, bytes]:
+                high, wide = picture.light.shape[:2]
+                size = (min(width, wide), max(1, round(high * min(width, wide) / wide)))
+                light = resized(picture.light, *size)
+                before = resized(picture.before.astype(np.float32), *size)
+                coded = self.page.shown.domain.coded(light)
+                return light, coded.tobytes(), np.rint(before).astype(np.uint8).tobytes()
+
+            light, coded, before = await self.page.run(made)
+            self.lights[index] = light
+            h, w = light.shape[:2]
+            await self.say(packed(LIGHT, coded, index=index, w=w, h=h))
+            await self.say(packed(BEFORE, before, index=index, w=w, h=h))
+        await self.say({"what": "sized"})
+
+    async def _view(self, message: dict[str, Any]) -> None:
+        """Send a part of one picture in the size of the full view."""
+        index = _index(message["index"], len(self.page.pictures))
+        x0, y0, x1, y1 = (float(message[key]) for key in ("x0", "y0", "x1", "y1"))
+        width = min(max(int(message["width"]), 16), 4096)
+
+        def made() -> tuple[Pixels, bytes, bytes]:
+            picture = self.page.native(index)
+            high, wide = picture.light.shape[:2]
+            left, right = sorted(int(np.clip(x * wide, 0, wide)) for x in (x0, x1))
+            top, bottom = sorted(int(np.clip(y * high, 0, high)) for y in (y0, y1))
+            part = np.s_[top : max(bottom, top + 1), left : max(right, left + 1)]
+            light, before = picture.light[part], picture.before[part].astype(np.float32)
+            size = (width, max(1, round(light.shape[0] * width / light.shape[1])))
+            if light.shape[1] > width:
+                light, before = resized(light, *size), resized(before, *size)
+            coded = self.page.shown.domain.coded(light)
+            return light, coded.tobytes(), np.rint(before).astype(np.uint8).tobytes()
+
+        light, coded, before = await self.page.run(made)
+        self.lights[VIEW] = light
+        h, w = light.shape[:2]
+        await self.say(packed(LIGHT, coded, index=VIEW, w=w, h=h))
+        await self.say(packed(BEFORE, before, index=VIEW, w=w, h=h))
+
+    async def _move(self, message: dict[str, Any]) -> None:
+        """Send lattices of the look with one number moved, and that step's drawing."""
+        step, key = tuple(message["step"]), tuple(message["key"])
+        seq = int(message["seq"])
+
+        def made() -> tuple[bytes, Any]:
+            from lookkit.page.drawings import drawing
+            from lookkit.page.session import step_at
+
+            look = moved(self.page.session.look, step, key, message["value"])
+            data = self._lattices(look, int(message.get("n", 25)))
+            return data, drawing(look, step_at(look.recipe, step), self.page.output)
+
+        data, drawn = await self.page.run(made)
+        await self.say(packed(LATTICES, data, seq=seq, w=int(message.get("n", 25))))
+        await self.say({"what": "drawing", "step": list(step), "drawing": drawn})
+
+    async def _rest(self, message: dict[str, Any]) -> None:
+        """Send lattices of 33 points, then exact pictures, those looked at first."""
+        seq = int(message["seq"])
+        order = [int(index) for index in message.get("order", [])]
+        self.resting = asyncio.get_running_loop().create_task(self._exact(seq, order))
+
+    async def _exact(self, seq: int, order: Sequence[int]) -> None:
+        look = self.page.session.look
+        data = await self.page.run(lambda: self._lattices(look, 33))
+        await self.say(packed(LATTICES, data, seq=seq, w=33))
+        for index in order:
+            light = self.lights.get(index)
+            if light is None:
+                continue
+            one = self.page.pictures[self._view_of if index == VIEW else index]
+
+            def made(one: Picture = one, light: Pixels = light) -> bytes:
+                return self.page.shown.exact_bytes(look, one, light, self.page.output).tobytes()
+
+            found = await self.page.run(made)
+            h, w = light.shape[:2]
+            await self.say(packed(EXACT, found, seq=seq, index=index, w=w, h=h))
+        await self.say({"what": "exact", "seq": seq})
+
+    @property
+    def _view_of(self) -> int:
+        return self.page._native[0] if self.page._native else 0
+
+    def _lattices(self, look: Look, size: int) -> bytes:
+        if size not in (17, 25, 33):
+            raise ValueError(size)
+        scenes = [picture.scene for picture in self.page.pictures]
+        which, made = self.page.shown.lattices(look, scenes, self.page.output, size)
+        head = struct.pack(f"<{len(which) + 2}I", len(which), len(made), *which)
+        return head + b"".join(one.tobytes() for one in made)
+
+    async def _edit(self, message: dict[str, Any]) -> None:
+        """Make a finished change; every page is told."""
+        session = self.page.session
+        try:
+            await self.page.run(lambda: change_of(session, message))
+        finally:
+            await self.page.tell_all()
+
+    async def _pick(self, message: dict[str, Any]) -> None:
+        """Tell what a pixel is and what each step makes of it."""
+        index = int(message["index"])
+        light = self.lights[index]
+        one = self.page.pictures[self._view_of if index == VIEW else index]
+        h, w = light.shape[:2]
+        x = min(max(int(float(message["x"]) * w), 0), w - 1)
+        y = min(max(int(float(message["y"]) * h), 0), h - 1)
+        found = await self.page.run(
+            lambda: picked(self.page.session.look, one, light[y, x], self.page.output)
+        )
+        await self.say({"what": "picked", "index": index, "x": message["x"], "y": message["y"],
+                        **found})  # fmt: skip
+
+    async def _other(self, message: dict[str, Any]) -> None:
+        """Send the lattices of a take, to be compared."""
+        session = self.page.session
+
+        def made() -> bytes:
+            return self._lattices(session.look_of(session.take(str(message["take"])).text), 33)
+
+        data = await self.page.run(made)
+        await self.say(packed(LATTICES, data, index=1, w=33))
+
+    async def _job(self, message: dict[str, Any]) -> None:
+        """Start a job of the hand-over; only one runs at a time."""
+        page = self.page
+        if page.job is not None and not page.job.done():
+            raise InputError("something is being made already: wait for it")
+        loop = asyncio.get_running_loop()
+        kind = str(message["kind"])
+        if kind not in jobs.JOBS:
+            raise InputError(f"no job {kind!r}")
+
+        def progress(what: str, done: int, total: int) -> None:
+            asyncio.run_coroutine_threadsafe(tell({"what": "progress", "text": what, "done": done,
+                                                   "total": total}), loop)  # fmt: skip
+
+        async def tell(what: dict[str, Any]) -> None:
+            for visitor in list(page.visitors):
+                await visitor.say(what)
+
+        async def work() -> None:
+            try:
+                made = await loop.run_in_executor(
+                    page.long_worker, lambda: jobs.JOBS[kind](page, progress)
+                )
+                await tell({"what": "made", "text": made})
+            except LookkitError as error:
+                await tell({"what": "made", "text": str(error), "failed": True})
+
+        page.job = loop.create_task(work())
+
+
+def _index(value: Any, count: int) -> int:
+    index = int(value)
+    if not 0 <= index < count:
+        raise IndexError(index)
+    return index
+
+
+def application(page: Page) -> Any:
+    """Return the page as an ASGI application."""
+    from starlette.applications import Starlette
+    from starlette.responses import PlainTextResponse, Response
+    from starlette.routing import Route, WebSocketRoute
+    from starlette.websockets import WebSocketDisconnect
+
+    def allowed(request: Any, *, origin_demanded: bool) -> bool:
+        here = f"127.0.0.1:{page.port}"
+        origin = request.headers.get("origin")
+        if request.headers.get("host") != here:
+            return False
+        if origin is None and origin_demanded:
+            return False
+        if origin not in (None, f"http://{here}"):
+            return False
+        return secrets.compare_digest(request.path_params["token"].encode(), page.token.encode())
+
+    async def static(request: Any) -> Any:
+        if not allowed(request, origin_demanded=False):
+            return PlainTextResponse("no", 403, HEADERS)
+        name = request.path_params.get("name") or "page.html"
+        if name not in FILES:
+            return PlainTextResponse("nothing here", 404, HEADERS)
+        return Response((HERE / name).read_bytes(), media_type=KINDS[Path(name).suffix],
+                        headers=HEADERS)  # fmt: skip
+
+    async def talk(socket: Any) -> None:
+        if not allowed(socket, origin_demanded=True):
+            await socket.close(1008)
+            return
+        await socket.accept()
+        visitor = Visitor(page, socket)
+        page.visitors.add(visitor)
+        try:
+            state = await page.run(lambda: state_of(page.session, page.pictures, page.output))
+            await visitor.say({**state, "first": True})
+            while True:
+                message = json.loads(await socket.receive_text())
+                await visitor.hear(message)
+        except (WebSocketDisconnect, ValueError, KeyError):
+            pass
+        finally:
+            page.visitors.discard(visitor)
+            if visitor.resting is not None:
+                visitor.resting.cancel()
+
+    return Starlette(
+        routes=[
+            WebSocketRoute("/{token}/socket", talk),
+            Route("/{token}/", static),
+            Route("/{token}/{name}", static),
+        ]
+    )
+
+
+FILES = frozenset(path.name for path in HERE.glob("*.*"))
+
+
+def serve(page: Page, ready: Callable[[str], None], port: int = 0) -> None:
+    """Serve the page until it is interrupted; `ready` is told the address."""
+    try:
+        import uvicorn
+    except ImportError as error:
+        raise LookkitError(
+            "the page needs its server: install lookkit with its extra, lookkit[page]"
+        ) from error
+    listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        listening.bind(("127.0.0.1", port))
+        listening.listen(64)
+    except OSError as error:
+        raise InputError(f"port {port}: cannot be used ({error.strerror})") from error
+    page.port = listening.getsockname()[1]
+    config = uvicorn.Config(
+        application(page), log_level="error", ws="websockets-sansio", ws_max_size=LONGEST,
+        ws_per_message_deflate=False, access_log=False, server_header=False, lifespan="off",
+    )  # fmt: skip
+    server = uvicorn.Server(config)
+
+    async def run() -> None:
+        watching = asyncio.get_running_loop().create_task(page.watch())
+        ready(page.address)
+        try:
+            await server.serve(sockets=[listening])
+        finally:
+            watching.cancel()
+
+    asyncio.run(run())
+
+
+def opened(
+    recipe: Path, files: Sequence[str | Path], options: Options, at: Sequence[float] = (0.5,),
+    progress: Callable[[str, int, int], None] = lambda what, done, total: None,
+) -> Page:  # fmt: skip
+    """Return a page of a recipe and its frames, ready to be served.
+
+    Raises
+    ------
+    RecipeError, InputError
+        If the recipe or a frame cannot be used; all problems at once.
+    """
+    from lookkit.page.pictures import read_pictures
+
+    session = Session(recipe)
+    if not session.look.outputs:
+        raise InputError(f"{recipe}: no outputs, expected at least one")
+    pictures = read_pictures(session.look, files, replace(options), at, progress)
+    if not pictures:
+        raise InputError("no frames were found, expected at least one still or clip")
+    return Page(session, pictures, options)

@@ -1,0 +1,109 @@
+"""Everything of a session that the page shows, as one message."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from lookkit.page.drawings import drawing, hues_of, levels_of
+from lookkit.page.pictures import Picture
+from lookkit.page.rewrite import own_path
+from lookkit.page.sentences import addable, step_sentence
+from lookkit.page.session import Session
+from lookkit.recipe.extend import join
+
+
+def state_of(session: Session, pictures: Sequence[Picture], output: str) -> dict[str, Any]:
+    """Return the state as the page takes it."""
+    look, recipe = session.look, session.look.recipe
+    joined = join(session.text, str(session.file))
+
+    def told(path: tuple[str | int, ...], step: Any, count: int = 1) -> dict[str, Any]:
+        origin = joined.origin(path)
+        own = own_path(joined, path) is not None
+        return {
+            "path": list(path),
+            "own": own,
+            "from": "" if own else Path(origin.source.file).stem,
+            "count": count,
+            **step_sentence(step),
+            "drawing": drawing(look, step, output),
+        }
+
+    def all_of(where: tuple[str | int, ...], steps: Sequence[Any]) -> list[dict[str, Any]]:
+        return [told((*where, place), step, len(steps)) for place, step in enumerate(steps)]
+
+    target = look.graph.output(output)
+    choice = recipe.outputs[output]
+    rendering: tuple[tuple[str | int, ...], Any]
+    rendering = (("rendering",), recipe.rendering)
+    if choice.rendering is not None:
+        rendering = (("outputs", output, "rendering"), choice.rendering)
+    return {
+        "what": "state",
+        "revision": session.revision,
+        "name": recipe.name,
+        "show": recipe.show,
+        "file": session.file.name,
+        "output": output,
+        "outputName": target.name,
+        "hdr": bool(target.is_hdr),
+        "undo": session.can_undo,
+        "redo": session.can_redo,
+        "takes": [{"name": take.name, "now": take.text == session.text} for take in session.takes],
+        "problems": [str(problem) for problem in session.problems],
+        "extends": len(joined.sources) > 1,
+        "steps": all_of(("look",), recipe.look),
+        "rendering": told(*rendering),
+        "scenes": [
+            {
+                "name": name,
+                "light": recipe.light_of(name) or "",
+                "trims": all_of(("scenes", name, "trims"), scene.trims),
+            }
+            for name, scene in recipe.scenes.items()
+        ],
+        "cameras": [
+            {
+                "name": name,
+                "encoding": camera.encoding,
+                "note": camera.note,
+                "matched": camera.match is not None,
+                "trims": all_of(("cameras", name, "trims"), camera.trims),
+            }
+            for name, camera in recipe.cameras.items()
+        ],
+        "pictures": [
+            {
+                "camera": one.camera,
+                "scene": one.scene,
+                "name": one.place,
+                "size": list(one.size),
+                "aspect": one.light.shape[1] / one.light.shape[0],
+            }
+            for one in pictures
+        ],
+        "levels": _levels(pictures),
+        "hues": _hues(pictures),
+        "addable": addable(),
+    }
+
+
+_kept: dict[int, tuple[Any, Any]] = {}
+
+
+def _levels(pictures: Sequence[Picture]) -> Any:
+    return _of(pictures)[0]
+
+
+def _hues(pictures: Sequence[Picture]) -> Any:
+    return _of(pictures)[1]
+
+
+def _of(pictures: Sequence[Picture]) -> tuple[Any, Any]:
+    """Return what the pictures' light holds; counted once."""
+    key = id(pictures)
+    if key not in _kept:
+        _kept[key] = (levels_of(pictures), hues_of(pictures))
+    return _kept[key]

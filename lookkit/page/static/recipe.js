@@ -1,0 +1,233 @@
+// The recipe as sentences: steps, their numbers, their drawings, what can be done with them.
+
+import {drawing} from './drawing.js';
+import {number} from './number.js';
+
+export function make(name, attributes = {}, ...children) {
+  const element = document.createElement(name);
+  for (const [key, value] of Object.entries(attributes)) element.setAttribute(key, value);
+  element.append(...children);
+  return element;
+}
+
+let hands = null, state = null;
+const CLOSE = /^[°.,:;]+/;
+const numbers = new Map(), drawings = new Map();
+
+function words(parts, step, into) {
+  for (const part of parts) {
+    if (part.t === 'text') into.append(parts[parts.indexOf(part) - 1]?.t === 'number' ? part.text.replace(CLOSE, '') : part.text);
+    else if (part.t === 'number') {
+      const label = (value, was) => `${step.title}: ${part.name} ${was} → ${value}`;
+      const input = number(part, step.title, {
+        move: (value) => hands.move(step.path, part.key, value),
+        done: (value, was) => hands.done(step.path, part.key, value, label(value, was)),
+      });
+      input.dataset.at = JSON.stringify([step.path, part.key]);
+      numbers.set(input.dataset.at, input);
+      // What follows a number at once stays on its line.
+      const after = parts[parts.indexOf(part) + 1];
+      const close = after && after.t === 'text' ? after.text.match(CLOSE)?.[0] ?? '' : '';
+      into.append(make('span', {class: 'close'}, input, close));
+      if (part.channel !== undefined && part.channel < 2) into.append(' ');
+    } else if (part.t === 'choice') {
+      const select = make('select', {'aria-label': `${step.title}, ${part.name}`});
+      for (const word of Object.keys(part.options)) select.append(make('option', {value: word}, word));
+      select.value = part.v;
+      select.addEventListener('change', () => hands.edit({do: 'set', step: step.path, key: part.key, value: part.options[select.value], label: `${step.title}: ${part.name} ${select.value}`}));
+      into.append(select);
+    } else if (part.t === 'do') {
+      const button = make('button', {type: 'button', class: 'small', title: part.help, 'aria-label': `${step.title}, ${part.key.at(-1)}: ${part.text}`}, part.text);
+      button.addEventListener('click', () => hands.edit({do: 'set', step: step.path, key: part.key, value: part.value, label: `${step.title}: ${part.key.at(-1)} ${part.text}`}));
+      into.append(' ', button);
+    } else if (part.t === 'rows') {
+      const list = make('div', {class: part.short ? 'rows short' : 'rows'});
+      for (const row of part.rows) {
+        const line = make(part.short ? 'span' : 'p', {class: 'line-of'});
+        words(row.parts, step, line);
+        if (!part.short && part.rows.length > 1) {
+          const away = make('button', {type: 'button', class: 'small away', 'aria-label': 'remove this line'}, 'without it');
+          away.addEventListener('click', () => hands.edit({do: 'set', step: step.path, key: part.key, value: copies(part).filter((one, k) => k !== row.key.at(-1)), label: `${step.title}: one less`}));
+          line.append(' ', away);
+        }
+        list.append(line, part.short ? ' ' : '');
+      }
+      into.append(list);
+      if (!part.short && !('matrix' in {[part.key[0]]: 0})) {
+        const more = make('button', {type: 'button', class: 'small'}, 'one more');
+        more.addEventListener('click', () => hands.edit({do: 'set', step: step.path, key: part.key, value: [...copies(part), further(part)], label: `${step.title}: one more`}));
+        into.append(more);
+      }
+    }
+  }
+}
+
+// The rows as tables again, from the numbers in their sentences.
+function copies(part) {
+  return part.rows.map((row) => {
+    const table = {};
+    for (const one of row.parts) {
+      if (one.t !== 'number' && one.t !== 'choice') continue;
+      const inner = one.key.slice(row.key.length);
+      const value = one.t === 'number' ? one.v : one.options[one.v];
+      let at = table;
+      inner.slice(0, -1).forEach((key, k) => { at[key] ??= typeof inner[k + 1] === 'number' ? [] : {}; at = at[key]; });
+      at[inner.at(-1)] = value;
+    }
+    return table;
+  });
+}
+function further(part) {
+  const rows = copies(part), last = structuredClone(rows.at(-1));
+  for (const key of Object.keys(last)) if (['exposure', 'shift', 'turn'].includes(key)) last[key] = 0; else if (key === 'saturation') last[key] = 1;
+  const unit = part.rows[0].parts.find((one) => one.name === 'centre')?.unit ?? '';
+  if ('centre' in last) last.centre = unit.includes('degrees') ? (last.centre + 60) % 360 : last.centre + 2;
+  return last;
+}
+
+function context() {
+  const point = hands.page.point;
+  return {levels: state.levels, hues: state.hues, point: point ? point.stops : null, pickedHue: point ? point.hue : null};
+}
+
+function section(step, place) {
+  const at = JSON.stringify(step.path), open = recipe.open === at;
+  const box = make('section', {class: 'step' + (open ? ' open' : '') + (step.enabled === false ? ' off' : ''), 'data-at': at});
+  const title = make('button', {type: 'button', class: 'title', 'aria-expanded': open}, `${place} `, make('b', {}, step.title));
+  title.title = step.help;
+  title.addEventListener('click', () => { recipe.open = open ? null : at; recipe.refresh(); document.querySelector(`.step[data-at='${at}'] .title`)?.focus(); });
+  const head = make('h3', {}, title);
+  if (!step.own) head.append(make('span', {class: 'from'}, `from ${step.from}`));
+  const text = make('div', {class: 'sentence'});
+  words(step.parts, step, text);
+  if (!step.parts.length) for (const field of step.more.slice(0, open ? 0 : 3)) { text.append(field.name + ': '); words(field.parts, step, text); text.append('. '); }
+  box.append(head, text);
+  if (!open) return box;
+  if (step.drawing) {
+    const svg = document.createElementNS('http://www.w3.org/2000/svg', 'svg');
+    svg.setAttribute('class', 'drawing');
+    svg.setAttribute('role', 'group');
+    svg.setAttribute('aria-label', `drawing of ${step.title}`);
+    drawings.set(at, {svg, step});
+    drawing(svg, step.drawing, context(), handsOf(step));
+    const what = {tone: 'What it adds to the light at each level, in stops; beneath, the levels of each scene.', hues: 'The pictures’ hues around grey; a wedge is a band, an arc its turn.', print: 'The signal at each level of light; beneath, the levels of each scene.'}[step.drawing.form];
+    box.append(svg, make('p', {class: 'hint'}, what));
+  }
+  for (const field of step.more) {
+    if (!field.parts.length) continue;
+    const line = make('p', {class: 'field'}, make('span', {title: field.help}, field.name + ' '));
+    words(field.parts, step, line);
+    box.append(line);
+  }
+  if (step.mix) acting(step, box);
+  return box;
+}
+
+function handsOf(step) {
+  return {
+    move: (key, value) => hands.move(step.path, key, value),
+    done: (key, value) => hands.done(step.path, key, value, `${step.title}: ${key.at(-1)} ${value}`),
+  };
+}
+
+function acting(step, box) {
+  const line = make('p', {class: 'acting'}, 'Of this step ');
+  words([step.mix], step, line);
+  line.append(' acts');
+  const button = (text, what, help) => { const b = make('button', {type: 'button', class: 'small'}, text); if (help) b.title = help; b.addEventListener('click', what); return b; };
+  const set = (key, value, label) => hands.edit({do: 'set', step: step.path, key, value, label});
+  if (step.only.length) {
+    line.append(', only where ');
+    words(step.only, step, line);
+    line.append(' ', button('everywhere', () => hands.edit({do: 'set', step: step.path, key: ['only'], label: `${step.title}: everywhere`})));
+  } else line.append(', everywhere. ',
+    button('only in some lights', () => set(['only'], {stops: {from: 0, soft: 4}}, `${step.title}: limited`)), ' ',
+    button('only in some hues', () => set(['only'], {hue: {centre: 40, width: 60}}, `${step.title}: limited`)));
+  box.append(line);
+  const acts = make('p', {class: 'acts'});
+  acts.append(button(step.enabled ? 'switch off' : 'switch on', () => set(['enabled'], !step.enabled, `${step.title} ${step.enabled ? 'off' : 'on'}`)));
+  if (step.own) {
+    const place = step.path.at(-1), shift = (to) => { recipe.open = JSON.stringify([...step.path.slice(0, -1), to]); hands.edit({do: 'shift', step: step.path, to}); };
+    if (place > 0) acts.append(button('earlier', () => shift(place - 1)));
+    if (place + 1 < step.count) acts.append(button('later', () => shift(place + 1)));
+    acts.append(button('remove', () => { recipe.open = null; hands.edit({do: 'remove', step: step.path}); }));
+  }
+  box.append(acts);
+}
+
+export const recipe = {
+  open: null,
+  start(given) { hands = given; },
+  show(given) {
+    state = given;
+    if (recipe.open === null && !recipe.shown) recipe.open = state.steps.length ? JSON.stringify(state.steps[Math.min(1, state.steps.length - 1)].path) : null;
+    recipe.shown = true;
+    recipe.refresh();
+  },
+  refresh() {
+    if (!state) return;
+    const root = document.getElementById('recipe'), focus = document.activeElement?.dataset?.at;
+    const editing = document.activeElement?.matches?.('input.number:not([readonly])') && root.contains(document.activeElement);
+    if (editing) return;
+    const top = root.scrollTop;
+    numbers.clear();
+    drawings.clear();
+    const parts = [make('h2', {id: 'look-title'}, 'The look'), make('p', {class: 'hint'}, 'Drag an underlined number, or type it. What a scene lets in goes through these steps, one after the other.')];
+    state.steps.forEach((step, k) => parts.push(section(step, k + 1)));
+    parts.push(adder(['look', state.steps.length]));
+    parts.push(section(state.rendering, state.steps.length + 1));
+    if (state.extends) {
+      const bring = make('button', {type: 'button'}, 'bring these steps into this file');
+      bring.addEventListener('click', () => hands.edit({do: 'bring-in'}));
+      parts.push(make('p', {class: 'hint'}, 'Steps of an extended look stay in their own file; what you change of them is kept here. ', bring));
+    }
+    const scene = state.scenes.filter((one) => one.trims.some((trim) => trim.path));
+    if (scene.length || state.scenes.length) {
+      parts.push(make('h2', {}, 'Scene by scene'));
+      for (const one of state.scenes) {
+        parts.push(make('h3', {class: 'scene-name'}, one.name + (one.light ? `, ${one.light}${/^\d+$/.test(one.light) ? ' K' : ''}` : '')));
+        one.trims.forEach((step, k) => parts.push(section(step, k + 1)));
+        parts.push(adder(['scenes', one.name, 'trims', one.trims.length]));
+      }
+    }
+    for (const camera of state.cameras.filter((one) => one.trims.length)) {
+      parts.push(make('h3', {class: 'scene-name'}, `camera ${camera.name}`), make('p', {class: 'hint'}, `${camera.trims.length} step${camera.trims.length > 1 ? 's' : ''} of its own, in the file`));
+    }
+    root.replaceChildren(...parts);
+    root.scrollTop = top;
+    if (focus) document.querySelector(`[data-at='${CSS.escape(focus)}'], [data-at='${focus}']`)?.focus({preventScroll: true});
+  },
+  // What a scene lets in, above its pictures: its first number at hand, the rest in the recipe.
+  trims(caption, scene) {
+    caption.replaceChildren(make('b', {}, scene.name), scene.light ? ` ${scene.light}${/^\d+$/.test(scene.light) ? ' K' : ''}` : '');
+    const first = scene.trims.find((step) => step.kind === 'exposure');
+    if (first) { caption.append(', '); const text = make('span', {class: 'sentence'}); words(lower(first.parts), first, text); caption.append(text); }
+    const more = scene.trims.length - (first ? 1 : 0);
+    if (more) caption.append(` and ${more} more step${more > 1 ? 's' : ''}`);
+  },
+  drawn(path, data) {
+    const kept = drawings.get(JSON.stringify(path));
+    if (kept && data && !kept.svg.contains(document.activeElement)) drawing(kept.svg, data, context(), handsOf(kept.step));
+  },
+  refused(why) {
+    const root = document.getElementById('recipe');
+    root.querySelector('.refused')?.remove();
+    const at = document.activeElement?.closest?.('.step') ?? root.querySelector('.step.open') ?? root;
+    at.append(make('p', {class: 'refused', role: 'alert'}, why));
+  },
+};
+
+// The same sentence inside another one: small first letter, no full stop.
+function lower(parts) {
+  return parts.map((part, k) => part.t !== 'text' ? part : {...part, text: (k === 0 ? part.text[0].toLowerCase() + part.text.slice(1) : part.text).replace(/\.$/, '')});
+}
+
+function adder(path) {
+  const box = make('details', {class: 'adder'}, make('summary', {}, path[0] === 'look' ? 'one more step' : `one more step for ${path[1]}`));
+  for (const kind of state.addable) {
+    const button = make('button', {type: 'button'}, make('b', {}, kind.title), ` ${kind.help}`);
+    button.addEventListener('click', () => { recipe.open = JSON.stringify(path); hands.edit({do: 'add', step: path, kind: kind.kind}); });
+    box.append(button);
+  }
+  return box;
+}

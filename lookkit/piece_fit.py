@@ -1,0 +1,154 @@
+"""A piece's lattice fitted: what its points hold is chosen so that pictures come out closest.
+
+What is read between points is linear in what they hold: A x, where A has the four weights of a
+tetrahedral reader. With J, how the signal on a display moves with what is held, the fit minimises
+
+    sum_i w_i |J_i ((A x)_i - y_i)|^2 + a little |x - sampled|^2
+
+over colours drawn as pictures, skin, lights and over-range scenes have them. Then the w_i of a set
+are raised where its errors are largest, and all is solved again: tails matter, not means. Points of
+neutral light stay as sampled, so greys do.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+import numpy.typing as npt
+
+from lookkit.spaces.working import Array
+
+TEN_BIT: Final = 1023.0
+_ROUNDS: Final = 3
+_STEPS: Final = 25
+_STEP: Final = 5e-5
+"""How far what is held is moved to see how the signal moves."""
+_UNSEEN: Final = 20.0
+"""Codes for a change of 1 that count where nothing is seen of it."""
+_NEAR_SAMPLED: Final = 1e-2
+_LEAST: Final = 0.05
+_MOST: Final = 8.0
+"""Errors, as shares of what they should be, between which weights are raised."""
+
+
+@dataclass(frozen=True, eq=False)
+class Drawn:
+    """Colours of one set as they go into a lattice, and what it should hold for them.
+
+    Attributes
+    ----------
+    place, held
+        Shape (n, 3).
+    share
+        How much the set counts.
+    goal
+        The error, in ten-bit codes, that its tail should keep to.
+    """
+
+    place: Array
+    held: Array
+    share: float
+    goal: float
+
+
+def fitted(
+    sampled: Array,
+    sets: Mapping[str, Drawn],
+    signal: Callable[[Array], Array],
+    fixed: npt.NDArray[np.bool_],
+) -> Array:
+    """Return a lattice near `sampled`, shape (n, n, n, 3), that is closer for `sets`.
+
+    Parameters
+    ----------
+    signal
+        What a viewer's display gets for what is held, shape (m, 3) to (m, 3), 0-1.
+    fixed
+        Points that stay, shape (n, n, n), boolean.
+    """
+    size = len(sampled)
+    drawn = list(sets.values())
+    held = np.concatenate([one.held for one in drawn])
+    goal = np.concatenate([np.full(len(one.held), one.goal) for one in drawn])
+    first = np.concatenate([np.full(len(one.held), one.share / len(one.held)) for one in drawn])
+    weights = reading(size, np.concatenate([one.place for one in drawn]))
+    backward, squared = weights.T.tocsr(), weights.multiply(weights).T.tocsr()
+    aim, seen = _seen(held, signal, goal)
+    free = ~fixed.reshape(-1, 1)
+    start = sampled.reshape(-1, 3)
+    found, weight = start, first
+    for _ in range(_ROUNDS):
+        weighted = (weight * len(weight) / weight.sum())[:, None, None] * seen
+        diagonal = np.stack([squared @ weighted[:, k, k] for k in range(3)], axis=-1)
+        keep = _NEAR_SAMPLED * (diagonal[diagonal > 0.0].mean() + diagonal)
+
+        def pushed(change: Array, weighted: Array = weighted, keep: Array = keep) -> Array:
+            pulled = np.einsum("mkl,ml->mk", weighted, weights @ change)
+            return np.asarray((backward @ pulled + keep * change) * free)
+
+        wanted = np.einsum("mkl,ml->mk", weighted, held - weights @ found)
+        residual = (backward @ wanted + keep * (start - found)) * free
+        found = found + _solved(pushed, residual, diagonal + keep)
+        error = TEN_BIT * np.abs(signal(weights @ found) - aim).max(axis=-1) / goal
+        weight = _raised(first, np.clip(error, _LEAST, _MOST) ** 2, drawn)
+    return found.reshape(sampled.shape)
+
+
+def reading(size: int, place: Array) -> Any:
+    """Return the matrix of a tetrahedral reader, sparse, shape (m, size^3)."""
+    from scipy.sparse import csr_matrix
+
+    at = np.clip(place, 0.0, 1.0) * (size - 1)
+    cell = np.minimum(at.astype(np.int64), size - 2)
+    inside = at - cell
+    order = np.argsort(-inside, axis=1, kind="stable")
+    falling = np.take_along_axis(inside, order, axis=1)
+    shares = np.concatenate([1.0 - falling[:, :1], -np.diff(falling, axis=1), falling[:, 2:]], 1)
+    strides = np.array([size * size, size, 1])
+    corners = (cell @ strides)[:, None] + np.concatenate(
+        [np.zeros((len(place), 1), dtype=np.int64), np.cumsum(strides[order], axis=1)], axis=1
+    )
+    rows = np.repeat(np.arange(len(place)), 4)
+    return csr_matrix((shares.ravel(), (rows, corners.ravel())), shape=(len(place), size**3))
+
+
+def _seen(held: Array, signal: Callable[[Array], Array], goal: Array) -> tuple[Array, Array]:
+    """Return the signal, and J^T J with J in codes as shares of the goal, shape (m, 3, 3)."""
+    columns = [
+        (signal(held + step) - signal(held - step)) * (TEN_BIT / (2.0 * _STEP)) / goal[:, None]
+        for step in _STEP * np.eye(3)
+    ]
+    slopes = np.stack(columns, axis=-1)
+    return signal(held), np.einsum("mck,mcl->mkl", slopes, slopes) + _UNSEEN**2 * np.eye(3)
+
+
+def _solved(times: Callable[[Array], Array], residual: Array, diagonal: Array) -> Array:
+    """Return the change that `times` makes `residual`, by conjugate gradients."""
+    change = np.zeros_like(residual)
+    step = residual / diagonal
+    direction, size = step, float((residual * step).sum())
+    for _ in range(_STEPS):
+        if size <= 0.0:
+            break
+        image = times(direction)
+        length = size / float((direction * image).sum())
+        change = change + length * direction
+        residual = residual - length * image
+        step = residual / diagonal
+        new = float((residual * step).sum())
+        direction, size = step + new / size * direction, new
+    return change
+
+
+def _raised(first: Array, by: Array, drawn: list[Drawn]) -> Array:
+    """Return weights raised by each colour's own factor, every set counting as before."""
+    weight = first * by
+    start = 0
+    for one in drawn:
+        part = slice(start, start + len(one.held))
+        weight[part] *= one.share / weight[part].sum()
+        start += len(one.held)
+    return weight

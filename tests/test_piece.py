@@ -1,0 +1,184 @@
+"""What OpenColorIO cannot say: one lattice, in coordinates of its own, as close as its goals."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from lookkit.accuracy.samples import AUDIT_SEED, image_like, over_range, saturated_emitters, skin
+from lookkit.coordinates import HIGHEST, DisplayLight, SceneColours
+from lookkit.evaluate import evaluate
+from lookkit.look import Look, _view
+from lookkit.lower import Lattices, lower, parts_of, pieces, unsayable
+from lookkit.nodes.exposure import Exposure
+from lookkit.ocio import Processor, foldable, library
+from lookkit.piece import GOALS, Piece
+from lookkit.piece_fit import TEN_BIT, reading
+from lookkit.recipe.load import parse_recipe
+from tests.nodes.strategies import scene
+
+HEAD = """
+schema = 1
+name = "x"
+"""
+
+OPAQUE = """
+[[look]]
+kind = "exposure"
+stops = 0.2
+[[look]]
+kind = "hue-bands"
+half_chroma = 0.1
+bands = [{ centre = 30, width = 60, turn = 5, saturation = 1.1 }]
+[[look]]
+kind = "saturation"
+saturation = 0.9
+[[look]]
+kind = "contrast"
+contrast = 1.1
+only = { stops = { from = -2, soft = 4 } }
+[[look]]
+kind = "cdl"
+saturation = 0.95
+"""
+
+
+def look_of(text=OPAQUE, more=""):
+    return Look(parse_recipe(HEAD + text + more), HEAD + text + more)
+
+
+SAMPLED = Lattices()
+"""The lattice of OPAQUE, made once and sampled."""
+
+
+@pytest.fixture(scope="module")
+def steps():
+    return look_of().graph.look()
+
+
+def test_what_opencolorio_cannot_say_is_one_lattice_and_the_rest_stays_analytic(steps):
+    parts = pieces(steps, SAMPLED)
+    assert [bool(part.size) for part in parts] == [False, True, False]
+    assert "hue-bands" in parts[1].label
+    assert "contrast" in parts[1].label
+    assert unsayable(steps) == list(steps[1:4])
+
+
+def test_a_lattice_is_made_once_for_the_same_steps(steps):
+    again = look_of().graph.look()
+    assert pieces(steps, SAMPLED)[1] is pieces(again, SAMPLED)[1]
+
+
+def test_a_lattice_does_not_tint_neutrals(steps):
+    grey = 0.18 * 2.0 ** np.linspace(-10, 11, 999)[:, None].repeat(3, axis=1)
+    exact = evaluate(steps, grey)
+    found = Processor(lower(steps, SAMPLED)).apply(grey).astype(np.float64)
+    np.testing.assert_allclose(exact, exact[:, :1].repeat(3, axis=1), rtol=1e-6)
+    np.testing.assert_allclose(found, found[:, :1].repeat(3, axis=1), rtol=3e-5)
+
+
+def test_a_fitted_lattice_keeps_to_the_goals_on_colours_that_no_fit_saw():
+    """Pictures, skin, lights and over-range scenes, of another seed, as a display shows them."""
+    look = look_of(more='[outputs.monitor]\noutput = "Rec.709 BT.1886"\n')
+    rest = (*look.graph.rendering("monitor"), *look.graph.output_steps("monitor"))
+    found = Processor(lower(look.graph.look(), look.lattices))
+    rng = np.random.default_rng(AUDIT_SEED)
+    draws = {
+        "image-like": image_like(rng, 30000),
+        "skin": skin(rng, 8000),
+        "saturated-emitters": saturated_emitters(rng, 16000),
+        "over-range": over_range(rng, 8000, 10.0),
+    }
+    for name, light in draws.items():
+        exact = evaluate((*look.graph.look(), *rest), light)
+        off = TEN_BIT * np.abs(evaluate(rest, found.apply_exact(light)) - exact).max(axis=-1)
+        assert np.quantile(off, GOALS[name].quantile) <= GOALS[name].codes, name
+
+
+def test_a_view_shows_scenes_on_the_first_display_in_sdr():
+    outputs = """
+    [outputs.tv]
+    output = "Rec.2100 PQ 1000"
+    [outputs.web]
+    output = "sRGB"
+    """
+    look = look_of(more=outputs)
+    view = _view(look)
+    assert set(view.colours) == set(GOALS)
+    light = view.colours["skin"][:50]
+    rest = (*look.graph.rendering("web"), *look.graph.output_steps("web"))
+    np.testing.assert_array_equal(view.signal(light), evaluate(rest, light))
+
+
+@pytest.mark.parametrize("size", [17, 33, 49])
+@given(st.floats(0.0, HIGHEST))
+def test_greys_lie_on_points_of_the_lattice_whatever_its_size(size, light):
+    place = SceneColours(size).place(np.full((1, 3), light))[0]
+    at = place[1:] * (size - 1)
+    np.testing.assert_allclose(at, np.rint(at), atol=1e-9)
+
+
+@pytest.mark.parametrize("made", [SceneColours(33), DisplayLight(10.0)], ids=["scene", "display"])
+@given(rgb=scene(0.01, 9.0))
+def test_operations_are_the_coordinates_that_they_stand_for(made, rgb):
+    """Within float32: OpenColorIO reads the same tables."""
+    rgb = np.abs(rgb) + 0.01
+    found = Processor(made.to_place()).apply_exact(rgb)
+    np.testing.assert_allclose(found, made.place(rgb), atol=2e-5)
+    held = made.hold(rgb)
+    np.testing.assert_allclose(made.release(held), rgb, rtol=2e-5, atol=1e-6)
+    back = Processor(made.from_held()).apply_exact(held)
+    np.testing.assert_allclose(back, rgb, rtol=1e-3, atol=1e-4)
+
+
+@given(rgb=scene(0.05, 9.0))
+def test_a_place_in_the_lattice_has_its_light(rgb):
+    rgb = 0.5 + 0.1 * np.tanh(rgb)
+    made = SceneColours(33)
+    np.testing.assert_allclose(made.values_at(made.place(rgb)), rgb, rtol=1e-6)
+
+
+def test_a_reader_of_a_lattice_is_opencolorios_tetrahedral_one():
+    from lookkit.ocio import lattice_transform
+
+    rng = np.random.default_rng(1)
+    lattice, place = rng.random((5, 5, 5, 3)), rng.random((500, 3))
+    found = reading(5, place) @ lattice.reshape(-1, 3)
+    read = Processor([lattice_transform(lattice)]).apply_exact(place)
+    np.testing.assert_allclose(found, read, atol=2e-6)
+
+
+def test_a_step_may_bring_finer_steps_and_coordinates_of_its_own(steps):
+    """A rendering that is partly analytic says so: `parts`, `placing` and `holding`."""
+
+    class Whole:
+        parts = steps
+
+    class Odd(Exposure):
+        @property
+        def placing(self):
+            return lambda size: DisplayLight(2.0)
+
+        holding = placing
+
+        def lower(self):
+            return None
+
+    assert parts_of([Whole()]) == list(steps)
+    (piece,) = pieces([Odd(stops=0.5)])
+    assert isinstance(piece, Piece)
+    light = np.random.default_rng(2).random((100, 3))
+    found = Processor(piece.transforms).apply_exact(light)
+    np.testing.assert_allclose(found, 2.0**0.5 * light, atol=2e-3)
+
+
+@pytest.mark.parametrize("entries", [4096, 65520, 65521, 65535, 65536])
+def test_a_table_that_opencolorio_cannot_fold_gets_another_length(entries):
+    table = library().Lut1DTransform(entries, False)
+    rows = np.linspace(0.0, 1.0, entries, dtype=np.float32) ** 2
+    table.setData(np.repeat(rows[:, None], 3, axis=1))
+    made = foldable(table)
+    assert made.getLength() not in range(65521, 65536)
+    assert (made is table) == (entries not in range(65521, 65536))
+    codes = np.random.default_rng(3).random((1000, 3))
+    np.testing.assert_allclose(Processor([made]).apply(codes), codes**2, atol=1e-6)
