@@ -14,12 +14,12 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
+from lookkit.coordinates import SceneColours
 from lookkit.errors import InputError
 from lookkit.evaluate import Runner, clean
 from lookkit.look import Look
 from lookkit.media.frame import read_frame
 from lookkit.media.jobs import Options, Taken, assign
-from lookkit.piece import light_at, place_of
 from lookkit.progress import Progress, silent
 from lookkit.report.shown import recorded
 
@@ -30,6 +30,7 @@ Pixels = npt.NDArray[np.float32]
 Bytes = npt.NDArray[np.uint8]
 _STEPS = 65535
 _PART = 1 << 16
+_AXES = SceneColours(33)
 
 
 @dataclass(frozen=True, eq=False)
@@ -128,7 +129,7 @@ def _areas(source: int, target: int) -> Pixels:
 
 @dataclass(frozen=True, eq=False)
 class Domain:
-    """The part of the lattice's coordinates that the film's light fills, as `piece.place_of`.
+    """The part of the lattice's coordinates that the film's light fills, as `coordinates.SceneColours`.
 
     `low` and `high` have shape (3,); the middle of the second and third axis is grey.
     """
@@ -141,7 +142,7 @@ class Domain:
         """Return the domain of all pictures."""
         low, high = np.full(3, 1.0), np.zeros(3)
         for picture in pictures:
-            place = place_of(picture.light.reshape(-1, 3).astype(np.float64))
+            place = _AXES.place(picture.light.reshape(-1, 3).astype(np.float64))
             low, high = np.minimum(low, place.min(0)), np.maximum(high, place.max(0))
         for axis in (1, 2):
             reach = max(0.5 - low[axis], high[axis] - 0.5, 1e-3)
@@ -153,14 +154,14 @@ class Domain:
         """Return the light at the lattice's points, shape (size^3, 3), the first axis fastest."""
         axes = [np.linspace(self.low[k], self.high[k], size) for k in range(3)]
         grid = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).transpose(2, 1, 0, 3)
-        return np.asarray(light_at(grid.reshape(-1, 3)), dtype=np.float32)
+        return np.asarray(_AXES.values_at(grid.reshape(-1, 3)), dtype=np.float32)
 
     def coded(self, light: Pixels) -> npt.NDArray[np.uint16]:
         """Return where light lies in the domain, in 0-65535, same shape."""
         flat = light.reshape(-1, 3)
         out = np.empty(flat.shape, np.uint16)
         for start in range(0, len(flat), _PART):
-            place = place_of(flat[start : start + _PART].astype(np.float64))
+            place = _AXES.place(flat[start : start + _PART].astype(np.float64))
             share = np.clip((place - self.low) / (self.high - self.low), 0.0, 1.0)
             out[start : start + _PART] = np.rint(share * _STEPS)
         return out.reshape(light.shape)
