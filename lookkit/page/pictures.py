@@ -31,6 +31,7 @@ Bytes = npt.NDArray[np.uint8]
 _STEPS = 65535
 _PART = 1 << 16
 _AXES = SceneColours(33)
+_GREY = _AXES.place(np.full(3, 0.18))
 
 
 @dataclass(frozen=True, eq=False)
@@ -129,7 +130,7 @@ def _areas(source: int, target: int) -> Pixels:
 
 @dataclass(frozen=True, eq=False)
 class Domain:
-    """The part of the lattice's coordinates that the film's light fills, as `coordinates.SceneColours`.
+    """The part of `coordinates.SceneColours` that the film's light fills.
 
     `low` and `high` have shape (3,); the middle of the second and third axis is grey.
     """
@@ -145,8 +146,9 @@ class Domain:
             place = _AXES.place(picture.light.reshape(-1, 3).astype(np.float64))
             low, high = np.minimum(low, place.min(0)), np.maximum(high, place.max(0))
         for axis in (1, 2):
-            reach = max(0.5 - low[axis], high[axis] - 0.5, 1e-3)
-            low[axis], high[axis] = 0.5 - reach, 0.5 + reach
+            grey = _GREY[axis]
+            reach = max(grey - low[axis], high[axis] - grey, 1e-3)
+            low[axis], high[axis] = grey - reach, grey + reach
         high[0] = max(high[0], low[0] + 1e-3)
         return cls(low, high)
 
