@@ -37,6 +37,9 @@ _SETS = {
     "negative-lights": "lights below zero",
     "clipped-faces": "clipped codes",
 }
+_LATER = ("bright-skies", "negative-lights", "clipped-faces")
+"""Sets that reports of earlier versions lack."""
+
 _LEAST = 0.01
 """Delta E under which nothing is drawn."""
 
@@ -96,7 +99,7 @@ def _read(path: Path) -> Mapping[str, Any]:
     try:
         facts: Mapping[str, Any] = json.loads(path.read_text(encoding="utf-8"))
         for reading in facts["readings"]:
-            for name in _SETS:
+            for name in [one for one in _SETS if one in reading["sets"] or one not in _LATER]:
                 for key in ("mean", "p99", "p999", "max"):
                     float(reading["sets"][name]["delta_e_2000"][key])
             for worst in reading["worst"]:
@@ -152,11 +155,12 @@ def _drawn(found: Sequence[Found]) -> str:
 
 def certificate_figure(found: Sequence[Found]) -> Any:
     """Return a chart of certificates: sets of colours down, Delta E 2000 across."""
-    drawing, axis = axes(5.6, 0.8 + len(_SETS) * (0.24 + 0.16 * len(found)))
+    shown = [name for name in _SETS if all(_has(one, name) for one in found)]
+    drawing, axis = axes(5.6, 0.8 + len(shown) * (0.24 + 0.16 * len(found)))
     step = 0.8 / len(found)
     for number, one in enumerate(found):
         style = {"color": LINES[number % len(LINES)]}
-        for row, name in enumerate(_SETS):
+        for row, name in enumerate(shown):
             figures = _of(one, name)
             y = row - 0.4 + step * (number + 0.5)
             mean, top, most = (max(figures[key], _LEAST) for key in ("mean", "p999", "max"))
@@ -167,8 +171,8 @@ def certificate_figure(found: Sequence[Found]) -> Any:
     axis.set_xscale("log")
     axis.xaxis.set_major_formatter(lambda value, _: f"{value:g}")
     axis.axvline(1.0, color=QUIET, linewidth=0.9)
-    axis.set_yticks(range(len(_SETS)), list(_SETS.values()))
-    axis.set_ylim(len(_SETS) - 0.4, -0.6)
+    axis.set_yticks(range(len(shown)), [_SETS[name] for name in shown])
+    axis.set_ylim(len(shown) - 0.4, -0.6)
     axis.grid(visible=False, axis="y")
     axis.set_xlabel("Delta E 2000")
     from matplotlib.lines import Line2D
@@ -180,6 +184,10 @@ def certificate_figure(found: Sequence[Found]) -> Any:
     drawing.legend(handles=names, loc="outside upper left", fontsize=9, frameon=False,
                    labelcolor=INK, ncols=2)  # fmt: skip
     return drawing
+
+
+def _has(one: Found, name: str) -> bool:
+    return name in one.facts["readings"][0]["sets"]
 
 
 def _of(one: Found, name: str) -> Mapping[str, float]:
