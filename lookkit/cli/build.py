@@ -55,7 +55,12 @@ def command(
     when = None if date is None else date.replace(tzinfo=UTC)
     with shown_progress() as progress:
         made = build(
-            look.delivering(scenes or None, when), into, progress, base=base, frames=frames
+            look.delivering(scenes or None, when),
+            into,
+            progress,
+            base=base,
+            frames=frames,
+            begun=lambda plan: click.echo(plan.text(), err=True),
         )
     for path in sorted(made.folder.rglob("*")):
         if path.is_file():

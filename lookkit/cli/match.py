@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any, TypeVar
@@ -174,4 +175,7 @@ def _by_camera(option: str, values: tuple[str, ...], read: Callable[[str], T]) -
 
 
 def _numbers(text: str) -> tuple[float, ...]:
-    return tuple(float(part) for part in text.split(","))
+    numbers = tuple(float(part) for part in text.split(","))
+    if not all(math.isfinite(one) and abs(one) < 1e6 for one in numbers):
+        raise ValueError(text)
+    return numbers

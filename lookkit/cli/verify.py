@@ -27,6 +27,11 @@ if TYPE_CHECKING:
     multiple=True,
     help="A timeline elsewhere (.edl, .otio) that was made from it; may be given again.",
 )
+@click.option(
+    "--rebuild",
+    is_flag=True,
+    help="Also build it again from its own recipe and compare every file (as slow as a build).",
+)
 @click.option("--quick", is_flag=True, help="Do not try LUT files with other libraries.")
 @click.option("--bad", "only_bad", is_flag=True, help="Print only what is wrong.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
@@ -34,6 +39,7 @@ def command(
     folder: Path,
     schemas: Path | None,
     timelines: tuple[Path, ...],
+    rebuild: bool,
     quick: bool,
     only_bad: bool,
     as_json: bool,
@@ -48,7 +54,7 @@ def command(
 
     with shown_progress() as progress:
         readers = () if quick else ALL_READERS
-        report = verify(folder, schemas, readers, progress, timelines=timelines)
+        report = verify(folder, schemas, readers, progress, timelines=timelines, rebuild=rebuild)
     if as_json:
         click.echo(json.dumps(report.as_dict(), indent=2))
     else:

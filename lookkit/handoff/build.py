@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -15,7 +15,8 @@ from lookkit.handoff import pages
 from lookkit.handoff.carried import write_recipe
 from lookkit.handoff.formats import FORMATS
 from lookkit.handoff.manifest import write_manifest
-from lookkit.handoff.readme import readme
+from lookkit.handoff.plan import Plan, plan
+from lookkit.handoff.readme import certificates, readme
 from lookkit.progress import Progress, silent
 
 if TYPE_CHECKING:
@@ -50,6 +51,7 @@ def build(
     base: str | None = None,
     frames: Sequence[str | Path] = (),
     options: Options | None = None,
+    begun: Callable[[Plan], None] | None = None,
 ) -> Handoff:
     """Write the hand-off folder below `into`.
 
@@ -68,6 +70,9 @@ def build(
     frames, options
         Frames for the report and a sheet, as `lookkit apply` takes them.
 
+    begun
+        Told before anything is made how much that will be.
+
     Raises
     ------
     InputError
@@ -84,7 +89,10 @@ def build(
     _refuse_shared_names(look)
     left_out = pages.missing() if "report" in recipe.deliver.formats else ""
     chosen = [name for name in FORMATS if name in recipe.deliver.formats and name != "report"]
-    jobs = [job for name in chosen for job in FORMATS[name](look)]
+    by_format = [(name, job) for name in chosen for job in FORMATS[name](look)]
+    jobs = [job for _, job in by_format]
+    if begun is not None:
+        begun(plan(look, [name for name, _ in by_format]))
     if base is not None:
         jobs.append(merged_job(look, base))
     if "report" in recipe.deliver.formats and not left_out:
@@ -97,7 +105,9 @@ def build(
             written += job.write(folder)
         progress("manifest", len(jobs), total)
         written += write_recipe(look, folder)
-        (folder / "README.txt").write_text(readme(look, folder, written), encoding="utf-8")
+        (folder / "README.txt").write_text(readme(look, written), encoding="utf-8")
+        told = certificates(look, folder, written)
+        (folder / "CERTIFICATES.txt").write_text(told, encoding="utf-8")
         write_manifest(look, folder, written)
         progress("done", total, total)
     over = [f"{one.path.name}: {text}" for one in written for text in one.over_budget]

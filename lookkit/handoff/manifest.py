@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import platform
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -35,6 +36,7 @@ def manifest(look: Look, folder: Path, written: Sequence[Written]) -> dict[str, 
     return {
         "format": FORMAT,
         "lookkit": __version__,
+        "machine": machine(),
         "look": recipe.name,
         "show": recipe.show,
         "version": recipe.version,
@@ -42,6 +44,11 @@ def manifest(look: Look, folder: Path, written: Sequence[Written]) -> dict[str, 
         "deliver": recipe.deliver.model_dump(mode="json"),
         "files": files,
     }
+
+
+def machine() -> str:
+    """Return the architecture by which a build repeats byte for byte."""
+    return platform.machine().lower()
 
 
 def sha256_of(path: Path) -> str:

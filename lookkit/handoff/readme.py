@@ -1,4 +1,4 @@
-"""README.txt: who needs which file, what goes in, what comes out, and how exact it is."""
+"""README.txt: who needs which file; CERTIFICATES.txt: what goes in, comes out, how exact it is."""
 
 from __future__ import annotations
 
@@ -6,6 +6,8 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
+from lookkit.deliver.cube import scenes_of
+from lookkit.deliver.names import camera_stem
 from lookkit.deliver.written import Written
 from lookkit.version import __version__
 
@@ -13,80 +15,97 @@ if TYPE_CHECKING:
     from lookkit.look import Look
 
 RECIPIENTS: Final = {
-    "cube": (
-        "Editor, monitor",
-        "cube/CAMERA/: one .cube per output: load the one of your camera and display. Its name "
-        "says encoding and range in, output and range out, and size. Beside it (.txt, .json): how "
-        "far it is from the exact look, and where.",
-    ),
-    "config": (
-        "Compositing, review",
-        "ocio/: an OpenColorIO config (config.ocio with luts/, or config.ocioz alone).",
-    ),
+    "cube": ("Editor, monitor", "cube/CAMERA/: the .cube of your camera, scene and display."),
+    "config": ("Compositing, review", "ocio/: config.ocio with luts/, or config.ocioz alone."),
     "clf": (
         "Colourist",
-        "clf/: the look as Common LUT Format operations, from and to ACES2065-1; before it, in "
-        "clf/CAMERA/, the camera's codes to ACES2065-1 (_input); behind it ACES2065-1 to each "
-        "output. Load the three one after the other. Each file says which part of it, if any, is "
-        "a lattice.",
+        "clf/: the look; clf/CAMERA/: _input before it, each output behind it. Load the three.",
     ),
     "clf-chain": (
         "Colourist, for one file",
-        "clf/CAMERA/: the camera's codes through the look to each output, as one file.",
+        "clf/CAMERA/: the camera's codes through the look to an output.",
     ),
-    "clf-lattice": (
-        "Colourist, for quick reading",
-        "clf/CAMERA/*_33.clf: the same way to each output as one lattice behind a curve: many "
-        "times smaller, less exact, and closer than a .cube of its size.",
-    ),
+    "clf-lattice": ("Colourist, for quick reading", "clf/CAMERA/*_33.clf: one small lattice."),
     "cdl": (
-        "Colourist who wants numbers to turn",
-        "cdl/: the ASC CDL nearest to the look (.cc; .ccc and .cdl hold all), in ACEScct without "
-        "clamps, and the residual (.cube or .clf) that makes the rest of the look behind it.",
+        "Colourist, for numbers to turn",
+        "cdl/: the nearest ASC CDL in ACEScct, and the residual behind it.",
     ),
     "stills": (
         "Stills photographer",
-        "stills/: the look as a lattice picture (.png, level 8, 16 bits) for finished sRGB "
-        "photographs; keep it lossless and untouched. There is no ICC profile beside it: no "
-        "well-kept library writes device links.",
+        "stills/: a lattice picture for finished sRGB photographs; no ICC profile.",
     ),
     "aces": (
         "Finishing in ACES",
-        "aces/: the look as a look modification transform (_lmt), from and to ACEScct or "
-        "ACES2065-1, to be followed by the ACES 2 output for Rec.709 of 100 cd/m2; the lines below "
-        "say how far it is from the look there and on other outputs.",
+        "aces/: the look (_lmt) before the ACES 2 output.",
     ),
-    "report": (
-        "Everybody",
-        "report.html: the look in curves and colours, and how exact the files are. sheet.png, "
-        "where frames were given: every scene and camera side by side.",
-    ),
+    "report": ("Everybody", "report.html: the look in curves and colours; sheet.png: frames."),
     "amf": (
         "Finishing in ACES",
-        "*.amf: for each camera and output, which CLF files of clf/ make the picture, with their "
-        "hashes. They stand at the top so that their paths need not climb.",
+        "*.amf: which files of clf/ make each picture.",
     ),
 }
-"""For each format: who needs it, and what it is."""
+"""For each format: who needs it, and what it is, in a line."""
 
 CAUTIONS: Final = (
-    "A full-range file in a legal-range path, or the reverse, is the commonest fault: check black "
-    "and white with a ramp before you trust a monitor.",
-    "A viewing LUT is no exposure meter: expose by the camera's own measures.",
-    "For broadcast, the delivery specification decides about levels.",
+    "Full-range files in legal-range paths, or the reverse, are the commonest fault: check with a",
+    "  ramp before you trust a monitor. A viewing LUT is no exposure meter: expose by the camera's",
+    "  own measures. For broadcast, the delivery specification decides about levels.",
 )
-_WIDTH = 88
+_MOST: Final = 16
+"""Rows of cameras and scenes in README.txt; with more of them, 40 lines would not do."""
 
 
-def readme(look: Look, folder: Path, written: Sequence[Written]) -> str:
-    """Return the text for a hand-off in `folder` that holds the files `written`."""
+def readme(look: Look, written: Sequence[Written]) -> str:
+    """Return the text for a hand-off that holds the files `written`: at most 40 lines.
+
+    How exact each file is stands in CERTIFICATES.txt (`certificates`).
+    """
     recipe = look.recipe
-    lines = [f"{recipe.name}, version {recipe.version}, for {recipe.show}", ""]
     present = {one.format for one in written}
+    lines = [f"{recipe.name}, version {recipe.version}, for {recipe.show}", ""]
+    lines += ["Which files for which shot (their names go on with the output):"]
+    lines += _table(look)
+    lines += [
+        "",
+        "Use one way alone: a .cube, the config, CLF, or a CDL with its residual.",
+        "",
+    ]
     for name, (who, text) in RECIPIENTS.items():
         if name in present:
-            lines += [*_wrapped(f"{who}: {text}"), ""]
-    lines += [*_wrapped("Everybody: recipe.toml is the look itself, as text."), ""]
+            lines.append(f"{who}: {text}")
+    lines += [
+        "Everybody: recipe.toml is the look itself, as text; CERTIFICATES.txt says how exact each",
+        "  file is, and what goes in and comes out; manifest.json has every file's hash.",
+        "",
+        *CAUTIONS,
+        f"Made by lookkit {__version__}.",
+    ]
+    return "\n".join([*lines, ""])
+
+
+def _table(look: Look) -> list[str]:
+    """Return a line for each camera and scene; where these are too many, how names are made."""
+    rows = []
+    for camera in look.cameras:
+        linear = look.graph.input_transform(camera).encoding.scene_linear
+        for scene in scenes_of(look, camera):
+            stem = camera_stem(look, camera, scene)
+            where = "ocio/ alone (scene-linear)" if linear else f"{stem}_to_*"
+            rows.append((f"camera {camera}, {scene or 'any other scene'}", where))
+    if len(rows) <= _MOST:
+        wide = max(len(what) for what, _ in rows)
+        return [f"  {what:{wide}}  {where}" for what, where in rows]
+    scenes = look.recipe.deliver.scenes
+    return [
+        f"  {len(look.cameras)} cameras, {len(scenes)} scenes: CAMERA_SCENE_..._to_OUTPUT.cube;",
+        "  a name without a scene is the plain look, for any other scene; as with .clf and .amf.",
+    ]
+
+
+def certificates(look: Look, folder: Path, written: Sequence[Written]) -> str:
+    """Return every file of the hand-off with what it takes, gives, and how exact it is."""
+    recipe = look.recipe
+    lines = [f"{recipe.name}, version {recipe.version}, for {recipe.show}", ""]
     for camera in look.cameras:
         step = look.graph.input_transform(camera)
         lines.append(f"Camera {camera}: {step.encoding.name}, {step.signal_range} range.")
@@ -97,9 +116,7 @@ def readme(look: Look, folder: Path, written: Sequence[Written]) -> str:
     rest = [one for one in written if one.camera is None]
     if rest:
         lines += ["For all cameras", *_files(folder, rest), ""]
-    for caution in CAUTIONS:
-        lines += _wrapped(caution)
-    return "\n".join([*lines, "", f"Made by lookkit {__version__}.", ""])
+    return "\n".join(lines)
 
 
 def _files(folder: Path, written: Sequence[Written]) -> list[str]:
@@ -108,9 +125,3 @@ def _files(folder: Path, written: Sequence[Written]) -> list[str]:
         lines.append(f"  {one.path.relative_to(folder).as_posix()}")
         lines += [f"    {line}" for line in (one.note, *one.accuracy) if line]
     return lines
-
-
-def _wrapped(text: str) -> list[str]:
-    import textwrap
-
-    return textwrap.wrap(text, _WIDTH, subsequent_indent="  ")

@@ -23,7 +23,7 @@ from lookkit.spaces.working import Array
 
 WORKING_WIDTH: Final = 1440
 _PITCH: Final = (charts.SWATCH + charts.GAP) / charts.SWATCH
-_SMALLEST: Final = 24.0
+SMALLEST: Final = 24
 _RANSAC_PIXELS: Final = 3.0
 _SMOOTHINGS: Final = 2
 """Of the five that the library does by default; more finds no more charts, and costs most."""
@@ -87,7 +87,7 @@ def from_corners(picture: Array, corners: Sequence[Sequence[float]] | Array) -> 
     height, width = picture.shape[:2]
     if not is_convex(points):
         raise InputError("corners: give them in turn around the chart; these cross or fold")
-    if area(points) < _SMALLEST**2:
+    if area(points) < SMALLEST**2:
         raise InputError("corners: the chart would be smaller than 24 x 24 pixels")
     ways = []
     for turn in range(8):
@@ -154,7 +154,7 @@ def find_chart(picture: Array, crop: Sequence[int] | None = None) -> Chart:
 def _checked_crop(picture: Array, crop: Sequence[int]) -> tuple[int, int, int, int]:
     height, width = picture.shape[:2]
     x, y, wide, high = (round(value) for value in crop)
-    small = min(wide, high) < _SMALLEST
+    small = min(wide, high) < SMALLEST
     if small or min(x, y) < 0 or x + wide > width or y + high > height:
         raise InputError(
             f"crop {x},{y},{wide},{high}: expected x, y, width and height inside of the "
@@ -344,7 +344,7 @@ def _best_pose(picture: Array, homography: Array) -> tuple[float, Array, float]:
     """Return the pose with the best agreement, and that of a chart that is partly outside."""
     height, width = picture.shape[:2]
     corners = carry(homography, UNIT)
-    if not is_convex(corners) or area(corners) < _SMALLEST**2:
+    if not is_convex(corners) or area(corners) < SMALLEST**2:
         return -1.0, homography, 0.0
     where = carry(homography, charts.centres())
     seen = np.all((where > 0) & (where < [width, height]), axis=1)

@@ -14,6 +14,7 @@ from lookkit.errors import InputError, LookkitError, UnknownNameError
 from lookkit.files import safe_name
 from lookkit.look import Look
 from lookkit.match import charts
+from lookkit.match.find import SMALLEST
 from lookkit.match.fit import Stage
 from lookkit.match.frames import Footage, parse_frames, read_exposure
 from lookkit.match.light import refuse_other_light
@@ -214,8 +215,17 @@ def footage_of(
     crop = settings.crops.get(camera)
     if crop is not None and len(crop) != 4:
         raise InputError(f"crop of camera {camera}: {len(crop)} numbers, expected 4")
+    for what, numbers in (("corners", corners), ("crop", crop)):
+        if numbers is not None and not np.isfinite(numbers).all():
+            raise InputError(f"{what} of camera {camera}: {list(numbers)}, expected finite numbers")
     exposures = tuple(read_exposure(paths, stops, progress) for _, paths, stops in parsed)
     for one in exposures:
+        height, width = one.picture.shape[:2]
+        if min(height, width) < SMALLEST:
+            raise InputError(
+                f"camera {camera}: {one.files[0]} has {width} x {height} pixels, expected at "
+                f"least {SMALLEST} x {SMALLEST}"
+            )
         if span is not None and one.range not in (None, span):
             notes.append(
                 f"camera {camera}: {one.files[0]} says {one.range} range, but is read as {span}, "

@@ -352,8 +352,7 @@ def frames_of(
         widen: Filter | None = None
         try:
             for packet in container.demux(*wanted):
-                # A flushing packet knows its stream, but has no index of its own.
-                if packet.stream.index != clip.stream:
+                if packet.stream_index != clip.stream:
                     if packet.size:
                         sound[packet.stream_index].add(packet)
                         yield packet

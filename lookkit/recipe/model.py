@@ -252,7 +252,9 @@ class Deliver(Table):
         "is only a warning",
     )
     scenes: tuple[str, ...] = Field(
-        default=(), description="scenes that get files of their own, beside the plain look"
+        default=(),
+        description="scenes that get files of their own, beside the plain look; default those of "
+        "the shot list, so that each of its shots has its trims and the match of its light",
     )
     formats: tuple[FormatName, ...] = Field(
         default=("cube", "config", "clf", "cdl", "stills", "amf", "report"),
@@ -315,6 +317,12 @@ class Recipe(Table):
     def model_post_init(self, context: Any) -> None:
         """Keep what the recipe was validated with: its folder, own tables and matches."""
         self._context.update(context or {})
+        if "scenes" not in self.deliver.model_fields_set:
+            shot = {one.scene for one in self.shots}
+            deliver = self.deliver.model_copy()
+            # Not as a set field: so it is still known that the recipe does not say it.
+            deliver.__dict__["scenes"] = tuple(name for name in self.scenes if name in shot)
+            self.__dict__["deliver"] = deliver
 
     def rendering_for(self, name: str) -> Rendering:
         """Return the rendering of the output called `name`."""

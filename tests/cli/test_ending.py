@@ -33,6 +33,7 @@ def test_a_build_that_is_told_to_end_leaves_nothing(tmp_path, number):
         process.kill()
     assert process.returncode == 130
     assert "nothing half-written was left" in said
+    assert "about" in said.splitlines()[0]
     assert list(into.iterdir()) == []
 
 

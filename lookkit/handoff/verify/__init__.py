@@ -27,7 +27,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from lookkit.deliver.written import SOURCE
 from lookkit.errors import InputError, LookkitError
@@ -40,12 +40,16 @@ from lookkit.handoff.verify.graph import Truths
 from lookkit.handoff.verify.listing import Listing, inside, read_listing
 from lookkit.handoff.verify.luts import cube_rows, strictly
 from lookkit.handoff.verify.promised import promised_rows
+from lookkit.handoff.verify.rebuilt import rebuilt_rows
 from lookkit.handoff.verify.report import Report as Report
 from lookkit.handoff.verify.report import Row as Row
 from lookkit.handoff.verify.stills import still_rows
 from lookkit.handoff.verify.timelines import timeline_rows
 from lookkit.inspect.readers import ReaderName
 from lookkit.progress import Progress, silent
+
+if TYPE_CHECKING:
+    from lookkit.look import Look
 
 RECIPE: Final = "recipe.toml"
 Entries = Mapping[str, Mapping[str, Any]]
@@ -61,6 +65,7 @@ def verify(
     progress: Progress = silent,
     *,
     timelines: Sequence[Path] = (),
+    rebuild: bool = False,
 ) -> Report:
     """Verify a hand-off folder; nothing in it is changed.
 
@@ -78,6 +83,9 @@ def verify(
     timelines
         Timelines (.edl, .otio) elsewhere that were made from the hand-off; those in the folder
         are read anyway.
+    rebuild
+        Build the folder again from its own recipe, and compare every file; takes as long as the
+        build did.
 
     Raises
     ------
@@ -108,6 +116,8 @@ def verify(
     shots = () if truths is None else truths.look.recipe.shots
     there = _timelines(listing, timelines)
     rows += timeline_rows(there, listing.entries, folder, shots)
+    if rebuild and truths is not None:
+        rows += rebuilt_rows(listing, truths.look, progress)
     order = {name: place for place, name in enumerate(sorted({row.file for row in rows}))}
     rows.sort(key=lambda row: order[row.file])
     progress("done", steps, steps)
@@ -183,6 +193,18 @@ def _changed(listing: Listing) -> list[Row]:
     return found
 
 
+def _as_built(look: Look, listing: Listing) -> Look:
+    """Return the look with the scenes that were chosen when the folder was built.
+
+    Only where the recipe does not name them itself: then the manifest alone knows.
+    """
+    chosen = listing.manifest.get("deliver", {})
+    scenes = chosen.get("scenes") if isinstance(chosen, dict) else None
+    if "scenes" in look.recipe.deliver.model_fields_set or not isinstance(scenes, list):
+        return look
+    return look.delivering([one for one in scenes if one in look.scenes])
+
+
 def _truths(listing: Listing) -> tuple[Truths | None, list[Row]]:
     """Return the graph of the folder's recipe, or the row that says why there is none."""
     from lookkit.look import Look, files_of
@@ -200,6 +222,7 @@ def _truths(listing: Listing) -> tuple[Truths | None, list[Row]]:
     outside = [name for name, file in files_of(look) if not inside(listing.folder, file)]
     if outside:
         return None, [Row(RECIPE, "graph", "faulty", f"{outside[0]!r} leads out of the folder")]
+    look = _as_built(look, listing)
     if look.recipe_hash != listing.manifest.get("recipe_sha256"):
         text = "not the recipe that the manifest was made for: another sha256"
         return Truths(look, listing.folder), [Row(RECIPE, "graph", "faulty", text)]

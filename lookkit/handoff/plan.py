@@ -1,0 +1,69 @@
+"""How much a build is going to make: files, space and time, told before it begins.
+
+Plain figures for a job of each format, measured once on the demo's recipe (one core of a server
+of 2024); a look with more lattices in it takes longer, a faster machine less.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+if TYPE_CHECKING:
+    from lookkit.look import Look
+
+_JOB: Final = {
+    "config": (8, 4.0e6, 6.0),
+    "clf": (1, 1.0e6, 1.5),
+    "clf-lattice": (3, 1.2e6, 15.0),
+    "cdl": (4, 1.0e6, 4.0),
+    "stills": (1, 1.0e6, 3.0),
+    "aces": (3, 3.0e6, 10.0),
+    "amf": (1, 5.0e3, 0.1),
+    "report": (1, 1.0e6, 8.0),
+}
+"""By format: files, bytes and seconds of one job."""
+_POINT: Final = 33.0
+"""Bytes of a point of a .cube."""
+_OWN: Final = 4
+"""recipe.toml, README.txt, CERTIFICATES.txt and manifest.json."""
+
+
+@dataclass(frozen=True)
+class Plan:
+    """About how much a build makes, and the time it takes on one core."""
+
+    files: int
+    bytes: float
+    seconds: float
+    scenes: tuple[str, ...] = ()
+
+    def text(self) -> str:
+        """Return it in a line for people."""
+        size = f"{self.bytes / 1e9:.1f} GB" if self.bytes >= 1e9 else f"{self.bytes / 1e6:.0f} MB"
+        time = f"{self.seconds:.0f} seconds" if self.seconds < 100 else (
+            f"{self.seconds / 60:.0f} minutes")  # fmt: skip
+        shown = ", ".join(self.scenes) or "none of its own"
+        return f"about {self.files} files, {size}, {time} on one core: scenes {shown}"
+
+
+def plan(look: Look, formats: Sequence[str]) -> Plan:
+    """Return about what a build makes; `formats` has the format of each of its jobs."""
+    deliver = look.recipe.deliver
+    files, size, seconds = float(_OWN), 1.0e5, 2.0
+    for name, count in Counter(formats).items():
+        if name == "cube":
+            for points in deliver.sizes:
+                cells = (33 if points == "auto" else points) ** 3
+                files += count * (3 if deliver.certify else 1)
+                size += count * cells * _POINT
+                share = cells / 33**3
+                seconds += count * (0.3 * share + 3.0 * share * deliver.fit + 2.0 * deliver.certify)
+        else:
+            more, bytes_, time = _JOB[name]
+            files += count * more
+            size += count * bytes_
+            seconds += count * time
+    return Plan(round(files), size, seconds, deliver.scenes)
