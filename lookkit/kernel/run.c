@@ -21,6 +21,10 @@ INLINE float cleaned_f(float x) {
     return minimum_f(maximum_f(x, -1e30f), 1e30f);
 }
 
+/* Kernels run over whole vectors: a pixel is worked out by the same instructions wherever it
+   stands, so that its bits do not depend on its neighbours. */
+static long whole(long count) { return (count + 31) / 32 * 32; }
+
 /* What waits to be worked out in double: input planes in slot 0, and where each pixel goes. */
 struct waiting {
     double *planes;
@@ -35,9 +39,11 @@ static void in_double(struct waiting *w, void *out, int wide_out, int calls,
     const double_kernel *exact, const double *const *exact_p, const int *slot, const int *other)
 {
     double *r = w->planes, *g = r + ROOM, *b = r + 2 * ROOM;
+    const long full = whole(w->count);
+    for (long i = w->count; i < full; i++) r[i] = g[i] = b[i] = 0.0;
     for (int c = 0; c < calls; c++) {
         double *s = r + 3L * ROOM * slot[c], *e = r + 3L * ROOM * other[c];
-        exact[c](s, s + ROOM, s + 2 * ROOM, e, e + ROOM, e + 2 * ROOM, NULL, w->count, exact_p[c]);
+        exact[c](s, s + ROOM, s + 2 * ROOM, e, e + ROOM, e + 2 * ROOM, NULL, full, exact_p[c]);
     }
     for (long i = 0; i < w->count; i++) {
         long at = 3 * w->where[i];
@@ -87,9 +93,14 @@ EXPORT long lookkit_run(const void *in, void *out, long n, int wide_in, int wide
                 B[i] = cleaned_f(narrow[3 * i + 2]);
             }
         }
+        const long full = whole(count);
+        for (long i = count; i < full; i++) {
+            R[i] = G[i] = B[i] = 0.0f;
+            doubt[i] = 0;
+        }
         for (int c = 0; c < calls && !exactly; c++) {
             float *s = f + 3L * TILE * slot[c], *e = f + 3L * TILE * other[c];
-            fast[c](s, s + TILE, s + 2 * TILE, e, e + TILE, e + 2 * TILE, doubt, count, fast_p[c]);
+            fast[c](s, s + TILE, s + 2 * TILE, e, e + TILE, e + 2 * TILE, doubt, full, fast_p[c]);
         }
         for (long i = 0; i < count; i++) {
             if (!doubt[i]) continue;

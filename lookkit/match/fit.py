@@ -109,7 +109,7 @@ class Fit:
 
 def curve_knots(top: float = SIGNAL_TOP) -> Array:
     """Return where the slopes of a fitted curve stand: evenly spaced signals, decoded."""
-    return bt709_decode(np.linspace(0.0, top, KNOTS))
+    return np.asarray(bt709_decode(np.linspace(0.0, top, KNOTS)))
 
 
 def fit_shots(

@@ -118,7 +118,8 @@ class Footage:
         """Return linear light: AP1 for a known encoding, else BT.709-decoded camera RGB."""
         if self.encoding is not None:
             return self.encoding.decode(codes, range=self.range, bits=self.bits)
-        return bt709_decode(ranges.convert(codes, self.signal_range, "full", self.depth))
+        light = bt709_decode(ranges.convert(codes, self.signal_range, "full", self.depth))
+        return np.asarray(light)
 
 
 def read_exposure(
