@@ -352,7 +352,8 @@ def frames_of(
         widen: Filter | None = None
         try:
             for packet in container.demux(*wanted):
-                if packet.stream_index != clip.stream:
+                # A flushing packet knows its stream, but has no index of its own.
+                if packet.stream.index != clip.stream:
                     if packet.size:
                         sound[packet.stream_index].add(packet)
                         yield packet

@@ -163,3 +163,9 @@ def test_frames_shown_out_of_their_order_in_the_file_all_arrive_in_time(
     assert not movie.problem
     made = [float(frame.pts * frame.time_base) for frame in decoded(movie.target)]
     assert np.allclose(np.array(made) - made[0], np.arange(30) / 25, atol=0.001)
+
+
+def test_the_last_frames_arrive_where_the_picture_is_not_the_first_stream(shared_data):
+    clip = probe(shared_data / "video" / "nasa_13013.mp4")
+    assert clip.stream > 0
+    assert sum(isinstance(one, Frame) for one in frames_of(clip)) == clip.frames == 390
