@@ -45,7 +45,13 @@ class Lattices:
         if key not in self._made:
             if self._seen is None and self._view is not None:
                 self._seen = self._view()
-            self._made[key] = lattice_piece(steps, before, after, self._seen, peak=peak, most=most)
+            from threadpoolctl import threadpool_limits
+
+            # The last digits of sums depend on how many threads share them.
+            with threadpool_limits(limits=1, user_api="blas"):
+                self._made[key] = lattice_piece(
+                    steps, before, after, self._seen, peak=peak, most=most
+                )
         return self._made[key]
 
 

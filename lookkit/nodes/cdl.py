@@ -40,8 +40,8 @@ class CdlNumbers(NamedTuple):
     saturation: float
 
 
-_LARGE: Final = 4.0
-"""Beyond any code of a picture: here float32 ends at a hundred-thousandth of a stop."""
+_LARGE: Final = 1.6
+"""Beyond any code of a picture: ACEScct ends at 1.47 (S-2016-001)."""
 
 
 @formula()
@@ -52,7 +52,7 @@ def cdl(r: Plane, g: Plane, b: Plane, p: CdlNumbers) -> Planes:
     )
     luma = 0.2126 * r + 0.7152 * g + 0.0722 * b
     # Codes of strongly negative light are large, and what is left of them beside others is not.
-    unsure(absolute(luma) > _LARGE)
+    unsure(maximum(maximum(absolute(r), absolute(g)), absolute(b)) > _LARGE)
     return (
         luma + p.saturation * (r - luma),
         luma + p.saturation * (g - luma),

@@ -13,13 +13,34 @@ from functools import cache, cached_property
 import numpy as np
 
 from lookkit.errors import InputError, UnknownNameError
-from lookkit.kernel.formula import Call, Ends, Program, affine_call, hold
+from lookkit.kernel.formula import (
+    Affine,
+    Call,
+    Ends,
+    Planes,
+    Program,
+    affine_call,
+    formula,
+    hold,
+)
+from lookkit.kernel.maths import Plane, absolute, maximum, minimum, mixed, unsure
 from lookkit.spaces import ranges
 from lookkit.spaces.curves import LARGEST, Bt1886, Curve
 from lookkit.spaces.data import Catalogue, find, shipped_table
 from lookkit.spaces.primaries import Adaptation, Primaries, between
 from lookkit.spaces.ranges import SignalRange
 from lookkit.spaces.working import Array, OcioTransform, as_pixels
+
+
+@formula()
+def to_display(r: Plane, g: Plane, b: Plane, p: Affine) -> Planes:
+    """Mix light to the display's primaries."""
+    top = maximum(maximum(absolute(r), absolute(g)), absolute(b))
+    r, g, b = mixed(p.rows, r, g, b)
+    least = minimum(minimum(absolute(r), absolute(g)), absolute(b))
+    # A root magnifies what float32 leaves of a difference.
+    unsure((least < 0.002 * top) & (top > 1e-3))
+    return r, g, b
 
 
 @dataclass(frozen=True)
@@ -132,7 +153,7 @@ class Output:
         low, high = (-LARGEST, LARGEST) if self.excursions else (0.0, self.peak / 100)
         calls = [Call(hold, Ends(low, high))]
         if not np.array_equal(self.matrix, np.eye(3)):
-            calls.append(affine_call(self.matrix))
+            calls.append(Call(to_display, affine_call(self.matrix).p))
         calls.append(Call(*way))
         if not self.excursions:
             calls.append(Call(hold, Ends(0.0, 1.0)))
