@@ -62,12 +62,12 @@ def test_excursions_leave_room_for_super_white_and_sub_black(look):
     assert 940 < codes[3, 0] <= 1023
 
 
-def test_mid_grey_of_the_print_on_hdr_is_a_tenth_of_paper_white(look):
-    """BT.2408: paper white at 203 cd/m2; PQ by SMPTE ST 2084, HLG by BT.2100."""
+def test_mid_grey_of_the_print_on_hdr_is_where_bt_2408_puts_it(look):
+    """BT.2408, table 1: 18 % grey at 26 cd/m2 for a reference white of 203."""
     chart = stop_chart(look, "L")
     (grey,) = [row for row in chart.rows if row.stops == 0]
-    assert grey.light["pq"] == pytest.approx(20.3, abs=0.05)
-    assert grey.light["hlg"] == pytest.approx(20.3, abs=0.05)
+    assert grey.light["pq"] == pytest.approx(26.0, abs=0.05)
+    assert grey.light["hlg"] == pytest.approx(26.0, abs=0.05)
     assert grey.light["monitor"] == pytest.approx(10.0, abs=0.01)
     assert all(row.light["pq"] <= 1000.01 for row in chart.rows)
 

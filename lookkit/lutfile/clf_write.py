@@ -139,7 +139,9 @@ def _short(array: re.Match[str]) -> str:
     if 'dim="3 ' in head and columns in (3, 4) and len(numbers.split()) <= _MATRIX:
         rows = [" ".join(line.split()) for line in numbers.strip().splitlines()]
     else:
-        written = np.array(numbers.split(), dtype=np.float32).astype("U").reshape(-1, columns)
+        # Libraries change how numpy prints; numbers in files must not follow them.
+        with np.printoptions(legacy=False, formatter=None, floatmode="maxprec", precision=8):
+            written = np.array(numbers.split(), dtype=np.float32).astype("U").reshape(-1, columns)
         text = "\n".join(map(" ".join, written.tolist()))
         text = _WHOLE.sub("", text)
         rows = _LEADING.sub(".", text).split("\n")

@@ -56,7 +56,7 @@ def read(number: int) -> None:
     path = _place() / f"x{ending}"
     path.write_bytes(data)
     try:
-        tags, _ = _still_says(path)
+        tags, *_ = _still_says(path)
         assert isinstance(str(tags), str)
         still = read_still(path)
     except LookkitError as error:

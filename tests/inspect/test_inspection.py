@@ -181,14 +181,14 @@ def test_a_clf_is_judged_by_what_it_takes_and_gives(tmp_path):
     text = (
         'schema = 1\nname = "Warm"\nextends = "plain-print"\n'
         '[cameras.A]\nencoding = "LogC4"\n[outputs.monitor]\noutput = "Rec.709 BT.1886"\n'
-        '[deliver]\nformats = ["clf"]\nfit = false\ncertify = false\n'
+        '[deliver]\nformats = ["clf", "clf-chain"]\nfit = false\ncertify = false\n'
     )
     recipe = tmp_path / "look.toml"
     recipe.write_text(text)
     folder = build(load(recipe), tmp_path / "out").folder
     found = {path.stem.rpartition("_")[2]: path for path in folder.rglob("*.clf")}
     seen = {name: inspect(path, readers=()) for name, path in found.items()}
-    for name, light in (("look", True), ("input", True), ("full", False)):
+    for name, light in (("input", True), ("full", False)):
         one = seen[name]
         assert one.told["input"] == "camera A: LogC4, full range"
         assert one.gives_light == light

@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 from scipy.stats import norm
 
 from lookkit.errors import RecipeError
+from lookkit.nodes.base import offsets_of_hue
 from lookkit.nodes.tone_bands import NEAR_FOLD, ToneBand, ToneBands, flattest
 from lookkit.recipe.load import parse_recipe
 from lookkit.spaces.level import level, luminance, stops_of
@@ -102,12 +103,14 @@ def test_a_band_exposes_by_its_stops_where_it_has_all_the_weight():
     np.testing.assert_allclose(np.log2(out[:, 0] / grey), [0.5, 0.0, -1.0], atol=2e-3)
 
 
-def test_a_shift_is_per_channel_in_stops_or_an_angle_with_an_amount():
+def test_a_shift_is_per_channel_in_stops_or_a_hue_with_a_strength():
     by_channel = ToneBands(bands=[{"centre": 0, "shift": [0.2, -0.1, -0.1]}])
-    by_angle = ToneBands(bands=[{"centre": 0, "shift": {"hue": 0, "strength": 0.2}}])
+    by_hue = ToneBands(bands=[{"centre": 0, "shift": {"hue": 25, "strength": 0.2}}])
     grey = np.full(3, 0.18)
     np.testing.assert_allclose(by_channel.evaluate(grey), 0.18 * 2.0 ** np.array([0.2, -0.1, -0.1]))
-    np.testing.assert_allclose(by_angle.evaluate(grey), by_channel.evaluate(grey))
+    shifts = 0.2 * offsets_of_hue(25.0)
+    np.testing.assert_allclose(by_hue.evaluate(grey), 0.18 * 2.0**shifts)
+    assert hue_of(oklab(by_hue.evaluate(grey))) == pytest.approx(25.0, abs=1.0)
 
 
 @given(rgb=scene())
