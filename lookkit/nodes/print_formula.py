@@ -119,8 +119,8 @@ def seen_as(
     pr, pg, pb = held(pr, pg, pb, r, g, b, p.hold, p.fit)
     pr, pg, pb = tinted(pr, p.red), tinted(pg, p.green), tinted(pb, p.blue)
     pr, pg, pb = fitted(pr, pg, pb, p.fit)
-    # Only light far beyond AP1 comes out below black.
-    pr, pg, pb = maximum(pr, 0.0), maximum(pg, 0.0), maximum(pb, 0.0)
+    # Only light far beyond AP1 comes out below black or above clear film.
+    pr, pg, pb = clip(pr, 0.0, 1.0), clip(pg, 0.0, 1.0), clip(pb, 0.0, 1.0)
     pr, pg, pb = pr + p.flare, pg + p.flare, pb + p.flare
     # A display's curve is steepest at black: what is left there of bright light must be exact.
     least = minimum(minimum(absolute(pr), absolute(pg)), absolute(pb))
