@@ -121,7 +121,7 @@ def test_a_characteristic_curve_rises_and_keeps_its_limits(slope, full, toe, sho
     made = curve(full, slope, toe, shoulder, grey)
     x = np.linspace(-4.0, 4.0, 401)
     density = np.array([made.density(one) for one in x])
-    assert (np.diff(density) >= 0.0).all()
+    assert (np.diff(density) >= -1e-14).all()  # rounding, where it is flat
     assert density.min() >= 0.0
     assert density.max() <= full
     assert made.density(0.0) == pytest.approx(grey, abs=1e-9)
