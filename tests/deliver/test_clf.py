@@ -326,16 +326,7 @@ SAMPLES = (
 )  # fmt: skip
 
 
-SHORTER = pytest.mark.xfail(
-    strict=True,
-    reason="its table of 65,533 entries is made shorter, so that it folds into textures: 4e-6 off",
-)
-
-
-@pytest.mark.parametrize(
-    "name",
-    [pytest.param(one, marks=SHORTER) if one.startswith("lut1d_32f") else one for one in SAMPLES],
-)
+@pytest.mark.parametrize("name", SAMPLES)
 @pytest.mark.parametrize("namespace", ["smpte", "academy"])
 def test_samples_by_others_survive_our_writer(shared_data, tmp_path, name, namespace):
     """OpenColorIO's own sample files, read by it, written by us, read by it: equal pixels."""
@@ -372,16 +363,7 @@ def test_any_cdl_undone_in_a_file_is_undone(tmp_path_factory, positive, offset, 
     )
 
 
-TABLES = pytest.mark.xfail(
-    strict=True,
-    reason="long 1D tables are made shorter, so that they fold into textures: 6e-4 off for ADX16",
-)
-
-
-@pytest.mark.parametrize(
-    "name",
-    [pytest.param(one, marks=TABLES) if one == "ADX16" else one for one in encodings()],
-)
+@pytest.mark.parametrize("name", list(encodings()))
 def test_every_shipped_encoding_decodes_without_a_lattice(tmp_path, name):
     step = InputTransform(encodings()[name])
     steps = sayable(step)
