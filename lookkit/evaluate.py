@@ -6,7 +6,6 @@ own evaluation in either.
 
 from __future__ import annotations
 
-import os
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
@@ -21,6 +20,7 @@ from lookkit.kernel.engine import Compiled
 from lookkit.kernel.formula import Program
 from lookkit.kernel.join import joined
 from lookkit.nodes.base import Op
+from lookkit.ocio import cores
 from lookkit.spaces.working import Array, as_pixels
 
 HIGHEST = 1e6
@@ -161,10 +161,3 @@ class Runner:
 @cache
 def _workers() -> ThreadPoolExecutor:
     return ThreadPoolExecutor(max_workers=cores(), thread_name_prefix="lookkit-run")
-
-
-def cores() -> int:
-    """Return how many cores this process may use."""
-    if hasattr(os, "sched_getaffinity"):
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1

@@ -72,9 +72,7 @@ def source_of(path: Path, shots: Sequence[Shot] | None, output: str | None, cdl:
 
     recipe = path / "recipe.toml" if path.is_dir() else path
     look = load(recipe)
-    if not look.outputs:
-        raise InputError(f"{recipe}: no outputs, expected at least one")
-    name = output or look.outputs[0]
+    name = output or look.first_output
     look.graph.output(name)
     if path.is_dir():
         return _Folder(look, path, name, cdl)
