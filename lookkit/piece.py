@@ -147,6 +147,25 @@ def lattice_piece(
     return Piece(labels(steps), transforms, size, held.decimals)
 
 
+def hollow_piece(steps: Sequence[Op], size: int, peak: float = 1.0) -> Piece:
+    """Return the piece of `lattice_piece` with `size` points, and nothing in its lattice.
+
+    What stands around a lattice does not depend on what a fit put into it.
+
+    Raises
+    ------
+    LookkitError
+        If the steps take anything else than scene or display light.
+    """
+    placing = _placing(steps, peak)
+    if placing is None:
+        raise LookkitError(f"{labels(steps)!r} cannot be expressed as OpenColorIO operations")
+    coordinates, held = placing(size), _holding(steps, peak)(size)
+    empty = np.zeros((size, size, size, 3))
+    transforms = (*coordinates.to_place(), lattice_transform(empty), *held.from_held())
+    return Piece(labels(steps), transforms, size, held.decimals)
+
+
 def _placing(steps: Sequence[Op], peak: float) -> MakesCoordinates | None:
     own: MakesCoordinates | None = getattr(steps[0], "placing", None)
     return own or placed_by(steps[0].takes, peak)

@@ -50,9 +50,9 @@ def command(
         code = _three(colour)
         check_code(look, camera, code)
     else:
-        from lookkit.media.stills import pixel_of
+        from lookkit.media.frame import pixel_of
 
         assert pixel is not None
-        code = pixel_of(Path(pixel[0]), pixel[1])
+        code = pixel_of(look, camera, Path(pixel[0]), pixel[1])
     steps = trace(look, code, camera=camera, output=shown, scene=scene)
     click.echo(trace_text(steps))

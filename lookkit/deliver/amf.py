@@ -166,13 +166,18 @@ def write_amf(look: Look, one: AmfFile, folder: Path) -> list[Written]:
         if not (folder / file.path).exists()
     ]
     path = folder / one.name
+    with write_beside(path) as beside:
+        beside.write_text(amf_text(look, one, folder), encoding="utf-8")
+    note = f"{codes_of(look, one.camera, one.scene)}, in; {signal_of(look, one.output)}, out"
+    return [*written, Written(path, "amf", "chain", one.camera, one.output, one.scene, note)]
+
+
+def amf_text(look: Look, one: AmfFile, folder: Path) -> str:
+    """Return the text of an AMF; the CLF files that it names are in `folder`."""
     root = _document(look, one, folder)
     ET.indent(root)
     text = ET.tostring(root, encoding="unicode")
-    with write_beside(path) as beside:
-        beside.write_text(f'<?xml version="1.0" encoding="UTF-8"?>\n{text}\n', encoding="utf-8")
-    note = f"{codes_of(look, one.camera, one.scene)}, in; {signal_of(look, one.output)}, out"
-    return [*written, Written(path, "amf", "chain", one.camera, one.output, one.scene, note)]
+    return f'<?xml version="1.0" encoding="UTF-8"?>\n{text}\n'
 
 
 def amf_uuid(look: Look, one: AmfFile, part: str = "file") -> str:

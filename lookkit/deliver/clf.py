@@ -239,9 +239,7 @@ def write_clf_file(look: Look, file: ClfFile, folder: Path) -> Written:
     LookkitError
         If a step cannot be said by the format, or the disk fails.
     """
-    pieces = clf_pieces(file.chain, look.lattices, file.peak)
-    clf = Clf([*_primaries(file.before), *transforms_of(pieces), *_primaries(file.after)])
-    head = clf_head(look, file.scene, file.takes, file.gives, in_words(pieces, steps=True))
+    clf, head, pieces = made_of(look, file, look.lattices)
     path = folder / file.path
     path.parent.mkdir(parents=True, exist_ok=True)
     measured = write_measured(look, clf, path, head, file, lattices=has_lattice(pieces))
@@ -255,6 +253,25 @@ def write_clf_file(look: Look, file: ClfFile, folder: Path) -> Written:
         f"{file.takes}, in; {file.gives}, out; {in_words(pieces)}",
         *measured,
     )
+
+
+def made_of(look: Look, file: ClfFile, known: Lattices) -> tuple[Clf, ClfHead, list[Piece]]:
+    """Return a file's operations, its head before it is measured, and the pieces of its chain.
+
+    Parameters
+    ----------
+    known
+        Where its lattices are made and kept.
+
+    Raises
+    ------
+    LookkitError
+        If a step cannot be said by the format.
+    """
+    pieces = clf_pieces(file.chain, known, file.peak)
+    clf = Clf([*_primaries(file.before), *transforms_of(pieces), *_primaries(file.after)])
+    head = clf_head(look, file.scene, file.takes, file.gives, in_words(pieces, steps=True))
+    return clf, head, pieces
 
 
 def write_measured(

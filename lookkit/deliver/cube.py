@@ -119,7 +119,8 @@ def write_look_cube(
     for number in sizes:
         path = target or folder / cube_name(look, camera, output, number, scene)
         made = source.bake(number, fit=deliver.fit, progress=progress)
-        _write(look, camera, output, made, path, scene)
+        title, comments = head(look, camera, output, scene)
+        write_cube(path, made, title=title, comments=comments, decimals=DECIMALS)
         if not deliver.certify and size != "auto":
             return Baked(path, number, None)
         certificate = source.certify(_written(path), progress)
@@ -169,9 +170,10 @@ def _written(path: Path) -> Array:
     return found.values
 
 
-def _write(
-    look: Look, camera: str, output: str, made: Array, path: Path, scene: str | None
-) -> None:
+def head(
+    look: Look, camera: str, output: str, scene: str | None = None
+) -> tuple[str, tuple[str, ...]]:
+    """Return the title and the comments of a chain's .cube: whose it is, what goes in and out."""
     recipe = look.recipe
     target = look.graph.output(output)
     shown = recipe.name if scene is None else f"{recipe.name}, scene {scene}"
@@ -183,8 +185,7 @@ def _write(
         f"gives: {signal_of(look, output)}, 0-1 = all codes of the file",
         "for viewing and finishing; not an exposure meter",
     )
-    title = f"{shown}: camera {camera} to {target.name}"
-    write_cube(path, made, title=title, comments=comments, decimals=DECIMALS)
+    return f"{shown}: camera {camera} to {target.name}", comments
 
 
 def jobs(look: Look) -> list[Job]:

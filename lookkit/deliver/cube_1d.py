@@ -26,6 +26,7 @@ from lookkit.version import __version__
 if TYPE_CHECKING:
     from lookkit.look import Look
 
+DECIMALS: Final = 8
 SIZE: Final = 4096
 _PROBES: Final = 512
 _SAME: Final = 1e-9
@@ -54,7 +55,7 @@ def write_curves(
     largest = _CODES * float(np.abs(0.5 * (table[1:] + table[:-1]) - between).max())
     told = f"each channel by itself; between rows off by up to {largest:.2g} ten-bit codes"
     comments = (f"takes: {takes}", f"gives: {gives}", told, *more)
-    write_cube_1d(path, table, title=title, comments=comments)
+    write_cube_1d(path, table, title=title, comments=comments, decimals=DECIMALS)
     return largest, told
 
 

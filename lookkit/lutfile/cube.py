@@ -167,7 +167,7 @@ def _write(
 ) -> None:
     if not 7 <= decimals <= 17:
         raise ValueError(f"expected 7 to 17 decimals, found {decimals}")
-    head = [_title_line(title), *_comment_lines(comments), size_line]
+    head = [*head_lines(title, comments), size_line]
     # Behind the size: FFmpeg passes over a domain that stands before it.
     if domain is not None:
         for name, values in zip(("DOMAIN_MIN", "DOMAIN_MAX"), domain, strict=True):
@@ -189,6 +189,11 @@ def _write_parts(file: BinaryIO, start: bytes, rows: Array, decimals: int) -> No
         values = np.round(part, decimals) + 0.0
         text = (form * len(part)) % tuple(values.ravel().tolist())
         file.write(text.encode("ascii"))
+
+
+def head_lines(title: str, comments: Sequence[str]) -> list[str]:
+    """Return the lines of a file before its size."""
+    return [_title_line(title), *_comment_lines(comments)]
 
 
 def _title_line(title: str) -> str:

@@ -19,6 +19,7 @@ _CONTROL: Final = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
 _NUMBER: Final = re.compile(
     r"[+-]?(?:[0-9]{1,100}(?:\.[0-9]{0,100})?|\.[0-9]{1,100})(?:[eE][+-]?[0-9]{1,9})?"
 )
+_BLANKS: Final = " \t\r\n\v\f"
 _LARGEST_FLOAT: Final = float(np.finfo(np.float32).max)
 
 
@@ -65,7 +66,8 @@ class Lines:
         if len(raw) > _LONGEST:
             self.faults.add(self.number, "line-too-long", f"over {_LONGEST} bytes", "shorter lines")
             return ""
-        line = raw.decode("utf-8", "replace").strip()
+        # Other blanks than these are none to readers of bytes, and would hide a word from them.
+        line = raw.decode("utf-8", "replace").strip(_BLANKS)
         if odd := _CONTROL.search(line):
             self.faults.add(self.number, "control-character", shown(odd[0]), "plain text")
             line = _CONTROL.sub(" ", line).strip()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import islice
 from pathlib import Path
 from typing import Final
@@ -155,6 +155,25 @@ def read_exposure(
         raise InputError(f"{paths[0]}: holds no frame")
     names = tuple(path.name for path in paths)
     return Exposure(total / count, stops, names, _digest(paths), bits, span)
+
+
+def carried(one: Exposure, span: SignalRange | None, bits: int | None) -> Exposure:
+    """Return codes of legal range in the bits that they are read in, as `apply` carries them.
+
+    White is 235 x 2^(bits-8) of the file's bits, and of those.
+
+    Parameters
+    ----------
+    span
+        The range they are read in; None for what the file says.
+    bits
+        None leaves those of the file.
+    """
+    if bits is None or (span or one.range) != "legal":
+        return one
+    depth = one.bits if one.bits in ranges.DEPTHS else 16
+    scale, offset = ranges.scale_offset("legal", "legal", depth, bits)
+    return replace(one, picture=one.picture * scale + offset, bits=bits)
 
 
 def parse_frames(text: str) -> tuple[str, list[Path], float]:

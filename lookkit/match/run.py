@@ -16,7 +16,7 @@ from lookkit.look import Look
 from lookkit.match import charts
 from lookkit.match.find import SMALLEST
 from lookkit.match.fit import Stage
-from lookkit.match.frames import Footage, parse_frames, read_exposure
+from lookkit.match.frames import Footage, carried, parse_frames, read_exposure
 from lookkit.match.light import refuse_other_light
 from lookkit.match.make import DEFAULT_LIGHT, Matched, main_reading, match_charts
 from lookkit.match.paired import match_frames
@@ -231,6 +231,11 @@ def footage_of(
                 f"camera {camera}: {one.files[0]} says {one.range} range, but is read as {span}, "
                 "as told"
             )
+    read_as = span or known.native_range if known is not None else span
+    exposures = tuple(
+        carried(one, read_as, bits or (known.bits if known is not None else None))
+        for one in exposures
+    )
     return Footage(
         camera,
         exposures,

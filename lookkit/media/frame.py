@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
+from lookkit.errors import InputError
 from lookkit.media.clip import Clip, frame_at, planes_of
 from lookkit.media.coding import Coding
 from lookkit.media.grader import taken_range
@@ -61,6 +62,26 @@ def read_code(look: Look, camera: str, path: Path) -> Still:
 
     code = look.graph.input_transform(camera).inverse(read_raw(path))
     return Still(np.ascontiguousarray(code, dtype=np.float32), None, 16, oiio.ImageSpec())
+
+
+def pixel_of(look: Look, camera: str, path: Path, place: str) -> tuple[float, float, float]:
+    """Return the camera's code values at "X,Y" of a still, counted from its top left corner.
+
+    Raises
+    ------
+    InputError
+        If the picture cannot be read, or has no such pixel.
+    """
+    still = read_code(look, camera, path)
+    height, width = still.pixels.shape[:2]
+    try:
+        x, y = (int(part) for part in place.split(","))
+    except ValueError as error:
+        raise InputError(f"{place!r}: expected a pixel as X,Y") from error
+    if not (0 <= x < width and 0 <= y < height):
+        raise InputError(f"{path}: no pixel {x},{y}, expected below {width},{height}")
+    red, green, blue = (float(value) for value in still.pixels[y, x])
+    return red, green, blue
 
 
 def read_frame(look: Look, taken: Taken, share: float = 0.5) -> Picture:

@@ -163,26 +163,6 @@ def depth_of(suffix: str, bits: int | None) -> int:
     return bits if bits in ranges.DEPTHS else 16
 
 
-def pixel_of(path: Path, place: str) -> tuple[float, float, float]:
-    """Return the code values at "X,Y" of a picture, counted from its top left corner.
-
-    Raises
-    ------
-    InputError
-        If the picture cannot be read, or has no such pixel.
-    """
-    still = read_still(path)
-    height, width = still.pixels.shape[:2]
-    try:
-        x, y = (int(part) for part in place.split(","))
-    except ValueError as error:
-        raise InputError(f"{place!r}: expected a pixel as X,Y") from error
-    if not (0 <= x < width and 0 <= y < height):
-        raise InputError(f"{path}: no pixel {x},{y}, expected below {width},{height}")
-    red, green, blue = (float(value) for value in still.pixels[y, x])
-    return red, green, blue
-
-
 def write_still(
     path: Path,
     pixels: npt.NDArray[np.floating[Any]],

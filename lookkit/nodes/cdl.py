@@ -14,10 +14,11 @@ unless saturation or a slope is zero.
 
 from __future__ import annotations
 
+from math import log
 from typing import ClassVar, Final, Literal, NamedTuple
 
 import numpy as np
-from pydantic import field_validator
+from pydantic import field_validator, model_validator
 from pydantic_core import PydanticCustomError
 
 from lookkit.kernel.formula import Call, Planes, Program, formula, triple
@@ -42,6 +43,9 @@ class CdlNumbers(NamedTuple):
 
 _LARGE: Final = 1.6
 """Beyond any code of a picture: ACEScct ends at 1.47 (S-2016-001)."""
+_BRIGHTEST: Final = 1.468
+_MOST: Final = 15.0
+"""ACEScct's code of light of 250 stops: what comes after still finds numbers for it."""
 
 
 @formula()
@@ -95,6 +99,21 @@ class Cdl(Node):
         if min(value) <= 0.0:
             raise PydanticCustomError("power", "a power of 0 or less, expected more than 0")
         return value
+
+    @model_validator(mode="after")
+    def _bounded(self) -> Cdl:
+        numbers = zip(self.slope, self.offset, self.power, strict=True)
+        for channel, (slope, offset, power) in zip("RGB", numbers, strict=True):
+            brightest = max(_BRIGHTEST * slope + offset, 0.0)
+            spread = log(max(1.0, self.saturation))
+            if brightest > 1.0 and power * log(brightest) + spread > log(_MOST):
+                raise PydanticCustomError(
+                    "range",
+                    "{channel} makes light beyond any number of ACEScct's brightest code, 1.47, "
+                    "expected slope, offset, power and saturation that keep it below 15",
+                    {"channel": channel},
+                )
+        return self
 
     def program(self) -> Program:
         """Return the CDL of the ACEScct code, decoded again."""

@@ -33,6 +33,7 @@ from typing import ClassVar, Final, Literal, NamedTuple
 
 import numpy as np
 from pydantic import field_validator
+from pydantic_core import PydanticCustomError
 
 from lookkit.kernel.formula import Call, Planes, Program, formula, padded
 from lookkit.kernel.maths import Plane, exp2, maximum
@@ -56,6 +57,13 @@ class ToneBand(Table):
     exposure: float = param(0.0, "brighter or darker", unit="stops", ge=-10, le=10)
     shift: Channels = param(0.0, "colour shift: more or less of each channel", unit="stops")
     saturation: float = param(1.0, "about luminance; 0 is grey", ge=0, le=4)
+
+    @field_validator("shift")
+    @classmethod
+    def _in_range(cls, value: Channels) -> Channels:
+        if np.abs(per_channel(value, 0.0)).max() > 10.0:
+            raise PydanticCustomError("range", "a channel out of range, expected -10 to 10")
+        return value
 
 
 LENGTHS: Final = (2, 4, 8, 16)

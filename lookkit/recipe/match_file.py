@@ -51,8 +51,9 @@ def parse_match(text: str, file: str = "<match>", leads: str = "") -> MatchFile:
 
 def match_text(match: MatchFile) -> str:
     """Return the file's text; `parse_match` gives the same match back."""
+    told = f"Camera {match.camera}, made to land where {_reference_words(match.reference)} does."
     lines = [
-        f"# Camera {match.camera}, made to land where {_reference_words(match.reference)} does.",
+        f"# {''.join(letter if letter.isprintable() else ' ' for letter in told)}",
         "# One [[lights]] table per light; a scene picks its own by name. Delta E is CIEDE2000.",
         f"schema = {SCHEMA}",
         f"camera = {toml_value(match.camera)}",

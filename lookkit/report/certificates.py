@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from html import escape
@@ -98,15 +99,27 @@ def _known(look: Look) -> dict[str, tuple[str, str, str | None]]:
 def _read(path: Path) -> Mapping[str, Any]:
     try:
         facts: Mapping[str, Any] = json.loads(path.read_text(encoding="utf-8"))
+        numbers = [facts["size"], facts.get("folds", 0)]
         for reading in facts["readings"]:
+            numbers.append(reading["maximum"])
+            words = [reading["reader"]]
             for name in [one for one in _SETS if one in reading["sets"] or one not in _LATER]:
-                for key in ("mean", "p99", "p999", "max"):
-                    float(reading["sets"][name]["delta_e_2000"][key])
+                figures = reading["sets"][name]["delta_e_2000"]
+                numbers += [figures[key] for key in ("mean", "p99", "p999", "max")]
             for worst in reading["worst"]:
-                _ = [worst[key] for key in ("delta_e_2000", "stops", "hue_name")]
+                numbers += [worst["delta_e_2000"], worst["stops"]]
+                words += [worst["hue_name"], worst.get("lives_in", "")]
                 _ = [_hex(worst[name]) for name in ("exact_srgb", "read_srgb")]
-    except (OSError, ValueError, KeyError, TypeError) as error:
+            if not all(isinstance(one, str) for one in words):
+                raise TypeError("a name that is no text")
+        if not facts["readings"]:
+            raise ValueError("no readings")
+        if not all(type(one) in (int, float) and math.isfinite(one) for one in numbers):
+            raise ValueError("a figure that is no number")
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
         raise InputError(f"{path}: is no certificate ({error!r})") from error
+    except OverflowError as error:
+        raise InputError(f"{path}: is no certificate (a number beyond any measure)") from error
     return facts
 
 

@@ -1,7 +1,11 @@
 """Mutations of valid files, the same for the same number."""
 
+import copy
+import math
 import random
 import re
+from collections.abc import Iterator
+from typing import Any
 
 _NUMBER = re.compile(rb"-?\d+(?:\.\d+)?(?:[eE][-+]?\d+)?")
 _STRANGE = (
@@ -73,3 +77,64 @@ def _number(draw: random.Random, text: bytes) -> bytes:
     if kind == 2:
         return b"%.9g" % draw.uniform(-2, 2)
     return text + text
+
+
+_VALUES: tuple[Any, ...] = (
+    None, True, False, 0, -1, 1, 3, 256, 2**31, 10**30, 0.0, -0.0, 1e-320, 1e39, -1e300,
+    float("nan"), float("inf"), "", " ", "a", "A", "x" * 300, "nan", "../x", "\u00e4",
+    "\U0001f3a5", "\x00", [],
+    [[]], {}, {"a": 1}, [1, 2, 3], [0.5, "a"], [{}], [[1, 2], [3]],
+)  # fmt: skip
+
+
+def mutated_tables(seeds: list[dict[str, Any]], number: int) -> dict[str, Any]:
+    """Return case `number`: one of the tables with one to five values, keys or entries changed.
+
+    What is changed is a value of another type, a number of another size, a key of another table, an
+    entry that is gone or there twice: such as a byte's change seldom makes.
+    """
+    draw = random.Random(number)
+    made: dict[str, Any] = copy.deepcopy(draw.choice(seeds))
+    for _ in range(draw.choice((1, 1, 1, 2, 3, 5))):
+        places = [(holder, key) for holder in _holders(made) for key in _keys(holder)]
+        if not places:
+            break
+        holder, key = draw.choice(places)
+        others, other = draw.choice(places)
+        _change_entry(draw, holder, key, copy.deepcopy(others[other]), other)
+    return made
+
+
+def _holders(value: Any) -> Iterator[Any]:
+    if isinstance(value, dict | list):
+        yield value
+        for inner in value.values() if isinstance(value, dict) else value:
+            yield from _holders(inner)
+
+
+def _keys(holder: Any) -> list[Any]:
+    return list(holder) if isinstance(holder, dict) else list(range(len(holder)))
+
+
+def _change_entry(draw: random.Random, holder: Any, key: Any, other: Any, other_key: Any) -> None:
+    kind = draw.randrange(8)
+    value = holder[key]
+    if kind == 0:
+        del holder[key]
+    elif kind == 1:
+        holder[key] = other
+    elif kind == 2 and isinstance(holder, dict):
+        holder[str(other_key)] = holder.pop(key)
+    elif kind == 3 and isinstance(holder, list):
+        holder.insert(key, copy.deepcopy(value))
+    elif kind == 4 and isinstance(value, str):
+        holder[key] = value[: draw.randrange(len(value) + 1)] + draw.choice(
+            ("", "x", " ", "\u00e4")
+        )
+    elif kind in (5, 6) and isinstance(value, int | float) and not isinstance(value, bool):
+        holder[key] = draw.choice((
+            -value, value * 10, value / 10, value + 1, value * draw.uniform(0.5, 2.0), int(value),
+            draw.uniform(-2.0, 2.0), draw.choice((0, 1, 1e6, -1e6, 1e-9)),
+        ) if math.isfinite(value) and abs(value) < 1e200 else (0, 1))  # fmt: skip
+    else:
+        holder[key] = copy.deepcopy(draw.choice(_VALUES))

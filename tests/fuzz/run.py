@@ -15,6 +15,7 @@ from pathlib import Path
 from types import ModuleType
 from typing import Any
 
+HARNESSES = ("luts", "pictures", "clips", "recipes", "matchfiles", "handoffs", "timelines")
 SECONDS = 10
 MEMORY = 1 << 30
 _BATCH = 2000
@@ -82,7 +83,7 @@ def keep(harness: ModuleType, number: int, found: str, finds: Path) -> None:
 def main() -> None:
     """Run as the command line says."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("harness", choices=("luts", "pictures", "clips"))
+    parser.add_argument("harness", choices=HARNESSES)
     parser.add_argument("--cases", type=int, default=10000)
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--finds", type=Path, default=Path("finds"))

@@ -1,13 +1,22 @@
 """Reading frames: the means, the ranges, and refusals in words."""
 
+import math
 from itertools import islice
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 
+import lookkit
+from lookkit.cli.match import command
 from lookkit.errors import InputError
 from lookkit.match.frames import Exposure, Footage, parse_frames, read_exposure
+from lookkit.match.run import Settings, footage_of
+from lookkit.media.frame import pixel_of
+from lookkit.media.stills import write_still
+from lookkit.progress import silent
 from lookkit.spaces.encodings import encoding
+from lookkit.spaces.ranges import convert
 from tests.match.filming import write_clip, write_codes
 from tests.match.simulation import through_video
 
@@ -132,3 +141,49 @@ def test_two_exposures_at_the_same_stops_are_refused():
     picture = np.zeros((2, 2, 3))
     with pytest.raises(InputError, match="two exposures at the same stops"):
         Footage("B", (Exposure(picture), Exposure(picture)))
+
+
+LEGAL = """schema = 1
+name = "Plain"
+show = "Pottery"
+[cameras.B]
+encoding = "BT.709 camera"
+range = "legal"
+[outputs.wire]
+output = "Rec.709 BT.1886"
+"""
+
+
+@pytest.mark.parametrize(("name", "bits"), [("a.tif", 16), ("a.png", 8), ("a.dpx", 10)])
+def test_white_of_a_legal_still_is_white_for_match_and_trace(tmp_path, name, bits):
+    # 235 x 2^(bits-8), 60160 in 16 bits (ITU-R BT.709-6, 4.6); apply and measure: test_measure.py.
+    look = lookkit.loads(LEGAL)
+    path = tmp_path / name
+    white = 235 * 2 ** (bits - 8) / (2**bits - 1)
+    write_still(path, np.full((96, 96, 3), white, np.float32), bits=bits)
+    code = pixel_of(look, "B", path, "3,4")
+    chain = look.graph.input_transform("B").encoding.bits
+    assert convert(np.array(code), "legal", "full", chain) == pytest.approx(1.0, abs=2e-5)
+    for settings, recipe in ((Settings(ranges={"B": "legal"}), None), (Settings(), look)):
+        footage = footage_of([f"B:{path}"], recipe, settings, silent, [])
+        # Rec. ITU-R BT.709-6: signal 1 is light 1.
+        assert footage.decode(footage.main.picture[:1, :1]) == pytest.approx(1.0, abs=1e-4)
+
+
+def test_a_picture_of_one_pixel_and_a_crop_without_numbers_are_refused(tmp_path):
+    write_still(tmp_path / "a.png", np.zeros((1, 1, 3), np.float32), bits=8)
+    with pytest.raises(InputError, match=r"a\.png has 1 x 1 pixels"):
+        footage_of([f"B:{tmp_path / 'a.png'}"], None, Settings(), silent, [])
+    files = ["--reference", f"A:{tmp_path / 'b.png'}", "--camera", f"B:{tmp_path / 'a.png'}"]
+    done = CliRunner().invoke(command, [*files, "--crop", "B=nan"])
+    assert done.exit_code == 2
+    assert "'B=nan', expected numbers" in done.output
+    for numbers in ((float("nan"),) * 4, (0.0, 0.0, float("inf"), 3.0)):
+        with pytest.raises(InputError, match="crop of camera B"):
+            footage_of(
+                [f"B:{tmp_path / 'a.png'}"], None, Settings(crops={"B": numbers}), silent, []
+            )
+    with pytest.raises(InputError, match="crop of camera B: 1 numbers, expected 4"):
+        footage_of(
+            [f"B:{tmp_path / 'a.png'}"], None, Settings(crops={"B": (math.nan,)}), silent, []
+        )

@@ -25,7 +25,9 @@ from lookkit.handoff.timeline.reading import (
     ADAPTERS,
     ENDINGS,
     Seen,
+    comments_of,
     edit_text,
+    edl_metadata,
     is_same,
     library,
     marks_in,
@@ -203,8 +205,7 @@ def _through_otio(chooser: _Chooser, edit: Path, out: Path, rate: float) -> Mark
 
 
 def _mark(clip: Any, marks: Marks, for_edl: bool) -> None:
-    old = clip.metadata.get("cmx_3600", {}).get("comments", [])
-    kept = [str(one) for one in old if not str(one).startswith(("AMF_NAME", "AMF_UUID"))]
+    kept = [one for one in comments_of(clip) if not one.startswith(("AMF_NAME", "AMF_UUID"))]
     clip.metadata.pop("cdl", None)
     clip.metadata["amf"] = {"name": marks.amf_name, "uuid": marks.amf_uuid}
     if marks.cdl is not None and not for_edl:
@@ -220,7 +221,8 @@ def _mark(clip: Any, marks: Marks, for_edl: bool) -> None:
         # As comments: the adapter would leave out a saturation of 0.
         kept += [line.lstrip("* ") for line in marks.comments()]
     if kept:
-        clip.metadata.setdefault("cmx_3600", {})
+        if not edl_metadata(clip):
+            clip.metadata["cmx_3600"] = {}
         clip.metadata["cmx_3600"]["comments"] = kept
 
 

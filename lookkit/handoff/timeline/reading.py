@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 from typing import Any, Final
 
@@ -15,6 +16,8 @@ NUMBERS: Final = 1e-6
 """Difference of a CDL's number in a timeline from that of its file: six written decimals."""
 _LARGEST: Final = 64 << 20
 """Bytes of a timeline that is read at all."""
+
+_SCHEMA: Final = re.compile(r"[A-Za-z][A-Za-z0-9_]{0,60}\.[1-9][0-9]{0,5}")
 
 Seen = tuple[tuple[float, ...], str, str]
 """The ten numbers of a CDL, if any, and name and uuid of an AMF, each empty where there is none."""
@@ -85,7 +88,7 @@ def read_timeline(ending: str, text: str, rate: float) -> Any:
         options = {"rate": rate, "ignore_timecode_mismatch": True}
         text = _for_the_adapter(text)
     else:
-        _refuse_depth(text)
+        _refuse_what_crashes(text)
     try:
         found = otio.adapters.read_from_string(text, adapter_name=ADAPTERS[ending], **options)
     except Exception as error:  # The adapters raise whatever a broken text makes them do.
@@ -96,14 +99,31 @@ def read_timeline(ending: str, text: str, rate: float) -> Any:
     return found
 
 
-def _refuse_depth(text: str) -> None:
-    """Raise InputError for JSON that is nested so deeply that OpenTimelineIO 0.18 crashes."""
+def _refuse_what_crashes(text: str) -> None:
+    """Raise InputError for JSON at which OpenTimelineIO 0.18 crashes, and the process with it.
+
+    That is what is nested too deeply, has no tracks, a schema without a plain number, or a clip of
+    the first form with the media of the second.
+    """
     try:
-        json.loads(text)
+        found = json.loads(text)
     except RecursionError as error:
         raise InputError("no timeline that OpenTimelineIO reads: nested too deeply") from error
     except ValueError:
-        pass  # OpenTimelineIO says better what is wrong.
+        return  # OpenTimelineIO says better what is wrong.
+    waiting = [found]
+    while waiting:
+        one = waiting.pop()
+        if isinstance(one, dict):
+            schema = one.get("OTIO_SCHEMA", "A.1")
+            if not isinstance(schema, str) or not _SCHEMA.fullmatch(schema):
+                raise InputError(f"no timeline that OpenTimelineIO reads: a schema {schema!r:.60}")
+            if schema == "Clip.1" and "media_references" in one:
+                raise InputError("no timeline that OpenTimelineIO reads: a clip of two forms")
+            if schema.startswith("Timeline.") and not isinstance(one.get("tracks"), dict):
+                raise InputError("no timeline that OpenTimelineIO reads: without tracks")
+        if isinstance(one, dict | list):
+            waiting += one.values() if isinstance(one, dict) else one
 
 
 def _for_the_adapter(text: str) -> str:
@@ -129,10 +149,22 @@ def picture_clips(timeline: Any) -> list[Any]:
 def names_of(clip: Any) -> list[str]:
     """Return what a clip is called: file, clip name, reel, where they are given."""
     media = clip.media_reference
-    reel = clip.metadata.get("cmx_3600", {}).get("reel", "")
+    reel = edl_metadata(clip).get("reel", "")
     url = getattr(media, "target_url", "") or ""
     named = [url, getattr(media, "name", "") or "", clip.name or "", str(reel)]
     return list(dict.fromkeys(one for one in named if one))
+
+
+def edl_metadata(clip: Any) -> Any:
+    """Return what the adapter of EDLs keeps of a clip; nothing where it is no table."""
+    found = clip.metadata.get("cmx_3600")
+    return found if hasattr(found, "get") else {}
+
+
+def comments_of(clip: Any) -> list[str]:
+    """Return the comments that an event of an EDL had."""
+    found = edl_metadata(clip).get("comments")
+    return [str(one) for one in found] if hasattr(found, "append") else []
 
 
 def marks_in(clip: Any) -> Seen:
@@ -144,7 +176,7 @@ def marks_in(clip: Any) -> Seen:
         If a CDL or an AMF's name stands there in another form.
     """
     try:
-        return _numbers(clip.metadata.get("cdl")), *_amf(clip.metadata)
+        return _numbers(clip.metadata.get("cdl")), *_amf(clip)
     except (TypeError, ValueError, KeyError, AttributeError, IndexError) as error:
         raise InputError(f"metadata that are no look ({error!r})") from error
 
@@ -159,9 +191,9 @@ def _numbers(cdl: Any) -> tuple[float, ...]:
     return (*groups[0], *groups[1], *groups[2], float(cdl["asc_sat"]))
 
 
-def _amf(metadata: Any) -> tuple[str, str]:
-    said = [str(one) for one in metadata.get("cmx_3600", {}).get("comments", [])]
-    own = metadata.get("amf", {})
+def _amf(clip: Any) -> tuple[str, str]:
+    said = comments_of(clip)
+    own = clip.metadata.get("amf", {})
     found = []
     for key in ("name", "uuid"):
         line = f"AMF_{key.upper()} "

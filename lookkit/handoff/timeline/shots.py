@@ -61,9 +61,9 @@ def shot_called(shots: Sequence[Shot], names: Iterable[str]) -> Shot | None:
 
 def _csv_rows(path: Path, text: str) -> Iterator[tuple[int, dict[str, Any]]]:
     reader = csv.DictReader(io.StringIO(text), skipinitialspace=True)
-    if not reader.fieldnames or "match" not in reader.fieldnames:
-        raise InputError(f"{path}:1: expected a header with the columns {', '.join(_KEYS)}")
     try:
+        if not reader.fieldnames or "match" not in reader.fieldnames:
+            raise InputError(f"{path}:1: expected a header with the columns {', '.join(_KEYS)}")
         for row in reader:
             filled = {key: value.strip() for key, value in row.items() if key and value}
             if filled:

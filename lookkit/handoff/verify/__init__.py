@@ -19,6 +19,10 @@ come out the same. A .cube without one equals the graph at its points if it was 
 keeps to the recipe's budget if it was fitted. An analytic file equals the graph within the
 float32 arithmetic of its reader.
 
+*What this version writes* for that recipe: the words of each file and the numbers that no fit
+chose; where nothing was fitted, all numbers. Of a folder that another version made, only readers
+and figures speak.
+
 Other libraries run in processes of their own (`inspect/readers.py`), for the files may be
 anybody's. A reader that is not installed is told as such and proves nothing.
 """
@@ -45,6 +49,7 @@ from lookkit.handoff.verify.report import Report as Report
 from lookkit.handoff.verify.report import Row as Row
 from lookkit.handoff.verify.stills import still_rows
 from lookkit.handoff.verify.timelines import timeline_rows
+from lookkit.handoff.verify.written import written_rows
 from lookkit.inspect.readers import ReaderName
 from lookkit.progress import Progress, silent
 
@@ -101,6 +106,7 @@ def verify(
     rows += problem
     if truths is not None:
         rows += promised_rows(listing, truths.look)
+        rows += written_rows(listing, truths.look)
     kinds = _kinds(listing, schemas, tuple(readers), truths)
     steps = len(kinds) + 2
     for done, (what, endings, read) in enumerate(kinds, start=1):
@@ -225,7 +231,9 @@ def _truths(listing: Listing) -> tuple[Truths | None, list[Row]]:
     look = _as_built(look, listing)
     if look.recipe_hash != listing.manifest.get("recipe_sha256"):
         text = "not the recipe that the manifest was made for: another sha256"
-        return Truths(look, listing.folder), [Row(RECIPE, "graph", "faulty", text)]
-    return Truths(look, listing.folder), [
+        return Truths(look, listing.folder, same=listing.same), [
+            Row(RECIPE, "graph", "faulty", text)
+        ]
+    return Truths(look, listing.folder, same=listing.same), [
         Row(RECIPE, "graph", "agrees", "the recipe of the manifest")
     ]

@@ -14,7 +14,7 @@ from lookkit.deliver.agreement import FLOOR, agreement, as_opencolorio_reads
 from lookkit.errors import InputError
 from lookkit.handoff.verify.graph import Declared, Truths
 from lookkit.handoff.verify.listing import figure
-from lookkit.handoff.verify.luts import CERTIFIED, Wanted, ask, compared, stated_figures
+from lookkit.handoff.verify.luts import CERTIFIED, ROUNDED, Wanted, ask, compared, stated_figures
 from lookkit.handoff.verify.report import Row, Verdict
 from lookkit.inspect.reader_process import plain_reason
 from lookkit.inspect.readers import LIBRARIES, ReaderName
@@ -60,7 +60,7 @@ def clf_rows(
                 yield Row(name, "graph", "faulty", str(error))
             else:
                 if declared is not None:
-                    yield _against_graph(name, entry, folder / name, declared)
+                    yield _against_graph(name, entry, folder / name, declared, same=truths.same)
         pixels = _probe(declared)
         wanted.append(Wanted(name, folder / name, pixels, pixels))
     read = []
@@ -89,7 +89,9 @@ def _probe(declared: Declared | None) -> Array:
     return np.concatenate([codes, light, -0.05 * rng.random((200, 3))])
 
 
-def _against_graph(name: str, entry: Mapping[str, Any], path: Path, declared: Declared) -> Row:
+def _against_graph(
+    name: str, entry: Mapping[str, Any], path: Path, declared: Declared, *, same: bool
+) -> Row:
     """Measure a file, as OpenColorIO reads it, against the part of the graph that it declares."""
     try:
         read = as_opencolorio_reads(path)
@@ -101,7 +103,7 @@ def _against_graph(name: str, entry: Mapping[str, Any], path: Path, declared: De
     if stated is None:
         return _as_lowered(name, declared, read)
     measured = agreement(read, declared).figures()
-    return certified(name, measured, stated)
+    return certified(name, measured, stated, same=same)
 
 
 def _look_transform(name: str, entry: Mapping[str, Any], path: Path, truths: Truths) -> Row:
@@ -138,18 +140,27 @@ def _look_transform(name: str, entry: Mapping[str, Any], path: Path, truths: Tru
     return Row(name, "graph", verdict, text, found, wanted + CERTIFIED)
 
 
-def certified(name: str, measured: Mapping[str, float], stated: Any) -> Row:
-    """Compare figures that were measured again with those of the manifest."""
+def certified(name: str, measured: Mapping[str, float], stated: Any, *, same: bool = False) -> Row:
+    """Compare figures that were measured again with those of the manifest.
+
+    Parameters
+    ----------
+    same
+        Whether they were certified by the same arithmetic: then they have the same three digits.
+    """
     try:
         wanted = {key: figure(stated[key]) for key in measured}
     except (KeyError, TypeError, ValueError):
         return Row(name, "graph", "faulty", "its figures in the manifest cannot be read")
     for key, value in measured.items():
-        within = CERTIFIED
+        share, least = (0.0, CERTIFIED)
         if key.startswith("relative"):
-            within = 0.05 * wanted[key] + SHARE
+            share, least = 0.05, SHARE
         elif key.startswith("codes"):
-            within = 0.05 * wanted[key] + CODES
+            share, least = 0.05, CODES
+        if same:
+            share, least = 0.01, min(least, ROUNDED)
+        within = share * wanted[key] + least
         if not abs(value - wanted[key]) <= within:
             text = f"{key} is {value:.3g}, certified {wanted[key]:.3g}"
             return Row(name, "graph", "misreads", text, abs(value - wanted[key]), within)

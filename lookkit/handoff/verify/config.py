@@ -146,7 +146,7 @@ def _pixels(
     stated = entry.get("figures")
     if stated:
         worst = worst_of(found)
-        row = replace(certified(name, worst, stated), reader=title)
+        row = replace(certified(name, worst, stated, same=truths.same), reader=title)
         if row.verdict == "agrees":
             wanted = float(stated[_PICTURES])
             off, within = abs(worst[_PICTURES] - wanted), 0.05 * wanted + CODES

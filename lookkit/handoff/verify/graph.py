@@ -79,11 +79,16 @@ class Declared:
 
 
 class Truths:
-    """The parts of the graph of a folder's recipe, each made once."""
+    """The parts of the graph of a folder's recipe, each made once.
 
-    def __init__(self, look: Look, folder: Path) -> None:
+    `same` says whether this version made the folder on this machine architecture: then figures
+    that are measured again come out the same.
+    """
+
+    def __init__(self, look: Look, folder: Path, *, same: bool = False) -> None:
         self.look = look
         self.folder = folder
+        self.same = same
         self._judged: dict[tuple[str, ...], Judged] = {}
 
     def chain(self, camera: str, output: str, scene: str | None = None) -> Judged:

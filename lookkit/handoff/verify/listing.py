@@ -10,9 +10,10 @@ from pathlib import Path, PurePosixPath, PureWindowsPath
 from typing import Any, Final
 
 from lookkit.errors import InputError
-from lookkit.handoff.manifest import FORMAT, NAME, sha256_of
+from lookkit.handoff.manifest import FORMAT, NAME, machine, sha256_of
 from lookkit.handoff.timeline.reading import ENDINGS
 from lookkit.handoff.verify.report import Row
+from lookkit.version import __version__
 
 _LARGEST: Final = 64 << 20
 """Bytes of a manifest that is read at all; real ones have some kilobytes."""
@@ -43,6 +44,16 @@ class Listing:
     entries: Mapping[str, Mapping[str, Any]]
     added: tuple[str, ...]
     rows: tuple[Row, ...]
+
+    @property
+    def same_version(self) -> bool:
+        """Whether this very version of lookkit made the folder."""
+        return bool(self.manifest.get("lookkit") == __version__)
+
+    @property
+    def same(self) -> bool:
+        """Whether this version made it on this machine architecture: it builds the same bytes."""
+        return self.same_version and bool(self.manifest.get("machine") == machine())
 
 
 def read_listing(folder: Path) -> Listing:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from lookkit.deliver import amf, clf, cube, stills
@@ -30,15 +31,32 @@ def promised_rows(listing: Listing, look: Look) -> Iterator[Row]:
     for key, value in wanted.items():
         found = listing.manifest.get(key, value)
         if found != value:
-            yield Row(NAME, "recipe", "faulty", f"{key} {found!r}, the recipe says {value!r}")
+            yield Row(NAME, "recipe", "faulty", f"{key} {found!r:.200}, the recipe says {value!r}")
     if listing.format < 2:
         return
+    yield from _uncertified(listing, look)
     lacking = Counter(promised(look)) - Counter(_listed(listing.manifest["files"]))
     if lacking:
         first, more = next(iter(lacking)), lacking.total() - 1
         rest = f" (and {more} more)" if more else ""
-        text = f"the recipe delivers {_told(first)}: not in the manifest as such{rest}"
+        text = f"the recipe delivers {_told(first):.300}: not in the manifest as such{rest}"
         yield Row(NAME, "recipe", "faulty", text)
+
+
+def _uncertified(listing: Listing, look: Look) -> Iterator[Row]:
+    """Yield the lattices without the certificate that the recipe promises for each."""
+    if not look.recipe.deliver.certify:
+        return
+    for name, entry in listing.entries.items():
+        lattice = name.endswith(".cube") and not name.endswith("_1d.cube")
+        if not lattice or "part" not in entry:
+            continue
+        absent = [one for one in (f"{name}.json", f"{name}.txt") if one not in listing.entries]
+        absent = [Path(one).name for one in absent]
+        if "figures" not in entry:
+            absent.append(f"figures in {NAME}")
+        if absent:
+            yield Row(name, "recipe", "faulty", f"its certificate lacks {', '.join(absent)}")
 
 
 def promised(look: Look) -> Iterator[Promise]:

@@ -22,11 +22,10 @@ from typing import TYPE_CHECKING, Any, Final
 
 from lookkit.deliver.amf import UNDATED
 from lookkit.errors import LookkitError
-from lookkit.handoff.manifest import NAME, machine, sha256_of
+from lookkit.handoff.manifest import NAME, sha256_of
 from lookkit.handoff.verify.listing import Listing, inside
 from lookkit.handoff.verify.report import Row
 from lookkit.progress import Progress, silent
-from lookkit.version import __version__
 
 if TYPE_CHECKING:
     from lookkit.look import Look
@@ -50,11 +49,10 @@ def rebuilt_rows(listing: Listing, look: Look, progress: Progress = silent) -> I
     """
     from lookkit.handoff.build import build
 
-    said = listing.manifest
-    same = said.get("lookkit") == __version__ and said.get("machine") == machine()
+    said, same = listing.manifest, listing.same
     with TemporaryDirectory() as place:
         try:
-            made = build(_dated(look, said), Path(place), progress).folder
+            made = build(as_dated(look, said), Path(place), progress).folder
         except LookkitError as error:
             yield Row("", READER, "faulty", f"its recipe cannot be built again: {error}")
             return
@@ -98,7 +96,7 @@ def _by_figures(there: Path, again: Path, name: str) -> Row | None:
         return Row(name, READER, "absent", "a picture of other bytes: not compared")
     with there.open("rb") as one_file, again.open("rb") as other_file:
         for number, (one_line, other_line) in enumerate(_paired(one_file, other_file), start=1):
-            fault = _unlike(one_line, other_line)
+            fault = unlike(one_line, other_line)
             if fault:
                 return Row(name, READER, "faulty", f"line {number}: {fault}")
     return None
@@ -110,19 +108,29 @@ def _paired(one: Any, other: Any) -> Iterator[tuple[bytes, bytes]]:
     yield from zip_longest(one, other, fillvalue=b"")
 
 
-def _unlike(one: bytes, other: bytes) -> str:
-    """Return how two lines differ by more than numbers may; nothing where they do not."""
+def unlike(one: bytes, other: bytes, within: float | None = None) -> str:
+    """Return how two lines differ by more than numbers may; nothing where they do not.
+
+    Parameters
+    ----------
+    within
+        As a share of each number, or of 1e-3 where that is less; None for 1e-3 of the line's
+        largest number, or of 1 where that is less.
+    """
     if one == other:
         return ""
+    if within is not None and _HASH.findall(one) != _HASH.findall(other):
+        return "another hash or version"
     ours, theirs = _HASH.sub(b"", one), _HASH.sub(b"", other)
     if _NUMBER.sub(b"#", ours) != _NUMBER.sub(b"#", theirs):
         return "other words than built again"
     found = [float(text) for text in _NUMBER.findall(ours)]
     wanted = [float(text) for text in _NUMBER.findall(theirs)]
-    scale = max([1.0, *(abs(value) for value in wanted)])
-    worst = max((abs(a - b) for a, b in zip(found, wanted, strict=True)), default=0.0)
-    if not worst <= WITHIN * scale:
-        return f"a number {worst:.3g} away from the one built again"
+    largest = max([1.0, *(abs(value) for value in wanted)])
+    for value, aim in zip(found, wanted, strict=True):
+        most = WITHIN * largest if within is None else within * max(abs(aim), 1e-3)
+        if not abs(value - aim) <= most:
+            return f"a number {abs(value - aim):.3g} away from the one built again"
     return ""
 
 
@@ -145,7 +153,7 @@ def _files(folder: Path) -> set[str]:
     }
 
 
-def _dated(look: Look, manifest: Mapping[str, Any]) -> Look:
+def as_dated(look: Look, manifest: Mapping[str, Any]) -> Look:
     """Return the look as it was delivered: its date is in the manifest alone."""
     deliver = manifest.get("deliver")
     said = deliver.get("date") if isinstance(deliver, dict) else None

@@ -1,0 +1,207 @@
+"""The words of a hand-off's files, and the numbers that no fit chose, as this version writes them.
+
+A file's head and its analytic operations follow from the recipe at once; only lattices take time.
+So each file is written again around an empty lattice of the file's own size, and what stands
+outside of lattices is compared, line by line: words are the same, and each number within a share
+of 1e-8 of itself, 1e-6 on another machine architecture. Where the recipe wants no fit, lattices
+are compared too.
+
+What a file says of how exact it is follows from measures and is compared with the certificate.
+"""
+
+from __future__ import annotations
+
+import re
+import zipfile
+from collections.abc import Iterator, Mapping, Sequence
+from itertools import zip_longest
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import TYPE_CHECKING, Any, Final
+
+from lookkit.deliver import amf, clf, cube, cube_1d
+from lookkit.deliver.config import CONFIG_NAME, LUTS, write_config
+from lookkit.errors import LookkitError
+from lookkit.handoff.verify.listing import Listing
+from lookkit.handoff.verify.rebuilt import as_dated, unlike
+from lookkit.handoff.verify.report import Row
+from lookkit.lower import Lattices
+from lookkit.lutfile.cube import head_lines
+from lookkit.nodes.base import Op
+from lookkit.piece import Piece, hollow_piece
+from lookkit.version import __version__
+
+if TYPE_CHECKING:
+    from lookkit.look import Look
+
+READER: Final = "as written"
+WITHIN: Final = {True: 1e-8, False: 1e-6}
+"""By whether the folder was made on this machine architecture."""
+_ID: Final = re.compile(r"urn:uuid:[0-9a-f-]{36}")
+_LATTICE: Final = re.compile(r"(<LUT3D\b.*?<Array dim=\"(\d+)[^>]*>)([^<]*)(</Array>)", re.DOTALL)
+_SAID: Final = "    <Description>"
+_HEAD: Final = 1 << 16
+"""Bytes of a .cube in which its head lies."""
+
+
+class _Sized(Lattices):
+    """Empty lattices of given sizes, in the order in which they are asked for."""
+
+    def __init__(self, sizes: Sequence[int]) -> None:
+        super().__init__()
+        self._sizes = list(sizes)
+
+    def piece(
+        self,
+        steps: tuple[Op, ...],
+        before: Sequence[Op],
+        after: Sequence[Op],
+        peak: float,
+        most: int | None,
+    ) -> Piece:
+        key = (steps, peak, most)
+        if key not in self._made:
+            if not self._sizes:
+                raise LookkitError("fewer lattices than its recipe needs")
+            size = self._sizes.pop(0) if len(self._sizes) > 1 else self._sizes[0]
+            self._made[key] = hollow_piece(steps, size, peak)
+        return self._made[key]
+
+
+def written_rows(listing: Listing, look: Look) -> Iterator[Row]:
+    """Yield a row for each file in other words or numbers, and one for all others.
+
+    Parameters
+    ----------
+    look
+        Of the folder's recipe, with the scenes it was built for.
+    """
+    if not listing.same_version:
+        return
+    count = 0
+    for name, fault in _Again(listing, as_dated(look, listing.manifest)).faults():
+        count += 1
+        if fault:
+            yield Row(name, READER, "faulty", fault)
+    text = f"{count} files compared with the words and numbers that lookkit {__version__} writes"
+    yield Row("", READER, "agrees" if count else "reads", text)
+
+
+class _Again:
+    """Writes the texts of a folder's files again, and says how they differ."""
+
+    def __init__(self, listing: Listing, look: Look) -> None:
+        self.listing = listing
+        self.folder = listing.folder
+        self.look = look
+        self.fitted = look.recipe.deliver.fit
+        self.within = WITHIN[listing.same]
+
+    def faults(self) -> Iterator[tuple[str, str]]:
+        """Yield each file that is compared, and how it differs; "" where it does not."""
+        look = self.look
+        clfs = {file.path.as_posix(): file for file in (*clf.files(look), *clf.chain_files(look))}
+        amfs = {one.name: one for one in amf.files(look)}
+        for name, entry in self.listing.entries.items():
+            try:
+                if name in clfs:
+                    yield name, self._of_clf(clfs[name], self.folder / name)
+                elif name in amfs:
+                    yield name, self._of_amf(amfs[name])
+                elif entry.get("format") == "cube" and name.endswith(".cube"):
+                    yield name, self._of_cube(entry, self.folder / name)
+                elif name.endswith(f"ocio/{CONFIG_NAME}") and entry.get("part") == "config":
+                    yield from self._of_config(name)
+            except (LookkitError, OSError, ValueError) as error:
+                yield name, f"cannot be written again: {error}"
+
+    def _of_cube(self, entry: Mapping[str, Any], path: Path) -> str:
+        camera, output, scene = (entry.get(key) for key in ("camera", "output", "scene"))
+        decimals = cube_1d.DECIMALS if path.name.endswith("_1d.cube") else cube.DECIMALS
+        with path.open("rb") as file:
+            lines = file.read(_HEAD).decode("ascii", "replace").splitlines()[:-1]
+        numbers = [line.split() for line in lines if line[:1] in "-0123456789"]
+        if any(len(one.partition(".")[2]) != decimals for row in numbers for one in row):
+            return f"numbers without their {decimals} decimals: saved again by another program?"
+        if not isinstance(camera, str) or not isinstance(output, str):
+            return ""
+        if path.name.endswith("_1d.cube"):
+            return ""
+        wanted = head_lines(*cube.head(self.look, camera, output, scene))
+        return _unlike_lines(lines[: len(wanted)], wanted, self.within)
+
+    def _of_clf(self, file: clf.ClfFile, path: Path) -> str:
+        theirs = path.read_text(encoding="utf-8")
+        known = _Sized(_sizes(theirs)) if self.fitted else self.look.lattices
+        made, head, _ = clf.made_of(self.look, file, known)
+        ours = made.text(head, self.look.recipe.deliver.clf_namespace)
+        return self._unlike_texts(_without_measures(theirs, ours), ours)
+
+    def _unlike_texts(self, theirs: str, ours: str) -> str:
+        """Return how two texts differ, ids aside, and lattices where they are fitted."""
+        theirs, ours = _ID.sub("", theirs), _ID.sub("", ours)
+        if self.fitted:
+            theirs, ours = _LATTICE.sub(r"\1\4", theirs), _LATTICE.sub(r"\1\4", ours)
+        return _unlike_lines(theirs.splitlines(), ours.splitlines(), self.within)
+
+    def _of_amf(self, one: amf.AmfFile) -> str:
+        theirs = (self.folder / one.name).read_text(encoding="utf-8")
+        ours = amf.amf_text(self.look, one, self.folder)
+        return _unlike_lines(theirs.splitlines(), ours.splitlines(), self.within)
+
+    def _of_config(self, name: str) -> Iterator[tuple[str, str]]:
+        folder = (self.folder / name).parent
+        luts = sorted((folder / LUTS).glob("*.clf"))
+        sizes = {size for path in luts for size in _sizes(path.read_text(encoding="utf-8"))}
+        yield f"{name}z", _packed(folder)
+        if self.fitted and len(sizes) > 1:
+            return  # Which lattice has which size is not said; their figures still speak.
+        again = type(self.look)(self.look.recipe, self.look.text, self.look.source)
+        if self.fitted:
+            again.lattices = _Sized(sorted(sizes))
+        with TemporaryDirectory() as place:
+            made = write_config(again, Path(place, folder.name)).parent
+            for path in [made / CONFIG_NAME, *sorted((made / LUTS).iterdir())]:
+                there = folder / path.relative_to(made)
+                where = there.relative_to(self.folder).as_posix()
+                if not there.is_file():
+                    yield where, "missing: the config of its recipe names it"
+                    continue
+                theirs, ours = (one.read_text(encoding="utf-8") for one in (there, path))
+                yield where, self._unlike_texts(theirs, ours)
+
+
+def _sizes(text: str) -> list[int]:
+    """Return the points an edge of the lattices in a CLF, in order."""
+    return [int(found[2]) for found in _LATTICE.finditer(text)]
+
+
+def _without_measures(theirs: str, ours: str) -> str:
+    """Return the text of a file without the description that a measure added."""
+    lines = theirs.splitlines()
+    said = [number for number, line in enumerate(lines) if line.startswith(_SAID)]
+    if said and len(said) == ours.count(f"\n{_SAID}") + 1:
+        del lines[said[-1]]
+    return "\n".join(lines)
+
+
+def _packed(folder: Path) -> str:
+    """Return how an archive differs from the config and the LUT files beside it."""
+    try:
+        with zipfile.ZipFile(folder / f"{CONFIG_NAME}z") as archive:
+            for name in archive.namelist():
+                beside = folder / name
+                if not beside.is_file() or archive.read(name) != beside.read_bytes():
+                    return f"its {name} is not the one beside it"
+    except (zipfile.BadZipFile, RuntimeError, NotImplementedError) as error:
+        return f"no archive that can be read ({error})"
+    return ""
+
+
+def _unlike_lines(theirs: Sequence[str], ours: Sequence[str], within: float) -> str:
+    for number, (one, other) in enumerate(zip_longest(theirs, ours, fillvalue=""), start=1):
+        fault = unlike(one.encode(), other.encode(), within)
+        if fault:
+            told = one.strip()[:60] or "nothing"
+            return f"line {number} is not as written from its recipe ({fault}): {told}"
+    return ""
