@@ -36,8 +36,14 @@ RAW = "Raw"
 
 
 def look_name(look: Look, scene: str | None) -> str:
-    """Return the name that the look, or its variant for a scene, has in the config."""
-    return look.recipe.name if scene is None else f"{look.recipe.name} in {scene}"
+    """Return the name that the look, or its variant for a scene, has in the config.
+
+    A look that is called as one of the other views has "look" before it.
+    """
+    name = look.recipe.name
+    if name.casefold() in (RAW.casefold(), NO_LOOK.casefold()):
+        name = f"look {name}"
+    return name if scene is None else f"{name} in {scene}"
 
 
 def display_name(look: Look, output: str) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from fractions import Fraction
 from typing import Final
 
 from lookkit.errors import InputError, UnknownNameError
@@ -105,6 +106,15 @@ def codec_for(name: str | None, suffix: str, *, deep: bool) -> Codec:
     if suffix not in codec.suffixes:
         raise InputError(f"codec {name!r} goes into {', '.join(codec.suffixes)}, not {suffix}")
     return codec
+
+
+def fits_mxf(width: int, height: int, rate: Fraction, variable: bool) -> bool:
+    """Return whether .mxf takes a clip of this size and rate, as FFmpeg's writer has it."""
+    whole = rate in _MXF_RATES or rate * 1001 / 1000 in _MXF_RATES
+    return whole and not variable and not CODECS["dnxhr-hqx"].misfit(width, height)
+
+
+_MXF_RATES: Final = (24, 25, 30, 48, 50, 60)
 
 
 def check_build(codec: Codec) -> None:

@@ -15,7 +15,7 @@ from lookkit.errors import InputError, LookkitError, UnknownNameError, expected_
 from lookkit.files import safe_name
 from lookkit.media.avlib import reason
 from lookkit.media.clip import MOVIES, Clip, probe
-from lookkit.media.codecs import CODECS, SUFFIXES, check_build, codec_for
+from lookkit.media.codecs import CODECS, SUFFIXES, check_build, codec_for, fits_mxf
 from lookkit.media.coding import MATRICES
 from lookkit.media.numbered import Numbered, group, is_pattern, is_range, listed, numbered
 from lookkit.media.stills import FORMATS, is_location, names_in, opened
@@ -477,7 +477,7 @@ def _movie_job(look: Look, taken: Taken, clip: Clip, options: Options) -> Job:
     if clip.interlaced and not options.deinterlace:
         raise InputError(f"{clip.path}: interlaced; --deinterlace makes whole frames of its fields")
     warnings = list(taken.warnings)
-    suffix = options.extension or _movie_suffix(clip.path, options.codec)
+    suffix = options.extension or _movie_suffix(clip, options.codec)
     if options.extension is None and suffix != clip.path.suffix.lower():
         warnings.append(f"{clip.path}: is written as {suffix} (--format chooses)")
     if not options.location and any(is_location(key) for key, _ in _said(clip)):
@@ -524,10 +524,12 @@ def _said(clip: Clip) -> tuple[tuple[str, str], ...]:
     return (*clip.metadata, *clip.video_metadata)
 
 
-def _movie_suffix(path: Path, codec: str | None) -> str:
+def _movie_suffix(clip: Clip, codec: str | None) -> str:
     """Return the format of a movie's result: the source's own where it can be written."""
-    own = path.suffix.lower()
-    usual = {".mxf": ".mov", ".webm": ".mkv"}.get(own, own if own in SUFFIXES else ".mp4")
+    own = clip.path.suffix.lower()
+    usual = {".webm": ".mkv"}.get(own, own if own in SUFFIXES else ".mp4")
+    if usual == ".mxf" and not fits_mxf(clip.width, clip.height, clip.rate, clip.variable):
+        usual = ".mov"
     if codec is not None and usual not in CODECS[codec].suffixes:
         return CODECS[codec].suffixes[0]
     return usual

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Literal, Union
+from typing import TYPE_CHECKING, Annotated, Any, Final, Literal, Union
 
 from pydantic import (
     AfterValidator,
@@ -84,6 +85,15 @@ def _known_output(name: str, info: ValidationInfo) -> str:
     return name
 
 
+_KELVIN: Final = re.compile(r"\s*(\d+(?:\.\d+)?)\s*(?:[kK]|kelvin|Kelvin)?\s*")
+
+
+def _unquoted(number: str) -> PydanticCustomError:
+    return PydanticCustomError(
+        "light", "a text, expected a number without quotes and unit: {number}", {"number": number}
+    )
+
+
 def _known_light(name: str, info: ValidationInfo) -> str:
     matches: Matches = (info.context or {}).get("matches", NO_MATCHES)
     if name in matches.lights or not matches.complete:
@@ -92,6 +102,8 @@ def _known_light(name: str, info: ValidationInfo) -> str:
     try:
         illuminant(name)
     except UnknownNameError as error:
+        if kelvin := _KELVIN.fullmatch(name):
+            raise _unquoted(kelvin[1]) from error
         choices = (*sorted(matches.lights), *illuminants())
         raise _unknown(UnknownNameError("light", name, choices)) from error
     return name

@@ -93,3 +93,16 @@ def test_a_camera_with_trims_bears_no_published_id(tmp_path):
     path = write_config(Look(parse_recipe(text), text), tmp_path)
     config = library().Config.CreateFromFile(str(path))
     assert config.getColorSpace("Camera A").getInteropID() == ""
+
+
+@pytest.mark.parametrize("name", ["raw", "Raw", "Without the look"])
+def test_a_look_may_have_the_name_of_another_view(tmp_path, name):
+    text = (
+        f'schema = 1\nname = "{name}"\n[cameras.A]\nencoding = "LogC4"\n'
+        '[outputs.web]\noutput = "sRGB"\n[deliver]\nfit = false\n'
+    )
+    path = write_config(Look(parse_recipe(text), text), tmp_path)
+    config = library().Config.CreateFromFile(str(path))
+    views = list(config.getViews(config.getDefaultDisplay()))
+    assert views == [f"look {name}", "Without the look", "Raw"]
+    assert list(config.getLookNames()) == [f"look {name}"]

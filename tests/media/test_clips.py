@@ -301,11 +301,38 @@ def test_mxf_is_read_with_its_timecode_and_sound(tmp_path, look):
         sound="pcm_s16le", metadata={"timecode": "10:00:00:00"},
     )  # fmt: skip
     target = one(look, path, tmp_path / "out")
-    assert target.suffix == ".mov"
+    assert target.suffix == ".mxf"
     made = probe(target)
     assert (made.frames, made.rate, made.audio) == (3, 25, 1)
     assert made.timecode == "10:00:00:00"
     assert not made.notes
+
+
+@pytest.mark.parametrize(
+    ("name", "codec", "form", "rate", "becomes"),
+    [
+        ("a.mkv", "ffv1", "yuv422p10le", 25, ".mkv"),
+        ("a.mxf", "dnxhd", "yuv422p10le", 24, ".mxf"),
+        ("a.mxf", "mpeg2video", "yuv420p", Fraction(30000, 1001), ".mxf"),
+        ("a.webm", "libvpx-vp9", "yuv420p", 24, ".mkv"),
+        ("a.avi", "ffv1", "yuv422p10le", 24, ".mp4"),
+    ],
+)
+def test_a_result_has_the_sources_form_where_that_can_be_written_or_it_is_told(
+    tmp_path, look, name, codec, form, rate, becomes
+):
+    path = tmp_path / name
+    frames = noise(3, 256, 128)
+    if form == "yuv420p":
+        frames = [[(plane >> 2).astype(np.uint8) for plane in (y, u[::2], v[::2])]
+                  for y, u, v in frames]  # fmt: skip
+    options = {"profile": "dnxhr_hqx"} if codec == "dnxhd" else {}
+    write_movie(path, frames, codec=codec, form=form, rate=rate, options=options)
+    planned, done = apply(look, [path], tmp_path / "out", camera="A")
+    assert not done[0].problem
+    assert done[0].target.suffix == becomes
+    said = any("is written as" in line for line in planned.jobs[0].warnings)
+    assert said == (Path(name).suffix != becomes)
 
 
 def test_variable_rates_keep_each_frames_time(tmp_path, look):

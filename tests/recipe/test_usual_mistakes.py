@@ -30,6 +30,7 @@ MISTAKES = {
     "a unit in quotes": (
         BASE + '[[look]]\nkind = "white-balance"\nkelvin = "3000K"\n', 9, "unit: 3000"
     ),
+    "a light's unit in quotes": (BASE + '[scenes.a]\nlight = "3000 K"\n', 8, "unit: 3000"),
     "log": (BASE.replace("LogC4", "log"), 4, "LogC4"),
     "an id twice": (BASE + NODE + (NODE + 'id = "a"\n') * 2, 14, "number 2 already"),
     "an umlaut in a header": (BASE.replace("cameras.A", "cameras.Ö"), 3, "[cameras.Oe]"),
