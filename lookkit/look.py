@@ -207,6 +207,10 @@ class Look:
         )
         return Look(recipe, other.text, other.source)
 
+    def at_frame(self, setting: str, frame: int) -> Look:
+        """Return the look as it is at one frame of a shot with key frames, from 0."""
+        return Look(self.recipe.at_frame(setting, frame), self.text, self.source)
+
     def shots_left(self) -> list[str]:
         """Return in words how many shots' own trims no delivered file holds."""
         settings = self.recipe.shot_settings

@@ -74,6 +74,11 @@ def command(
     beware = [
         *look.recipe.all_match_warnings((None, *look.recipe.deliver.scenes)),
         *([] if shots else look.shots_left()),
+        *(
+            f"{one}: its files hold the middle of its key frames; only apply follows them"
+            for one in look.delivering(shots=shots).recipe.deliver.scenes
+            if look.recipe.is_keyed(one)
+        ),
     ]
     for one in (*beware, *made.left_out, *made.over_budget):
         click.echo(f"beware: {one}", err=True)
