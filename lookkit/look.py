@@ -211,16 +211,6 @@ class Look:
         """Return the look as it is at one frame of a shot with key frames, from 0."""
         return Look(self.recipe.at_frame(setting, frame), self.text, self.source)
 
-    def shots_left(self) -> list[str]:
-        """Return in words how many shots' own trims no delivered file holds."""
-        settings = self.recipe.shot_settings
-        left = [one for one in settings if one not in self.recipe.deliver.scenes]
-        if not left:
-            return []
-        many = f"{len(left)} lines of the shot list have" if len(left) > 1 else (
-            f"the line {left[0]!r} of the shot list has")  # fmt: skip
-        return [f"{many} trims that no file here holds (--shots writes them)"]
-
     @property
     def scenes(self) -> tuple[str, ...]:
         """The names of the recipe's scenes."""

@@ -70,9 +70,9 @@ def command(
     no_drift: bool,
     dry_run: bool,
 ) -> None:
-    """Make the shots of each scene agree in exposure and white.
+    """Before the look is judged: make the shots of each scene agree in exposure and white.
 
-    Use it when the recipe has its scenes and cameras, before you judge the look: it compares what
+    It wants a recipe with its cameras and scenes, as `lookkit new` writes it. It compares what
     neighbouring shots both show, and writes a trim for each file into the shot list of RECIPE.
     Where two shots show nothing alike, nothing is written. Differences that the eye does not see
     are left alone. FILES are found as for `lookkit apply`; run it again at any time.

@@ -30,9 +30,9 @@ def _files(takes: Sequence[object]) -> str:
 )
 @click.option("--show", help="The film's name; default the folder's.")
 def command(folder: Path, target: Path, look: str, show: str | None) -> None:
-    """Write a first recipe for the footage in FOLDER.
+    """At the start, with a card of footage: write a first recipe for what lies in FOLDER.
 
-    Use it at the start, with a card of footage: it looks at every clip and still below FOLDER and
+    It looks at every clip and still below FOLDER and
     writes down the cameras, scenes and shots it finds. What the files do not say stands in the
     recipe as a question, with a stand-in, so that it works at once.
     """

@@ -57,9 +57,9 @@ def command(
     width: int,
     watch: bool,
 ) -> None:
-    """Make one page of pictures: rows are scenes, columns cameras, before and after RECIPE.
+    """When the whole film is to be seen or shown at once: draw one page of its pictures.
 
-    Use it to see the whole film at once, and to show it to others. FRAMES are stills, clips,
+    Rows are scenes, columns cameras, before and after RECIPE. FRAMES are stills, clips,
     folders and sequences as `lookkit apply` takes them, and whose they are is told alike: by
     --camera, a line of the shot list (--shot, then the recipe's), or a file's own colour tags. Of
     a clip or a sequence the frame in the middle is shown. Pictures are converted from the output

@@ -346,6 +346,16 @@ class Recipe(Table):
         """Say whether the recipe has a scene, or a shot with a setting, of this name."""
         return setting in self.scenes or setting in self.shot_settings
 
+    def shots_left(self) -> list[str]:
+        """Return in words how many shots' own trims no delivered file holds."""
+        settings = self.shot_settings
+        left = [one for one in settings if one not in self.deliver.scenes]
+        if not left:
+            return []
+        many = f"{len(left)} lines of the shot list have" if len(left) > 1 else (
+            f"the line {left[0]!r} of the shot list has")  # fmt: skip
+        return [f"{many} trims that no file here holds (--shots writes them)"]
+
     def is_keyed(self, setting: str | None) -> bool:
         """Say whether a setting is that of a shot with key frames."""
         if setting is None or setting in self.scenes:

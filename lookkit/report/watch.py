@@ -43,8 +43,13 @@ def stamp_of(recipes: Sequence[Path], frames: Sequence[str], leave: Path) -> Sta
 def changes(
     recipes: Sequence[Path], frames: Sequence[str], leave: Path, pause: float = PAUSE
 ) -> Iterator[None]:
-    """Yield after each change, when the files have come to rest for a moment; never ends."""
-    last = stamp_of(recipes, frames, leave)
+    """Yield after each change since the call, when the files have come to rest; never ends."""
+    return _changes(recipes, frames, leave, pause, stamp_of(recipes, frames, leave))
+
+
+def _changes(
+    recipes: Sequence[Path], frames: Sequence[str], leave: Path, pause: float, last: Stamp
+) -> Iterator[None]:
     while True:
         time.sleep(pause)
         now = stamp_of(recipes, frames, leave)
