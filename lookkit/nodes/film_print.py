@@ -396,9 +396,13 @@ def _knee(limits: Array, threshold: float) -> Knee:
 
 def _distances(rgb: Array) -> Array:
     """Return the farthest distance of each channel from the neutral axis, shape (3,)."""
-    top = rgb.max(axis=-1, keepdims=True)
-    found = np.divide(top - rgb, top, out=np.zeros_like(rgb), where=top > 1e-9)
-    return np.asarray(found.max(axis=0))
+    planes = [np.ascontiguousarray(rgb[:, channel]) for channel in range(3)]
+    top = np.maximum(np.maximum(planes[0], planes[1]), planes[2])
+    lit = top > 1e-9
+    found = [
+        np.divide(top - plane, top, out=np.zeros_like(top), where=lit).max() for plane in planes
+    ]
+    return np.array(found)
 
 
 def _cube_faces(points: int) -> Array:
