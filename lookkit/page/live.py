@@ -112,7 +112,7 @@ class Shown:
         self, look: Look, picture: Picture, light: Pixels, output: str, space: str = "srgb"
     ) -> Pixels:
         """Return the exact signal of a picture's light, as a canvas shows it, 0-1."""
-        signal = Runner(self.chain(look, picture.scene, output)).run(light)
+        signal = Runner(self.chain(look, picture.taken.setting(look), output)).run(light)
         return np.asarray(self._screen(look, output, space).apply(signal), dtype=np.float32)
 
     def exact_bytes(

@@ -299,7 +299,7 @@ class Visitor:
         """Return the lattices of all pictures' scenes, and which picture has which."""
         if size not in (17, 25, 33):
             raise ValueError(size)
-        scenes = [picture.scene for picture in self.page.pictures]
+        scenes = [picture.taken.setting(look) for picture in self.page.pictures]
         return self.page.shown.lattices(look, scenes, self.page.output, size, self.space)
 
     async def _say_lattices(
