@@ -13,10 +13,13 @@ import numpy.typing as npt
 from lookkit.evaluate import Runner
 from lookkit.look import Look
 from lookkit.nodes.base import Op
+from lookkit.nodes.film_print import ShownPrint
+from lookkit.nodes.print_formula import Fit
 from lookkit.ocio import Processor
 from lookkit.page.pictures import Domain, Picture, Pixels
 from lookkit.report.shown import as_bytes, screen_of
 from lookkit.spaces.outputs import Output, output
+from lookkit.spaces.primaries import Primaries
 
 SPACES: Final = {"srgb": "sRGB", "display-p3": "Display P3"}
 """Outputs that a browser's canvas can have, by the canvas's own word for its colours."""
@@ -47,7 +50,8 @@ class Shown:
         self.domain = domain
         self._points: dict[int, Pixels] = {}
         self._screens: dict[tuple[Output, str], Processor] = {}
-        self._kept: OrderedDict[tuple[tuple[Op, ...], str, str, int], Lattice] = OrderedDict()
+        self._kept: OrderedDict[tuple[tuple[Op, ...], str, str, int, bool], Lattice] = OrderedDict()
+        self._fits: dict[tuple[Primaries, float | None], Fit] = {}
         self._count = 0
 
     def chain(self, look: Look, scene: str | None, output: str) -> tuple[Op, ...]:
@@ -60,6 +64,18 @@ class Shown:
             *graph.output_steps(output),
         )
 
+    def quick(self, op: Op) -> Op:
+        """Return a step as it is shown while a hand moves.
+
+        A print keeps the fit into the display that it had at rest.
+        """
+        if not isinstance(op, ShownPrint):
+            return op
+        kind = (op.gamut, op.peak)
+        if kind not in self._fits:
+            self._fits[kind] = op.numbers.fit
+        return op.fitted_as(self._fits[kind])
+
     def lattices(
         self,
         look: Look,
@@ -67,6 +83,8 @@ class Shown:
         output: str,
         size: int,
         space: str = "srgb",
+        *,
+        moving: bool = False,
     ) -> tuple[list[int], list[Lattice]]:
         """Return the lattice of each scene; those of steps that did not change are kept.
 
@@ -74,6 +92,8 @@ class Shown:
         ----------
         space
             The colours of the canvas, one of SPACES.
+        moving
+            As soon as can be; see `quick`.
 
         Returns
         -------
@@ -88,8 +108,13 @@ class Shown:
         made: list[Lattice] = []
         for chain in dict.fromkeys(chains.values()):
             known[chain] = len(made)
-            key = (chain, name, space, size)
+            key = (chain, name, space, size, moving)
             if key not in self._kept:
+                if moving:
+                    chain = tuple(self.quick(op) for op in chain)
+                else:
+                    self._fits |= {(op.gamut, op.peak): op.numbers.fit for op in chain
+                                   if isinstance(op, ShownPrint)}  # fmt: skip
                 self._kept[key] = self._made(chain, look, output, size, space)
                 if len(self._kept) > _KEPT:
                     self._kept.popitem(last=False)

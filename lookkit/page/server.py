@@ -245,13 +245,15 @@ class Visitor:
             path = self._landed(message)
             count = len(path) - len(message["key"])
             look = moved(session.look, path[:count], path[count:], message["value"])
-            found = self._lattices(look, size)
+            found = self._lattices(look, size, moving=True)
             return look, path[:count], found, round(1e6 * (time.thread_time() - start))
 
         look, path, found, took = await self.page.run(made)
         await self._say_lattices(found, slot=0, seq=seq, size=size, took=took)
         drawn = await self.page.run(
-            lambda: drawing(look, step_at(look.recipe, path), self.page.output)
+            lambda: drawing(
+                look, step_at(look.recipe, path), self.page.output, self.page.shown.quick
+            )
         )
         await self.say({"what": "drawing", "step": message["step"], "drawing": drawn})
 
@@ -295,12 +297,16 @@ class Visitor:
     def _view_of(self) -> int:
         return self.page._native[0] if self.page._native else 0
 
-    def _lattices(self, look: Look, size: int) -> tuple[list[int], list[Lattice]]:
+    def _lattices(
+        self, look: Look, size: int, *, moving: bool = False
+    ) -> tuple[list[int], list[Lattice]]:
         """Return the lattices of all pictures' scenes, and which picture has which."""
         if size not in (17, 25, 33):
             raise ValueError(size)
         scenes = [picture.taken.setting(look) for picture in self.page.pictures]
-        return self.page.shown.lattices(look, scenes, self.page.output, size, self.space)
+        return self.page.shown.lattices(
+            look, scenes, self.page.output, size, self.space, moving=moving
+        )
 
     async def _say_lattices(
         self, found: tuple[list[int], list[Lattice]], *, slot: int, seq: int, size: int, took: int
