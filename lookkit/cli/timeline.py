@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     "--cdl",
     type=click.Choice(["look", "trims", "none"]),
     default="look",
-    help="What the CDLs stand for: the scene's trims and look, its trims alone, or no CDLs.",
+    help="What the CDLs stand for: the trims of scene and shot and the look, trims alone, or none.",
 )
 @click.option("--rate", type=float, default=24.0, help="Frames per second of an EDL; default 24.")
 @click.option("--leave", is_flag=True, help="Leave events that no pattern fits as they are.")

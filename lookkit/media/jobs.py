@@ -167,6 +167,10 @@ class Taken:
         """The source as a path, with # for the numbers of a sequence."""
         return place_of(self.source)
 
+    def setting(self, look: Look) -> str | None:
+        """Return what a look grades it in: its scene, or that of a shot with trims of its own."""
+        return look.recipe.setting(self.camera, self.scene, self.place)
+
 
 def place_of(source: Source) -> Path:
     """Return a source as a path, with # for the numbers of a sequence."""
@@ -425,7 +429,7 @@ def _job(look: Look, taken: Taken, options: Options) -> Job:
         _still_target(look, source, taken.root, options),
         taken.camera,
         str(options.output),
-        taken.scene,
+        taken.setting(look),
         bits=options.bits,
         overwrite=options.overwrite,
         location=options.location,
@@ -489,7 +493,7 @@ def _movie_job(look: Look, taken: Taken, clip: Clip, options: Options) -> Job:
         folder / f"{stem}{suffix}",
         taken.camera,
         str(options.output),
-        taken.scene,
+        taken.setting(look),
         bits=options.bits,
         range=taken.range,
         signal=taken.signal,

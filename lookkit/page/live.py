@@ -69,7 +69,7 @@ class Shown:
 
     def exact(self, look: Look, picture: Picture, light: Pixels, output: str) -> Pixels:
         """Return the exact signal of a picture's light, as an sRGB canvas shows it, 0-1."""
-        signal = Runner(self.chain(look, picture.scene, output)).run(light)
+        signal = Runner(self.chain(look, picture.taken.setting(look), output)).run(light)
         return np.asarray(self._screen(look, output).apply(signal), dtype=np.float32)
 
     def exact_bytes(

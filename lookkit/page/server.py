@@ -256,7 +256,7 @@ class Visitor:
     def _lattices(self, look: Look, size: int) -> bytes:
         if size not in (17, 25, 33):
             raise ValueError(size)
-        scenes = [picture.scene for picture in self.page.pictures]
+        scenes = [picture.taken.setting(look) for picture in self.page.pictures]
         which, made = self.page.shown.lattices(look, scenes, self.page.output, size)
         head = struct.pack(f"<{len(which) + 2}I", len(which), len(made), *which)
         return head + b"".join(one.tobytes() for one in made)

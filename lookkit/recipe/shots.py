@@ -1,4 +1,4 @@
-"""The shot list: which files are whose, by the patterns of their names."""
+"""The shot list: which files are whose, by the patterns of their names, and their trims."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from pydantic import AfterValidator, Field, StringConstraints
 from pydantic_core import PydanticCustomError
 
 from lookkit.nodes.base import Table
+from lookkit.recipe.kinds import AnyLookNode
 
 RAW: Final = (
     ".dng", ".cr2", ".cr3", ".crw", ".nef", ".nrw", ".arw", ".srf", ".sr2", ".raf", ".orf", ".rw2",
@@ -45,7 +46,27 @@ class Shot(Table):
     match: Pattern = Field(description="pattern of file names: `*` any text, `?` any letter")
     camera: str = Field(description="which of the recipe's cameras took them")
     scene: str | None = Field(default=None, description="which of the recipe's scenes they are of")
+    trims: tuple[AnyLookNode, ...] = Field(
+        default=(),
+        description="nodes that run after those of the scene and before the look, in a graph of "
+        "their own; `lookkit balance` writes them",
+    )
     note: str = Field(default="", description="for people")
+
+    @property
+    def is_trimmed(self) -> bool:
+        """Whether it has trims of its own."""
+        return bool(self.trims)
+
+    @property
+    def setting(self) -> str:
+        """What its trims are called where a scene is named: scene and pattern, kiln/A003.mov."""
+        return f"{self.scene or ''}/{self.match}"
+
+    @property
+    def graded_in(self) -> str | None:
+        """Its setting where it has trims, else its scene."""
+        return self.setting if self.is_trimmed else self.scene
 
     def fits(self, path: Path) -> bool:
         """Say whether a file's name fits the pattern."""
