@@ -48,7 +48,7 @@ def step_sentence(step: Step) -> dict[str, Any]:
     more = list(_others(step, {name.split(".")[0] for name in named}))
     made: dict[str, Any] = {
         "kind": kind,
-        "title": TITLES.get(kind, kind.replace("-", " ").capitalize()),
+        "title": title_of(kind),
         "id": step.id,
         "help": first_line(type(step)),
         "parts": parts,
@@ -69,8 +69,13 @@ def addable() -> list[dict[str, str]]:
         needed = [name for name, field in kind.model_fields.items() if field.is_required()]
         if not needed:
             name = kind_name(kind)
-            made.append({"kind": name, "title": TITLES.get(name, name), "help": first_line(kind)})
+            made.append({"kind": name, "title": title_of(name), "help": first_line(kind)})
     return made
+
+
+def title_of(kind: str) -> str:
+    """Return what the page calls a kind."""
+    return TITLES.get(kind, kind.replace("-", " ").capitalize())
 
 
 def start_of(kind: str) -> dict[str, Any]:

@@ -7,6 +7,7 @@ so undo, takes and the last change outlive the page, the server and the machine.
 
 from __future__ import annotations
 
+import hashlib
 import json
 import os
 from collections.abc import Callable, Mapping
@@ -57,6 +58,8 @@ class Session:
         What is wrong with the file as it is now; while there are any, the page changes nothing.
     revision
         Counts up with every change of anything.
+    texts
+        Every text that a page may have seen, by its digest.
     """
 
     def __init__(self, file: Path) -> None:
@@ -67,12 +70,18 @@ class Session:
         self.problems: tuple[Problem, ...] = ()
         self.revision = 1
         self.history: list[Entry] = []
+        self.texts: dict[str, str] = {}
         self.at = 0
         self.takes: list[Take] = []
         self.journal = file.with_name(f"{file.stem}.adjust.jsonl")
         self._replay()
 
     # The history.
+
+    @property
+    def digest(self) -> str:
+        """What a page calls the text by that it shows."""
+        return digest_of(self.text)
 
     @property
     def can_undo(self) -> str | None:
@@ -208,6 +217,7 @@ class Session:
     def _append(self, entry: Entry) -> None:
         self._note({"from": self.at, "label": entry.label, "text": entry.text})
         self.history = [*self.history[: self.at + 1], entry]
+        self.texts[digest_of(entry.text)] = entry.text
         self.at += 1
         self.revision += 1
 
@@ -242,6 +252,7 @@ class Session:
                 continue
         if not self.history:
             self.history, self.at = [Entry("as it was", self.text)], 0
+            self.texts[self.digest] = self.text
             self._note({"from": -1, "label": "as it was", "text": self.text})
         elif self.history[self.at].text != self.text:
             self._append(Entry("an edit of the file", self.text))
@@ -258,6 +269,7 @@ class Session:
         else:
             start = int(one["from"])
             self.history = [*self.history[: start + 1], Entry(one["label"], one["text"])]
+            self.texts[digest_of(one["text"])] = one["text"]
             self.at = len(self.history) - 1
 
     def _put_take(self, take: Take) -> None:
@@ -271,6 +283,11 @@ class Session:
     def _loaded(self, text: str) -> Look:
         recipe, whole = parsed(text, str(self.file))
         return Look(recipe, whole, str(self.file))
+
+
+def digest_of(text: str) -> str:
+    """Return a short name of a text, the same wherever it is made."""
+    return hashlib.sha256(text.encode()).hexdigest()[:16]
 
 
 def moved(look: Look, step: KeyPath, key: KeyPath, value: Any) -> Look:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -14,7 +15,26 @@ from lookkit.page.session import Session
 from lookkit.recipe.extend import join
 
 
-def state_of(session: Session, pictures: Sequence[Picture], output: str) -> dict[str, Any]:
+class Counted:
+    """What the light of the pictures holds; counted once."""
+
+    def __init__(self, pictures: Sequence[Picture]) -> None:
+        self._pictures = pictures
+
+    @cached_property
+    def levels(self) -> list[dict[str, Any]]:
+        """How often each level is in each scene."""
+        return levels_of(self._pictures)
+
+    @cached_property
+    def hues(self) -> list[list[float]]:
+        """Hues and chromas of all pictures."""
+        return hues_of(self._pictures)
+
+
+def state_of(
+    session: Session, pictures: Sequence[Picture], counted: Counted, output: str
+) -> dict[str, Any]:
     """Return the state as the page takes it."""
     look, recipe = session.look, session.look.recipe
     joined = join(session.text, str(session.file))
@@ -43,6 +63,7 @@ def state_of(session: Session, pictures: Sequence[Picture], output: str) -> dict
     return {
         "what": "state",
         "revision": session.revision,
+        "text": session.digest,
         "name": recipe.name,
         "show": recipe.show,
         "file": session.file.name,
@@ -84,26 +105,7 @@ def state_of(session: Session, pictures: Sequence[Picture], output: str) -> dict
             }
             for one in pictures
         ],
-        "levels": _levels(pictures),
-        "hues": _hues(pictures),
+        "levels": counted.levels,
+        "hues": counted.hues,
         "addable": addable(),
     }
-
-
-_kept: dict[int, tuple[Any, Any]] = {}
-
-
-def _levels(pictures: Sequence[Picture]) -> Any:
-    return _of(pictures)[0]
-
-
-def _hues(pictures: Sequence[Picture]) -> Any:
-    return _of(pictures)[1]
-
-
-def _of(pictures: Sequence[Picture]) -> tuple[Any, Any]:
-    """Return what the pictures' light holds; counted once."""
-    key = id(pictures)
-    if key not in _kept:
-        _kept[key] = (levels_of(pictures), hues_of(pictures))
-    return _kept[key]

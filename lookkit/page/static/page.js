@@ -43,6 +43,7 @@ function edit(message) {
 function heard(message) {
   if (message.what === 'state') {
     page.state = message;
+    recipe.take(message);
     layout();
     words();
     if (message.first) {
@@ -54,6 +55,8 @@ function heard(message) {
   else if (message.what === 'drawing') recipe.drawn(message.step, message.drawing);
   else if (message.what === 'exact') { if (message.seq === page.seq && !moving) { page.exact = true; page.exactSeq = message.seq; words(); paint(); } }
   else if (message.what === 'refused') { flying = null; refused(message.why); next(); }
+  else if (message.what === 'unclear') { flying = pending = null; status('the file was changed meanwhile: let go, and decide', true); }
+  else if (message.what === 'question') { flying = null; question(message); }
   else if (message.what === 'picked') { page.point = message; below(); recipe.refresh(); spot(); }
   else if (message.what === 'progress') { $('progress').hidden = false; $('progress').max = message.total; $('progress').value = message.done; $('made').textContent = message.text + ' …'; }
   else if (message.what === 'made') { $('progress').hidden = true; $('made').textContent = message.text; $('made').classList.toggle('bad', !!message.failed); }
@@ -64,10 +67,8 @@ function taken(data) {
   if (kind === 1) film.frame(index, 'light', w, h, new Uint16Array(data, 20));
   else if (kind === 2) { film.frame(index, 'before', w, h, new Uint8Array(data, 20)); measure(); paint(); }
   else if (kind === 3) {
-    const head = new Uint32Array(data, 20, 2), which = [...new Uint32Array(data, 28, head[0])];
-    const half = new Uint16Array(data, 28 + 4 * head[0]);
     const trip = performance.now();
-    film.lattices(index, w, which, half);
+    film.lattices(index, w, data);
     if (index === 1) { paint(); return; }
     film.stale();
     page.exact = false;
@@ -78,7 +79,7 @@ function taken(data) {
         const channel = new MessageChannel();
         channel.port1.onmessage = () => {
           const total = performance.now() - from;
-          page.times.push({total, trip: trip - from, draw: drawn - trip});
+          page.times.push({total, trip: trip - from, draw: drawn - trip, made: h / 1000});
           if (page.sizes.scale === 1 && moving) slow = total > SLOW ? slow + 1 : 0;
           if (slow >= 2) coarse = true;
           flying = null;
@@ -100,9 +101,8 @@ function move(step, key, value) {
   moving = true;
   page.exact = false;
   clearTimeout(rest);
-  document.getElementById('status').textContent = `live · ${page.state.file}`;
-  document.body.classList.add('moving');
-  pending = {what: 'move', step, key, value, n: LIVE_POINTS, from: performance.now()};
+  status(`live · ${page.state.file}`);
+  pending = {what: 'move', base: step.base, step: step.path, key, value, n: LIVE_POINTS, label: `${step.title}, ${key.at(-1)}`, from: performance.now()};
   next();
 }
 
@@ -114,11 +114,16 @@ function next() {
   if (!say({...message, seq: flying.seq})) flying = null;
 }
 
-function done(step, key, value, label) {
+function done(step, key, value, was, label) {
+  back(false);
+  edit({do: 'set', base: step.base, step: step.path, key, value, was, label});
+}
+
+// The hand lets go; without a change, the pictures go back to what the recipe says.
+function back(again = true) {
   pending = null;
   moving = false;
-  document.body.classList.remove('moving');
-  edit({do: 'set', step, key, value, label});
+  if (again) resting(0);
 }
 
 function resting(wait = REST) {
@@ -136,10 +141,26 @@ function resting(wait = REST) {
 }
 
 function refused(why) {
-  moving = false;
-  document.body.classList.remove('moving');
+  back();
   status(why, true);
+  recipe.settle();
   recipe.refused(why);
+}
+
+// What only the user can decide: the words of the server, and a button for each choice.
+function question(asked) {
+  back();
+  for (const held of document.querySelectorAll('.held')) held.classList.remove('held');
+  const at = $('question');
+  if (!at.hidden && at.firstChild?.textContent === asked.text) return;
+  const close = (message) => { at.hidden = true; at.replaceChildren(); if (message) edit(message); recipe.late = true; recipe.settle(); };
+  at.replaceChildren(make('p', {id: 'asked'}, asked.text), make('p', {class: 'acts'}, ...asked.choices.map((one) => {
+    const button = make('button', {type: 'button'}, one.text);
+    button.addEventListener('click', () => close(one.edit));
+    return button;
+  })));
+  at.hidden = false;
+  at.querySelector('button').focus();
 }
 
 // ---------------------------------------------------------------- the film
@@ -197,7 +218,11 @@ function layout() {
 function captions() {
   for (const caption of table.querySelectorAll('.caption')) {
     const scene = page.state.scenes.find((one) => one.name === caption.dataset.scene);
-    if (scene && !caption.contains(document.activeElement)) recipe.trims(caption, scene);
+    if (scene && !caption.querySelector('.held, input.number:not([readonly])') && !(moving && caption.contains(document.activeElement))) {
+      const focus = caption.contains(document.activeElement) ? document.activeElement.dataset.at : null;
+      recipe.trims(caption, scene);
+      if (focus) caption.querySelector(`[data-at='${focus}']`)?.focus({preventScroll: true});
+    }
   }
 }
 
@@ -297,7 +322,8 @@ function askView() {
   }, 40);
 }
 
-// Where pictures lie on the canvas.
+// Where pictures lie on the canvas, and the canvas in the window.
+let place = {top: 0, width: 1, height: 1};
 function measure() {
   const base = section.getBoundingClientRect(), ratio = devicePixelRatio;
   cells = [...document.querySelectorAll('.picture')].filter((cell) => cell.offsetParent !== null).map((cell) => {
@@ -308,8 +334,9 @@ function measure() {
       w: frame && Math.abs(frame.w - w) < 2 ? frame.w : w,
       h: frame && Math.abs(frame.w - w) < 2 ? frame.h : Math.round(box.height * ratio)};
   });
-  canvas.style.width = section.clientWidth + 'px';
-  canvas.style.height = section.clientHeight + 'px';
+  place = {top: base.top, width: section.clientWidth, height: section.clientHeight};
+  canvas.style.width = place.width + 'px';
+  canvas.style.height = place.height + 'px';
 }
 
 let asked = false;
@@ -322,9 +349,9 @@ function paint() {
 
 function draw() {
   const ratio = devicePixelRatio, scale = moving && coarse ? 0.5 : 1;
-  const w = Math.round(section.clientWidth * ratio * scale), h = Math.round(section.clientHeight * ratio * scale);
+  const w = Math.round(place.width * ratio * scale), h = Math.round(place.height * ratio * scale);
   if (canvas.width !== w || canvas.height !== h) { canvas.width = w; canvas.height = h; }
-  const top = -section.getBoundingClientRect().top * ratio, bottom = top + innerHeight * ratio;
+  const top = -place.top * ratio, bottom = top + innerHeight * ratio;
   const seen = cells.filter((cell) => cell.y + cell.h > top - 50 && cell.y < bottom + 50);
   film.draw(seen, {scale, line, other: other === null ? null : other === BEFORE ? BEFORE : OTHER, live: moving});
   page.sizes = {scale, canvas: [w, h], cell: seen[0] ? [Math.round(seen[0].w * scale), Math.round(seen[0].h * scale)] : null, pictures: seen.length};
@@ -332,7 +359,11 @@ function draw() {
 }
 
 // The line across which pictures are compared.
+let ruled = null;
 function rule() {
+  const now = other === null ? null : line;
+  if (now === null && ruled === null) return;
+  ruled = now;
   for (const cell of document.querySelectorAll('.picture')) {
     let mark = cell.querySelector('.line');
     if (other === null) { if (mark) mark.remove(); continue; }
@@ -366,7 +397,7 @@ function words() {
     select.replaceChildren(...options.map(([value, text]) => make('option', {value}, text)));
     select.value = options.some(([value]) => value === kept) ? kept : '';
   }
-  if (page.drawnRevision !== s.revision) { page.drawnRevision = s.revision; recipe.show(s); below(); }
+  if (page.drawnRevision !== s.revision) { page.drawnRevision = s.revision; recipe.show(); below(); }
 }
 
 $('other').addEventListener('change', (event) => compare(event.target.value));
@@ -418,21 +449,21 @@ function point(p) {
   const grey = p.light.map((v) => Math.max(1e-5, Number(v.toPrecision(4))));
   const target = make('input', {type: 'number', step: 0.1, value: Math.round(p.stops * 10) / 10, 'aria-label': 'stops from mid-grey'});
   const acts = make('p', {class: 'acts'},
-    act('make this neutral', () => edit({do: 'add', step: where, kind: 'white-balance', table: {kind: 'white-balance', grey}})),
+    act('make this neutral', () => edit({do: 'add', base: page.state.text, step: where, kind: 'white-balance', table: {kind: 'white-balance', grey}})),
     make('span', {}, act('bring this to', () => {
       const by = Math.round((Number(target.value) - p.stops) * 100) / 100;
       if (!Number.isFinite(by)) return;
       const trims = p.scene === null ? page.state.steps : page.state.scenes.find((one) => one.name === p.scene).trims;
       const at = trims.find((one) => one.kind === 'exposure' && one.own && one.enabled);
       const now = at && at.parts.find((part) => part.t === 'number');
-      if (now) edit({do: 'set', step: at.path, key: now.key, value: Math.round((now.v + by) * 100) / 100, label: 'light of the point'});
-      else edit({do: 'add', step: where, kind: 'exposure', table: {kind: 'exposure', stops: by}});
+      if (now) edit({do: 'set', base: at.base, step: at.path, key: now.key, value: Math.round((now.v + by) * 100) / 100, label: 'light of the point'});
+      else edit({do: 'add', base: page.state.text, step: where, kind: 'exposure', table: {kind: 'exposure', stops: by}});
     }), ' ', target, ' stops'));
   if (p.hue !== null && p.chroma > 0.005) {
     const hue = Math.round(p.hue);
-    acts.append(act('a band around this hue', () => { recipe.open = JSON.stringify(['look', page.state.steps.length]); edit({do: 'add', step: ['look', page.state.steps.length], kind: 'hue-bands', table: {kind: 'hue-bands', bands: [{centre: hue, width: 40, soft: 30, turn: 0}]}}); }));
+    acts.append(act('a band around this hue', () => { recipe.open = JSON.stringify(['look', page.state.steps.length]); edit({do: 'add', base: page.state.text, step: ['look', page.state.steps.length], kind: 'hue-bands', table: {kind: 'hue-bands', bands: [{centre: hue, width: 40, soft: 30, turn: 0}]}}); }));
     const open = page.state.steps.find((one) => JSON.stringify(one.path) === recipe.open);
-    if (open && !open.only.length) acts.append(act(`this is skin: ${open.title.toLowerCase()} keeps it`, () => edit({do: 'set', step: open.path, key: ['only'], value: {hue: {centre: hue, width: 40, soft: 30}, invert: true}, label: 'skin kept'})));
+    if (open && !open.only.length) acts.append(act(`this is skin: ${open.title.toLowerCase()} keeps it`, () => edit({do: 'set', base: open.base, step: open.path, key: ['only'], value: {hue: {centre: hue, width: 40, soft: 30}, invert: true}, label: 'skin kept'})));
   }
   acts.append(act('done', () => { page.point = null; spot(); below(); recipe.refresh(); }));
   box.append(acts);
@@ -452,7 +483,7 @@ document.addEventListener('keydown', (event) => {
   edit({do: event.shiftKey ? 'redo' : 'undo'});
 });
 addEventListener('error', (event) => page.errors.push(event.message));
-addEventListener('scroll', () => paint(), {passive: true});
+addEventListener('scroll', () => { place.top = section.getBoundingClientRect().top; paint(); }, {passive: true});
 for (const scroller of [table, section]) scroller.addEventListener('scroll', () => { measure(); paint(); }, {passive: true});
 let resized = null;
 new ResizeObserver(() => { if (!film || !page.state) return; measure(); paint(); clearTimeout(resized); resized = setTimeout(() => { measure(); page.view ? askView() : ask(false); }, 200); }).observe(section);
@@ -460,7 +491,7 @@ new ResizeObserver(() => { if (!film || !page.state) return; measure(); paint();
 try {
   film = page.film = new Film(canvas);
   film.onrestored = () => paint();
-  recipe.start({move, done, edit, page, restore: () => resting(0)});
+  recipe.start({move, done, back, edit, page, captions, moving: () => moving});
   if (matchMedia('(color-gamut: p3)').matches) try { film.gl.drawingBufferColorSpace = 'srgb'; } catch { /* sRGB stays */ }
   connect();
 } catch (error) {

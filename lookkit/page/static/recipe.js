@@ -20,8 +20,10 @@ function words(parts, step, into) {
     else if (part.t === 'number') {
       const label = (value, was) => `${step.title}: ${part.name} ${was} → ${value}`;
       const input = number(part, step.title, {
-        move: (value) => hands.move(step.path, part.key, value),
-        done: (value, was) => hands.done(step.path, part.key, value, label(value, was)),
+        move: (value) => hands.move(step, part.key, value),
+        done: (value, was) => hands.done(step, part.key, value, was, label(value, was)),
+        back: () => hands.back(),
+        rest: () => recipe.settle(),
       });
       input.dataset.at = JSON.stringify([step.path, part.key]);
       numbers.set(input.dataset.at, input);
@@ -34,11 +36,11 @@ function words(parts, step, into) {
       const select = make('select', {'aria-label': `${step.title}, ${part.name}`});
       for (const word of Object.keys(part.options)) select.append(make('option', {value: word}, word));
       select.value = part.v;
-      select.addEventListener('change', () => hands.edit({do: 'set', step: step.path, key: part.key, value: part.options[select.value], label: `${step.title}: ${part.name} ${select.value}`}));
+      select.addEventListener('change', () => hands.edit({do: 'set', base: step.base, step: step.path, key: part.key, value: part.options[select.value], label: `${step.title}: ${part.name} ${select.value}`}));
       into.append(select);
     } else if (part.t === 'do') {
       const button = make('button', {type: 'button', class: 'small', title: part.help, 'aria-label': `${step.title}, ${part.key.at(-1)}: ${part.text}`}, part.text);
-      button.addEventListener('click', () => hands.edit({do: 'set', step: step.path, key: part.key, value: part.value, label: `${step.title}: ${part.key.at(-1)} ${part.text}`}));
+      button.addEventListener('click', () => hands.edit({do: 'set', base: step.base, step: step.path, key: part.key, value: part.value, label: `${step.title}: ${part.key.at(-1)} ${part.text}`}));
       into.append(' ', button);
     } else if (part.t === 'rows') {
       const list = make('div', {class: part.short ? 'rows short' : 'rows'});
@@ -47,7 +49,7 @@ function words(parts, step, into) {
         words(row.parts, step, line);
         if (!part.short && part.rows.length > 1) {
           const away = make('button', {type: 'button', class: 'small away', 'aria-label': 'remove this line'}, 'without it');
-          away.addEventListener('click', () => hands.edit({do: 'set', step: step.path, key: part.key, value: copies(part).filter((one, k) => k !== row.key.at(-1)), label: `${step.title}: one less`}));
+          away.addEventListener('click', () => hands.edit({do: 'set', base: step.base, step: step.path, key: part.key, value: copies(part).filter((one, k) => k !== row.key.at(-1)), label: `${step.title}: one less`}));
           line.append(' ', away);
         }
         list.append(line, part.short ? ' ' : '');
@@ -55,7 +57,7 @@ function words(parts, step, into) {
       into.append(list);
       if (!part.short && !('matrix' in {[part.key[0]]: 0})) {
         const more = make('button', {type: 'button', class: 'small'}, 'one more');
-        more.addEventListener('click', () => hands.edit({do: 'set', step: step.path, key: part.key, value: [...copies(part), further(part)], label: `${step.title}: one more`}));
+        more.addEventListener('click', () => hands.edit({do: 'set', base: step.base, step: step.path, key: part.key, value: [...copies(part), further(part)], label: `${step.title}: one more`}));
         into.append(more);
       }
     }
@@ -125,8 +127,9 @@ function section(step, place) {
 
 function handsOf(step) {
   return {
-    move: (key, value) => hands.move(step.path, key, value),
-    done: (key, value) => hands.done(step.path, key, value, `${step.title}: ${key.at(-1)} ${value}`),
+    move: (key, value) => hands.move(step, key, value),
+    done: (key, value, was) => hands.done(step, key, value, was, `${step.title}: ${key.at(-1)} ${value}`),
+    rest: () => recipe.settle(),
   };
 }
 
@@ -135,11 +138,11 @@ function acting(step, box) {
   words([step.mix], step, line);
   line.append(' acts');
   const button = (text, what, help) => { const b = make('button', {type: 'button', class: 'small'}, text); if (help) b.title = help; b.addEventListener('click', what); return b; };
-  const set = (key, value, label) => hands.edit({do: 'set', step: step.path, key, value, label});
+  const set = (key, value, label) => hands.edit({do: 'set', base: step.base, step: step.path, key, value, label});
   if (step.only.length) {
     line.append(', only where ');
     words(step.only, step, line);
-    line.append(' ', button('everywhere', () => hands.edit({do: 'set', step: step.path, key: ['only'], label: `${step.title}: everywhere`})));
+    line.append(' ', button('everywhere', () => hands.edit({do: 'set', base: step.base, step: step.path, key: ['only'], label: `${step.title}: everywhere`})));
   } else line.append(', everywhere. ',
     button('only in some lights', () => set(['only'], {stops: {from: 0, soft: 4}}, `${step.title}: limited`)), ' ',
     button('only in some hues', () => set(['only'], {hue: {centre: 40, width: 60}}, `${step.title}: limited`)));
@@ -147,10 +150,10 @@ function acting(step, box) {
   const acts = make('p', {class: 'acts'});
   acts.append(button(step.enabled ? 'switch off' : 'switch on', () => set(['enabled'], !step.enabled, `${step.title} ${step.enabled ? 'off' : 'on'}`)));
   if (step.own) {
-    const place = step.path.at(-1), shift = (to) => { recipe.open = JSON.stringify([...step.path.slice(0, -1), to]); hands.edit({do: 'shift', step: step.path, to}); };
+    const place = step.path.at(-1), shift = (to) => { recipe.open = JSON.stringify([...step.path.slice(0, -1), to]); hands.edit({do: 'shift', base: step.base, step: step.path, to, label: `${step.title} moved`}); };
     if (place > 0) acts.append(button('earlier', () => shift(place - 1)));
     if (place + 1 < step.count) acts.append(button('later', () => shift(place + 1)));
-    acts.append(button('remove', () => { recipe.open = null; hands.edit({do: 'remove', step: step.path}); }));
+    acts.append(button('remove', () => { recipe.open = null; hands.edit({do: 'remove', base: step.base, step: step.path, label: `${step.title} removed`}); }));
   }
   box.append(acts);
 }
@@ -158,8 +161,13 @@ function acting(step, box) {
 export const recipe = {
   open: null,
   start(given) { hands = given; },
-  show(given) {
+  take(given) {
     state = given;
+    // A change says on which text it was made.
+    for (const step of [...state.steps, state.rendering, ...state.scenes.flatMap((one) => one.trims), ...state.cameras.flatMap((one) => one.trims)])
+      step.base = state.text;
+  },
+  show() {
     if (recipe.open === null && !recipe.shown) recipe.open = state.steps.length ? JSON.stringify(state.steps[Math.min(1, state.steps.length - 1)].path) : null;
     recipe.shown = true;
     recipe.refresh();
@@ -167,8 +175,8 @@ export const recipe = {
   refresh() {
     if (!state) return;
     const root = document.getElementById('recipe'), focus = document.activeElement?.dataset?.at;
-    const editing = document.activeElement?.matches?.('input.number:not([readonly])') && root.contains(document.activeElement);
-    if (editing) return;
+    recipe.late = recipe.busy();
+    if (recipe.late) return;
     const top = root.scrollTop;
     numbers.clear();
     drawings.clear();
@@ -197,6 +205,9 @@ export const recipe = {
     root.scrollTop = top;
     if (focus) document.querySelector(`[data-at='${CSS.escape(focus)}'], [data-at='${focus}']`)?.focus({preventScroll: true});
   },
+  // What a hand holds stays under it: the sentences are made anew when it lets go.
+  busy() { return hands.moving() || !!document.querySelector('input.number:not([readonly]), .held'); },
+  settle() { if (recipe.late && !recipe.busy()) { recipe.refresh(); hands.captions(); } },
   // What a scene lets in, above its pictures: its first number at hand, the rest in the recipe.
   trims(caption, scene) {
     caption.replaceChildren(make('b', {}, scene.name), scene.light ? ` ${scene.light}${/^\d+$/.test(scene.light) ? ' K' : ''}` : '');
@@ -205,9 +216,17 @@ export const recipe = {
     const more = scene.trims.length - (first ? 1 : 0);
     if (more) caption.append(` and ${more} more step${more > 1 ? 's' : ''}`);
   },
+  // While a hand moves, a drawing follows ten times a second: pictures come first.
   drawn(path, data) {
     const kept = drawings.get(JSON.stringify(path));
-    if (kept && data && !kept.svg.contains(document.activeElement)) drawing(kept.svg, data, context(), handsOf(kept.step));
+    if (!kept || !data) return;
+    if (kept.waiting) { kept.data = data; return; }
+    kept.waiting = true;
+    kept.data = data;
+    setTimeout(() => {
+      kept.waiting = false;
+      if (kept.svg.isConnected && !kept.svg.contains(document.activeElement)) drawing(kept.svg, kept.data, context(), handsOf(kept.step));
+    }, 100);
   },
   refused(why) {
     const root = document.getElementById('recipe');
@@ -226,7 +245,7 @@ function adder(path) {
   const box = make('details', {class: 'adder'}, make('summary', {}, path[0] === 'look' ? 'one more step' : `one more step for ${path[1]}`));
   for (const kind of state.addable) {
     const button = make('button', {type: 'button'}, make('b', {}, kind.title), ` ${kind.help}`);
-    button.addEventListener('click', () => { recipe.open = JSON.stringify(path); hands.edit({do: 'add', step: path, kind: kind.kind}); });
+    button.addEventListener('click', () => { recipe.open = JSON.stringify(path); hands.edit({do: 'add', base: state.text, step: path, kind: kind.kind}); });
     box.append(button);
   }
   return box;
