@@ -45,7 +45,7 @@ T = TypeVar("T")
     "scene_frames",
     multiple=True,
     metavar="A:FRAME",
-    help="A frame of the scene itself, of both cameras: refuse a match of another light.",
+    help="A frame of the scene itself, of both cameras: how well the match holds there.",
 )
 @click.option("--no-chart", is_flag=True, help="The frames show one scene, not the chart.")
 @click.option("--hold-white", is_flag=True, help="Land the chart's white exactly.")
