@@ -15,6 +15,7 @@ from lookkit.balance.gains import Trim, trim_of
 from lookkit.balance.join import Link, joined
 from lookkit.balance.pair import SMALL_COVER, Pair, compare
 from lookkit.balance.picks import Pick
+from lookkit.balance.settings import proposal
 from lookkit.balance.view import View, library, view_of
 from lookkit.errors import InputError, LookkitError
 from lookkit.media.jobs import Options, Taken, assign
@@ -323,8 +324,10 @@ def _settle(
                 shot.doubts.append(f"a pick, but none in its hero {hero.name} to compare with")
         except InputError as error:
             shot.doubts.append(str(error).partition(": ")[2])
-        if chosen is not None and not pick.grey and (doubt := picked.doubts_of(chosen, gain)):
-            shot.doubts.append(doubt)
+        if chosen is not None and gain is not None:
+            other = gain + _greyed(hero, picks, views, chosen - gain) if pick.grey else gain
+            if doubt := picked.doubts_of(chosen, other):
+                shot.doubts.append(doubt)
     if chosen is None and gain is not None:
         chosen = gain
         agreeing = f", {pair.agreeing:.0%} agree" if pair is not None and not pair.refusal else (
@@ -340,9 +343,25 @@ def _settle(
         shot.how = f"statistics of the same place, approximate, to {hero.name}"
     if chosen is None:
         why = pair.refusal if pair is not None and pair.refusal else "shows too little of the same"
-        shot.doubts.append(f"nothing written: against {hero.name}, it {_as_verb(why)}")
+        shot.doubts.append(
+            f"nothing written: against {hero.name}, it {_as_verb(why)}; "
+            f"{proposal(hero.taken, shot.taken)}"
+        )
         return
     _give(shot, chosen, white)
+
+
+def _greyed(
+    hero: Shot, picks: dict[int, Pick], views: dict[int, View], apart: Array
+) -> Array | float:
+    """Return what a grey card in the hero asks of it; without one, any exposure is right."""
+    pick = picks.get(id(hero))
+    if pick is None or not pick.grey:
+        return float(apart.mean())
+    try:
+        return picked.gain_from(None, picked.light_at(views[id(hero)], pick))
+    except InputError:
+        return float(apart.mean())
 
 
 def _as_verb(why: str) -> str:
