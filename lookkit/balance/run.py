@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 _NEIGHBOURS: Final = 3
 _MUCH_CLIPPED: Final = 0.05
 _BLACK: Final = 0.995
+_LEAST_SURE: Final = 0.2
 
 
 @dataclass
@@ -135,7 +136,7 @@ def balance(
         shots, views = _read(look, taken, unread, pool, progress)
         if not shots:
             raise InputError("\n".join([*unread, "nothing to balance: no file could be read"]))
-        groups = _groups(look, shots, wanted)
+        groups = _groups(look, shots, views, wanted)
         pairs = _pairs(groups, views, wanted, pool, progress)
         made = tuple(_settled(group, groups, views, pairs, wanted) for group in groups)
         if wanted.drifts:
@@ -204,7 +205,9 @@ def _faults(view: View) -> list[str]:
     return found
 
 
-def _groups(look: Look, shots: Sequence[Shot], wanted: Wanted) -> list[Group]:
+def _groups(
+    look: Look, shots: Sequence[Shot], views: dict[int, View], wanted: Wanted
+) -> list[Group]:
     order = {name: place for place, name in enumerate(look.cameras)}
     kinds: dict[tuple[str | None, str], list[Shot]] = {}
     for shot in shots:
@@ -217,7 +220,9 @@ def _groups(look: Look, shots: Sequence[Shot], wanted: Wanted) -> list[Group]:
         named = [
             shot for shot in members if any(_is(shot.taken.place, name) for name in wanted.heroes)
         ]
-        hero = (named or members)[0]
+        # A slate is no hero, nor is a picture of which little is sure.
+        fit = [shot for shot in members if views[id(shot)].sure.mean() >= _LEAST_SURE]
+        hero = (named or fit or members)[0]
         hero.hero = True
         made.append(Group(scene, camera, (hero, *(one for one in members if one is not hero))))
     return made

@@ -213,7 +213,7 @@ def test_a_sheet_of_a_card_names_its_files_and_leaves_out_what_cannot_be_read(ca
     made = graded_frames(look, [card])
     assert len(made.frames) == 7
     assert "broken.mkv" in made.warnings[0]
-    captions = {row.cells[0].caption for row in made.rows}
+    captions = {cell.caption for row in made.rows for cell in row.cells}
     assert any(caption.endswith("as recorded: S000.jpg") for caption in captions)
     with pytest.raises(InputError, match=r"broken.mkv"):
         graded_frames(look, [card / "broken.mkv", card])
