@@ -89,6 +89,15 @@ class ColourStage(Table):
     roots: Matrix
 
 
+class SceneSeen(Table):
+    """The match on frames of the scene itself, Delta E 2000 of places that both cameras saw."""
+
+    pairs: int = Field(ge=0)
+    median: float = Field(ge=0.0, description="half of the places lie within")
+    most: float = Field(ge=0.0, description="four fifths lie within")
+    refitted: float = Field(ge=0.0, description="the median with a match of the scene's own light")
+
+
 class Statistics(Table):
     """How good the match is, as far as is known."""
 
@@ -101,6 +110,7 @@ class Statistics(Table):
     promise: Promise | None = Field(
         default=None, description="what to expect on colours that are not the chart's, Delta E 2000"
     )
+    scene: SceneSeen | None = Field(default=None, description="on frames of the scene itself")
     unlikeness: float | None = Field(
         default=None,
         ge=0.0,
