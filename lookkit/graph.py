@@ -34,13 +34,16 @@ from lookkit.kernel.formula import (
 )
 from lookkit.matchfile.steps import Match, MatchColours, MatchCurve
 from lookkit.nodes.base import Node, Op, part_of_matrices
+from lookkit.nodes.exposure import Exposure
 from lookkit.nodes.only import acting
+from lookkit.nodes.white_balance import WhiteBalance
 from lookkit.recipe.model import Recipe
 from lookkit.recipe.wiring import Wiring, wire
 from lookkit.spaces import ranges
 from lookkit.spaces.encodings import Encoding
 from lookkit.spaces.outputs import Output
 from lookkit.spaces.ranges import SignalRange
+from lookkit.spaces.whitepoints import HIGHEST_KELVIN, LOWEST_KELVIN, light_kelvin
 from lookkit.spaces.working import Array, OcioTransform, State
 
 T = TypeVar("T")
@@ -406,12 +409,21 @@ class Graph:
     def trims(self, scene: str | None) -> tuple[Op, ...]:
         """Return the steps that run before the look in a scene; None is no scene.
 
-        In a shot's setting, those of the scene come first.
+        In a shot's setting, those of the scene come first, and the shot's key frames last, as
+        they are in their middle (`Look.at_frame` has them as at one frame).
         """
         if scene is None:
             return ()
         whole, shot = self.recipe.in_setting(scene)
-        return (*serial(whole.trims), *(() if shot is None else serial(shot.trims)))
+        if shot is None:
+            return serial(whole.trims)
+        stops, mired = shot.key_at()
+        keyed: list[Node] = [Exposure(stops=stops)] if shot.keys else []
+        if any(key.mired for key in shot.keys):
+            usual = light_kelvin(whole.light)
+            kelvin = min(max(1e6 / max(1e6 / usual + mired, 1.0), LOWEST_KELVIN), HIGHEST_KELVIN)
+            keyed.append(WhiteBalance(kelvin=kelvin, camera=usual))
+        return (*serial(whole.trims), *serial(shot.trims), *serial(keyed))
 
     def look(self, scene: str | None = None) -> tuple[Op, ...]:
         """Return the look's steps, scene light to scene light, with a scene's overrides."""

@@ -207,15 +207,9 @@ class Look:
         )
         return Look(recipe, other.text, other.source)
 
-    def shots_left(self) -> list[str]:
-        """Return in words how many shots' own trims no delivered file holds."""
-        settings = self.recipe.shot_settings
-        left = [one for one in settings if one not in self.recipe.deliver.scenes]
-        if not left:
-            return []
-        many = f"{len(left)} lines of the shot list have" if len(left) > 1 else (
-            f"the line {left[0]!r} of the shot list has")  # fmt: skip
-        return [f"{many} trims that no file here holds (--shots writes them)"]
+    def at_frame(self, setting: str, frame: int) -> Look:
+        """Return the look as it is at one frame of a shot with key frames, from 0."""
+        return Look(self.recipe.at_frame(setting, frame), self.text, self.source)
 
     @property
     def scenes(self) -> tuple[str, ...]:

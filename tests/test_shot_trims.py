@@ -149,7 +149,7 @@ def test_a_build_on_request_has_files_of_each_shot(handoff):
     assert SETTING in {entry.get("scene") for entry in listed}
     by_default = loads(RECIPE)
     assert by_default.recipe.deliver.scenes == ("kiln",)
-    assert "2 lines of the shot list have trims" in by_default.shots_left()[0]
+    assert "2 lines of the shot list have trims" in by_default.recipe.shots_left()[0]
     assert loads(RECIPE + "shots = true\n").recipe.deliver.scenes == ("kiln", SETTING, "/b*")
 
 

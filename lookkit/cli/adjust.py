@@ -47,7 +47,7 @@ def command(
     port: int,
     no_browser: bool,
 ) -> None:
-    """Open a page on which the look of RECIPE is built by eye, on all FRAMES at once.
+    """When the look is to be built by eye: open a page that shows RECIPE on all FRAMES at once.
 
     FRAMES are stills, clips, folders and sequences as `lookkit apply` takes them, and whose
     they are is told alike. Every finished change is written into RECIPE at once, its comments and

@@ -48,7 +48,7 @@ def command(
     date: datetime | None,
     base: str | None,
 ) -> None:
-    """Write the hand-off folder of RECIPE: LUTs, CLF, CDL, OCIO config, report, what to know.
+    """When the look goes to others: write the hand-off folder of RECIPE, a file for each of them.
 
     FRAMES are stills, clips, folders and sequences to show in the report and on a sheet; whose
     they are is found as for `lookkit apply`.
@@ -73,7 +73,12 @@ def command(
             click.echo(path)
     beware = [
         *look.recipe.all_match_warnings((None, *look.recipe.deliver.scenes)),
-        *([] if shots else look.shots_left()),
+        *([] if shots else look.recipe.shots_left()),
+        *(
+            f"{one}: its files hold the middle of its key frames; only apply follows them"
+            for one in look.delivering(shots=shots).recipe.deliver.scenes
+            if look.recipe.is_keyed(one)
+        ),
     ]
     for one in (*beware, *made.left_out, *made.over_budget):
         click.echo(f"beware: {one}", err=True)

@@ -39,7 +39,7 @@ def command(
     rate: float,
     leave: bool,
 ) -> None:
-    """Put the look of each shot into the timeline EDIT (.edl or .otio).
+    """When the cut is there: put the look of each shot into the timeline EDIT (.edl or .otio).
 
     HANDOFF is a folder that `build` made, or a recipe. Each event gets the CDL of its scene, and
     the name and uuid of its AMF. CDL with residual, or AMF: use the one or the other, never both.

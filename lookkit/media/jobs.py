@@ -349,8 +349,8 @@ def _below(look: Look, folder: Path, made: Plan) -> Iterator[_Found]:
         ]
     movies = [path for path in files if path.suffix.lower() in (*MOVIES, *RAW)]
     stills = [path for path in files if path.suffix.lower() in STILLS]
-    runs = [path for path in stills if _may_be_frame(path)]
-    single = [path for path in stills if not _may_be_frame(path)]
+    runs = [path for path in stills if may_be_frame(path)]
+    single = [path for path in stills if not may_be_frame(path)]
     if not movies and not stills:
         made.refused.append(Refused(folder, f"{folder}: holds no movie and no picture"))
     sources: list[Path | Numbered] = [*movies, *single, *group(runs)]
@@ -358,7 +358,8 @@ def _below(look: Look, folder: Path, made: Plan) -> Iterator[_Found]:
         yield _Found(source, folder)
 
 
-def _may_be_frame(path: Path) -> bool:
+def may_be_frame(path: Path) -> bool:
+    """Say whether a still in a folder may be one of a numbered sequence."""
     return path.suffix.lower() in _ALWAYS_NUMBERED or path.stem.rpartition(".")[2].isdigit()
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import OrderedDict
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import count
 from typing import Final
 
 import numpy as np
@@ -24,6 +25,7 @@ from lookkit.spaces.primaries import Primaries
 SPACES: Final = {"srgb": "sRGB", "display-p3": "Display P3"}
 """Outputs that a browser's canvas can have, by the canvas's own word for its colours."""
 _KEPT = 32
+_NUMBERS = count(1)
 _STEPS = 65535
 
 
@@ -52,7 +54,6 @@ class Shown:
         self._screens: dict[tuple[Output, str], Processor] = {}
         self._kept: OrderedDict[tuple[tuple[Op, ...], str, str, int, bool], Lattice] = OrderedDict()
         self._fits: dict[tuple[Primaries, float | None], Fit] = {}
-        self._count = 0
 
     def chain(self, look: Look, scene: str | None, output: str) -> tuple[Op, ...]:
         """Return the steps from scene light before trims to the signal."""
@@ -130,8 +131,7 @@ class Shown:
         shown = self._screen(look, output, space).apply(Runner(chain).run(self._points[size]))
         codes = np.clip(shown, 0.0, 1.0)
         codes *= _STEPS
-        self._count += 1
-        return Lattice(self._count, np.rint(codes, out=codes).astype(np.uint16))
+        return Lattice(next(_NUMBERS), np.rint(codes, out=codes).astype(np.uint16))
 
     def exact(
         self, look: Look, picture: Picture, light: Pixels, output: str, space: str = "srgb"

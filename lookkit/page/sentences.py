@@ -17,6 +17,7 @@ from lookkit.nodes import KINDS, LOOK_KINDS, kind_name
 from lookkit.nodes.base import Step, Wheel
 from lookkit.nodes.only import Only
 from lookkit.page.words import ROWS, SENTENCES, STARTS, TITLES
+from lookkit.recipe.model import Recipe
 
 Part = dict[str, Any]
 Key = tuple[str | int, ...]
@@ -60,6 +61,26 @@ def step_sentence(step: Step) -> dict[str, Any]:
         only = getattr(step, "only")  # noqa: B009
         made["only"] = [] if only is None else list(_table_parts(only, ("only",), Only))
     return made
+
+
+def override_sentences(recipe: Recipe, scene: str) -> Iterator[tuple[str, dict[str, Any]]]:
+    """Yield the id of each step that a scene has otherwise, with its title and a sentence."""
+    changes = recipe.scenes[scene].overrides
+    if not changes:
+        return
+    inside = recipe.in_scene(scene)
+    renderings = [choice.rendering for choice in inside.outputs.values()]
+    for step in (*inside.look, inside.rendering, *renderings):
+        if step is None or step.id not in changes:
+            continue
+        parts: list[Part] = []
+        for name, field in type(step).model_fields.items():
+            key = field.alias or name
+            if key in changes[step.id]:
+                word = key.replace("_", " ")
+                parts.append({"t": "text", "text": ("; " if parts else "") + word + " "})
+                parts += list(_value(step, step, name, (key,)))
+        yield step.id, {"title": title_of(step.kind), "kind": step.kind, "parts": parts}
 
 
 def addable() -> list[dict[str, str]]:

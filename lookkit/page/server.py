@@ -24,7 +24,7 @@ from lookkit.page.changes import change_of, place_of
 from lookkit.page.live import SPACES, Lattice, Shown, recorded_in
 from lookkit.page.meeting import Unclear
 from lookkit.page.pick import picked
-from lookkit.page.pictures import Domain, Picture, Pixels, read_picture, resized
+from lookkit.page.pictures import Domain, Picture, Pixels, is_current, read_picture, resized
 from lookkit.page.session import Session, moved
 from lookkit.page.state import Counted, state_of
 from lookkit.recipe.lines import Path as KeyPath
@@ -53,6 +53,8 @@ WIDEST = 4096
 """Pixels across a picture of the full view."""
 LIGHT, BEFORE, LATTICES, EXACT = 1, 2, 3, 4
 """Kinds of binary messages."""
+SLOTS = 64
+"""Sets of lattices that a page keeps: what is shown, what it is compared with, miniatures."""
 VIEW = 0xFFFF
 """The number of the picture in the full view."""
 
@@ -105,9 +107,12 @@ class Page:
 
     async def tell_all(self) -> None:
         """Send the state to every open page."""
+        read = await self.run(self.read_again)
         state = json.dumps(await self.run(self.state))
         for visitor in list(self.visitors):
             await visitor.say(state)
+            if read:
+                await visitor.say({"what": "read", "pictures": read})
 
     async def watch(self) -> None:
         """Look at the file for ever, and tell what others changed."""
@@ -115,6 +120,19 @@ class Page:
             await asyncio.sleep(WATCHED)
             if await self.run(self.session.take_in):
                 await self.tell_all()
+
+    def read_again(self) -> list[int]:
+        """Read the pictures again whose camera's steps have changed; return which."""
+        look = self.session.look
+        late = [n for n, one in enumerate(self.pictures) if not is_current(look, one)]
+        for index in late:
+            one = self.pictures[index]
+            self.pictures[index] = read_picture(look, one.taken, one.share)
+        if late:
+            self._native = None
+            self.shown = Shown(Domain.of(self.pictures))
+            self.counted = Counted(self.pictures)
+        return late
 
     def native(self, index: int) -> Picture:
         """Return a picture in its file's own size; only the last one is kept."""
@@ -163,7 +181,8 @@ class Visitor:
             "other": self._other,
             "job": self._job,
         }
-        if self.resting is not None and not self.resting.done():
+        ends = message.get("what") in ("size", "view", "move", "rest", "edit")
+        if ends and self.resting is not None and not self.resting.done():
             self.resting.cancel()
             # Whether its lattices went out is not known.
             self.has.pop(0, None)
@@ -250,6 +269,8 @@ class Visitor:
 
         look, path, found, took = await self.page.run(made)
         await self._say_lattices(found, slot=0, seq=seq, size=size, took=took)
+        if path[2:3] == ("overrides",):
+            return
         drawn = await self.page.run(
             lambda: drawing(
                 look, step_at(look.recipe, path), self.page.output, self.page.shown.quick
@@ -348,11 +369,14 @@ class Visitor:
                         **found})  # fmt: skip
 
     async def _other(self, message: dict[str, Any]) -> None:
-        """Send the lattices of a take, to be compared."""
+        """Send the lattices of a take: to be compared, or small ones for its miniature."""
         session = self.page.session
         take = session.take(str(message["take"]))
-        found = await self.page.run(lambda: self._lattices(session.look_of(take.text), 33))
-        await self._say_lattices(found, slot=1, seq=0, size=33, took=0)
+        slot, size = int(message.get("slot", 1)), int(message.get("n", 33))
+        if not 1 <= slot <= SLOTS:
+            raise ValueError(slot)
+        found = await self.page.run(lambda: self._lattices(session.look_of(take.text), size))
+        await self._say_lattices(found, slot=slot, seq=0, size=size, took=0)
 
     async def _job(self, message: dict[str, Any]) -> None:
         """Start a job of the hand-over; only one runs at a time."""

@@ -71,6 +71,7 @@ class Session:
         self.revision = 1
         self.history: list[Entry] = []
         self.texts: dict[str, str] = {}
+        self._differences: dict[tuple[str, str], list[str]] = {}
         self.at = 0
         self.takes: list[Take] = []
         self.journal = file.with_name(f"{file.stem}.adjust.jsonl")
@@ -154,6 +155,19 @@ class Session:
             if one.name == name:
                 return one
         raise InputError(f"no take {name!r}")
+
+    def differs(self, take: Take) -> list[str]:
+        """Return in words how a take differs from the state; worked out once for each pair."""
+        from lookkit.page.differences import differences
+
+        key = (self.digest, digest_of(take.text))
+        if key not in self._differences:
+            try:
+                told = differences(self.look, self._loaded(take.text))
+            except InputError as error:
+                told = [f"cannot be used: {str(error).splitlines()[0]}"]
+            self._differences[key] = told
+        return self._differences[key]
 
     def go_back_to(self, name: str) -> None:
         """Make a take the state, as a change that can be undone."""
@@ -299,6 +313,8 @@ def moved(look: Look, step: KeyPath, key: KeyPath, value: Any) -> Look:
         If the step cannot take that value.
     """
     recipe = look.recipe
+    if step[2:3] == ("overrides",):
+        return Look(_with_override(recipe, step, key, value), look.text, look.source)
     node = step_at(recipe, step)
     given = node.model_dump(mode="json", by_alias=True, exclude_unset=True)
     given["kind"] = node.kind
@@ -336,11 +352,27 @@ def step_at(recipe: Recipe, path: KeyPath) -> Step:
     return at
 
 
+def _with_override(recipe: Recipe, path: KeyPath, key: KeyPath, value: Any) -> Recipe:
+    name = str(path[1])
+    changes = rewrite.with_value(recipe.scenes[name].overrides, (path[3], *key), value)
+    scene = recipe.scenes[name].model_copy(update={"overrides": changes})
+    made = recipe.model_copy(update={"scenes": {**recipe.scenes, name: scene}})
+    try:
+        made.in_scene(name)
+    except ValidationError as error:
+        raise InputError("; ".join(one["msg"] for one in error.errors())) from error
+    return made
+
+
 def _with_step(recipe: Recipe, path: KeyPath, step: Any) -> Recipe:
     if path[0] == "rendering":
         return recipe.model_copy(update={"rendering": step})
     if path[0] == "look":
         return recipe.model_copy(update={"look": _with_item(recipe.look, path[1], step)})
+    if path[0] == "shots":
+        shot = recipe.shots[int(path[1])]
+        shot = shot.model_copy(update={"trims": _with_item(shot.trims, path[3], step)})
+        return recipe.model_copy(update={"shots": _with_item(recipe.shots, path[1], shot)})
     table = dict(getattr(recipe, str(path[0])))
     entry = table[path[1]]
     if path[2] == "rendering":

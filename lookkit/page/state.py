@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from functools import cached_property
 from pathlib import Path
@@ -10,7 +11,7 @@ from typing import Any
 from lookkit.page.drawings import drawing, hues_of, levels_of
 from lookkit.page.pictures import Picture
 from lookkit.page.rewrite import own_path
-from lookkit.page.sentences import addable, step_sentence
+from lookkit.page.sentences import addable, override_sentences, step_sentence
 from lookkit.page.session import Session
 from lookkit.recipe.extend import join
 
@@ -72,8 +73,13 @@ def state_of(
         "hdr": bool(target.is_hdr),
         "undo": session.can_undo,
         "redo": session.can_redo,
-        "takes": [{"name": take.name, "now": take.text == session.text} for take in session.takes],
-        "problems": [str(problem) for problem in session.problems],
+        "takes": [
+            {"name": take.name, "now": take.text == session.text, "differs": session.differs(take)}
+            for take in session.takes
+        ],
+        "problems": [
+            {"text": str(problem), "path": _step_of(problem.key)} for problem in session.problems
+        ],
         "extends": len(joined.sources) > 1,
         "steps": all_of(("look",), recipe.look),
         "rendering": told(*rendering),
@@ -82,6 +88,10 @@ def state_of(
                 "name": name,
                 "light": recipe.light_of(name) or "",
                 "trims": all_of(("scenes", name, "trims"), scene.trims),
+                "overrides": [
+                    {"path": ["scenes", name, "overrides", node], **one}
+                    for node, one in override_sentences(recipe, name)
+                ],
             }
             for name, scene in recipe.scenes.items()
         ],
@@ -94,6 +104,15 @@ def state_of(
                 "trims": all_of(("cameras", name, "trims"), camera.trims),
             }
             for name, camera in recipe.cameras.items()
+        ],
+        "shots": [
+            {
+                "name": shot.match,
+                "scene": shot.scene,
+                "camera": shot.camera,
+                "trims": all_of(("shots", place, "trims"), shot.trims),
+            }
+            for place, shot in enumerate(recipe.shots)
         ],
         "pictures": [
             {
@@ -109,3 +128,11 @@ def state_of(
         "hues": counted.hues,
         "addable": addable(),
     }
+
+
+def _step_of(key: str) -> list[str | int]:
+    """Return the path of the step that a problem's key lies in: look[2].stops is ("look", 1)."""
+    parts: list[str | int] = []
+    for name, place in re.findall(r"([^.\[\]]+)|\[(\d+)\]", key):
+        parts.append(name or int(place) - 1)
+    return parts[:1] if parts[:1] == ["rendering"] else parts[: 2 if parts[:1] == ["look"] else 4]

@@ -29,7 +29,7 @@ from lookkit.recipe.extend import SCHEMA as SCHEMA
 from lookkit.recipe.extend import overlay
 from lookkit.recipe.kinds import AnyLookNode, AnyRendering
 from lookkit.recipe.matches import Matches
-from lookkit.recipe.shots import Shot, shot_for
+from lookkit.recipe.shots import Key, Shot, shot_for
 from lookkit.recipe.tables import NOTHING, Own
 from lookkit.spaces.encodings import Encoding, encoding
 from lookkit.spaces.outputs import Output, output
@@ -345,6 +345,35 @@ class Recipe(Table):
     def is_known(self, setting: str) -> bool:
         """Say whether the recipe has a scene, or a shot with a setting, of this name."""
         return setting in self.scenes or setting in self.shot_settings
+
+    def shots_left(self) -> list[str]:
+        """Return in words how many shots' own trims no delivered file holds."""
+        settings = self.shot_settings
+        left = [one for one in settings if one not in self.deliver.scenes]
+        if not left:
+            return []
+        many = f"{len(left)} lines of the shot list have" if len(left) > 1 else (
+            f"the line {left[0]!r} of the shot list has")  # fmt: skip
+        return [f"{many} trims that no file here holds (--shots writes them)"]
+
+    def is_keyed(self, setting: str | None) -> bool:
+        """Say whether a setting is that of a shot with key frames."""
+        if setting is None or setting in self.scenes:
+            return False
+        shot = self.in_setting(setting)[1]
+        return shot is not None and bool(shot.keys)
+
+    def at_frame(self, setting: str, frame: int) -> Recipe:
+        """Return the recipe with the key frames of a shot held as they are at one of its frames."""
+        shots = []
+        for shot in self.shots:
+            if shot.keys and shot.setting == setting:
+                stops, mired = shot.key_at(frame)
+                held = (Key(frame=0, stops=stops, mired=mired),)
+                shots.append(shot.model_copy(update={"keys": held}))
+            else:
+                shots.append(shot)
+        return self.model_copy(update={"shots": tuple(shots)})
 
     def in_setting(self, setting: str) -> tuple[Scene, Shot | None]:
         """Return the scene of a setting, and the shot where it is one's own.

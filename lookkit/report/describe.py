@@ -41,6 +41,12 @@ def describe(look: Look) -> str:
         if shot.is_trimmed:
             lines.append(f"shot {shot.setting}: camera {shot.camera}")
             lines += _list(shot.trims)
+            if shot.keys:
+                stops = [key.stops for key in shot.keys]
+                lines.append(
+                    f"  {len(shot.keys)} key frames to frame {shot.keys[-1].frame}, from "
+                    f"{min(stops):+.2f} to {max(stops):+.2f} stop; files hold their middle"
+                )
     lines.append("look:")
     lines += _list(recipe.look) or ["  (no nodes)"]
     if unsaid := unsayable(graph.look()):

@@ -63,6 +63,7 @@ export class Film {
     this.canvas = canvas;
     this.frames = new Map();
     this.sets = [null, null];
+    this.space = 'srgb';
     this.onrestored = () => {};
     canvas.addEventListener('webglcontextlost', (event) => event.preventDefault());
     canvas.addEventListener('webglcontextrestored', () => { this.start(); this.again(); this.onrestored(); });
@@ -73,9 +74,18 @@ export class Film {
     const gl = this.canvas.getContext('webgl2', {antialias: false, alpha: true, depth: false});
     if (!gl) throw new Error('this browser has no WebGL 2, which the page draws with');
     this.gl = gl;
+    if (this.space !== 'srgb') this.widen(this.space);
     this.programs = {live: this.program(LIVE), whole: this.program(PIXELS)};
     gl.pixelStorei(gl.UNPACK_ALIGNMENT, 1);
     gl.enable(gl.SCISSOR_TEST);
+  }
+
+  // Draw in wider colours, where the browser can; say whether it does.
+  widen(space) {
+    try { this.gl.drawingBufferColorSpace = space; } catch { return false; }
+    if (this.gl.drawingBufferColorSpace !== space) return false;
+    this.space = space;
+    return true;
   }
 
   program(text) {
@@ -174,9 +184,9 @@ export class Film {
   }
 
   // cells: {index, of, x, y, w, h} in canvas pixels, y from the top; of: whose lattice.
-  draw(cells, {scale = 1, line = 0, other = null, live = false} = {}) {
-    const gl = this.gl, canvas = this.canvas;
-    const now = this.sets[0];
+  draw(cells, {scale = 1, line = 0, other = null, live = false, slot = 0, high = this.canvas.height} = {}) {
+    const gl = this.gl;
+    const now = this.sets[slot];
     if (!now || gl.isContextLost()) return;
     gl.disable(gl.SCISSOR_TEST);
     gl.clearColor(0, 0, 0, 0);
@@ -186,11 +196,11 @@ export class Film {
       const frame = this.frames.get(cell.index);
       if (!frame || !frame.light || !frame.before) continue;
       const x = Math.round(cell.x * scale), w = Math.round(cell.w * scale);
-      const h = Math.round(cell.h * scale), y = canvas.height - Math.round(cell.y * scale) - h;
+      const h = Math.round(cell.h * scale), y = high - Math.round(cell.y * scale) - h;
       gl.viewport(x, y, w, h);
       gl.scissor(x, y, w, h);
       const bind = (unit, texture) => { gl.activeTexture(gl.TEXTURE0 + unit); gl.bindTexture(gl.TEXTURE_2D, texture); };
-      const exact = !live && frame.fresh, plain = other === null && !exact;
+      const exact = !live && slot === 0 && frame.fresh && !cell.all, plain = other === null && !exact;
       const {program, at} = plain ? this.programs.live : this.programs.whole;
       gl.useProgram(program);
       bind(UNITS.light, frame.textures.light);
@@ -207,9 +217,27 @@ export class Film {
         gl.uniform1i(at.otherPoints, second.n);
         gl.uniform1i(at.right, exact ? EXACT : NOW);
         gl.uniform1i(at.left, other === null ? NOW : other);
-        gl.uniform1f(at.line, other === null ? -1 : line);
+        gl.uniform1f(at.line, other === null || cell.all === NOW ? -1 : cell.all === OTHER ? 2 : line);
       }
       gl.drawArrays(gl.TRIANGLES, 0, 3);
     }
+  }
+
+  // The film under another set of lattices, w by h pixels, drawn aside.
+  miniature(slot, cells, w, h) {
+    const gl = this.gl, texture = gl.createTexture(), aside = gl.createFramebuffer();
+    gl.activeTexture(gl.TEXTURE0);
+    gl.bindTexture(gl.TEXTURE_2D, texture);
+    gl.texStorage2D(gl.TEXTURE_2D, 1, gl.RGBA8, w, h);
+    gl.bindFramebuffer(gl.FRAMEBUFFER, aside);
+    gl.framebufferTexture2D(gl.FRAMEBUFFER, gl.COLOR_ATTACHMENT0, gl.TEXTURE_2D, texture, 0);
+    this.draw(cells, {slot, live: true, high: h});
+    const rows = new Uint8Array(4 * w * h), data = new Uint8ClampedArray(4 * w * h);
+    gl.readPixels(0, 0, w, h, gl.RGBA, gl.UNSIGNED_BYTE, rows);
+    for (let y = 0; y < h; y++) data.set(rows.subarray(4 * w * y, 4 * w * (y + 1)), 4 * w * (h - 1 - y));
+    gl.bindFramebuffer(gl.FRAMEBUFFER, null);
+    gl.deleteFramebuffer(aside);
+    gl.deleteTexture(texture);
+    return new ImageData(data, w, h, {colorSpace: this.space});
   }
 }

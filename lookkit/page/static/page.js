@@ -1,6 +1,6 @@
 // The page: what the server says, what the hand does, and the film under it.
 
-import {BEFORE, Film, OTHER} from './gl.js';
+import {BEFORE, Film, NOW, OTHER} from './gl.js';
 import {make, recipe} from './recipe.js';
 
 const $ = (id) => document.getElementById(id);
@@ -9,10 +9,10 @@ const canvas = $('canvas'), table = $('table'), one = $('one'), section = $('fil
 
 const page = globalThis.page = {
   state: null, seq: 0, exactSeq: -1, exact: false, times: [], errors: [],
-  sizes: {live: 1, drawn: [0, 0]}, view: null, point: null, looked: 0,
+  sizes: {live: 1, drawn: [0, 0]}, progress: [], view: null, point: null, looked: 0,
 };
 let film = null, socket = null, flying = null, pending = null, rest = null, moving = false;
-let other = null, line = 0.5, cells = [], slow = 0, coarse = false, tries = 0, sized = 0, waitingEdits = [];
+let other = null, apart = false, line = 0.5, cells = [], slow = 0, coarse = false, tries = 0, sized = 0, waitingEdits = [];
 
 // ---------------------------------------------------------------- talking
 
@@ -51,14 +51,15 @@ function heard(message) {
       ask(true);
       if (other && other !== BEFORE) say({what: 'other', take: other});
     } else resting(0);
-  } else if (message.what === 'sized') resting(0);
+  } else if (message.what === 'sized') { resting(0); minis(); }
+  else if (message.what === 'read') { ask(true); if (page.view) askView(); }
   else if (message.what === 'drawing') recipe.drawn(message.step, message.drawing);
   else if (message.what === 'exact') { if (message.seq === page.seq && !moving) { page.exact = true; page.exactSeq = message.seq; words(); paint(); } }
   else if (message.what === 'refused') { flying = null; refused(message.why); next(); }
   else if (message.what === 'unclear') { flying = pending = null; status('the file was changed meanwhile: let go, and decide', true); }
   else if (message.what === 'question') { flying = null; question(message); }
   else if (message.what === 'picked') { page.point = message; below(); recipe.refresh(); spot(); }
-  else if (message.what === 'progress') { $('progress').hidden = false; $('progress').max = message.total; $('progress').value = message.done; $('made').textContent = message.text + ' …'; }
+  else if (message.what === 'progress') { page.progress.push(message.text); $('progress').hidden = false; $('progress').max = message.total; $('progress').value = message.done; $('made').textContent = message.text + ' …'; }
   else if (message.what === 'made') { $('progress').hidden = true; $('made').textContent = message.text; $('made').classList.toggle('bad', !!message.failed); }
 }
 
@@ -70,6 +71,7 @@ function taken(data) {
     const trip = performance.now();
     film.lattices(index, w, data);
     if (index === 1) { paint(); return; }
+    if (index > 1) { mini(index); return; }
     film.stale();
     page.exact = false;
     paint();
@@ -169,7 +171,7 @@ function ask(force) {
   const width = page.view ? 0 : pictureWidth();
   if (!width || (!force && width === sized)) return;
   sized = width;
-  say({what: 'size', width});
+  say({what: 'size', width, space: film.space});
 }
 
 function pictureWidth() {
@@ -353,7 +355,9 @@ function draw() {
   if (canvas.width !== w || canvas.height !== h) { canvas.width = w; canvas.height = h; }
   const top = -place.top * ratio, bottom = top + innerHeight * ratio;
   const seen = cells.filter((cell) => cell.y + cell.h > top - 50 && cell.y < bottom + 50);
-  film.draw(seen, {scale, line, other: other === null ? null : other === BEFORE ? BEFORE : OTHER, live: moving});
+  // Side by side: each picture twice in its place, what it is compared with on the left.
+  const twice = (cell) => [OTHER, NOW].map((all, k) => ({...cell, all, x: cell.x + k * Math.round(cell.w / 2), y: cell.y + Math.round(cell.h / 4), w: Math.round(cell.w / 2) - 1, h: Math.round(cell.h / 2)}));
+  film.draw(apart && other !== null ? seen.flatMap(twice) : seen, {scale, line, other: other === null ? null : other === BEFORE ? BEFORE : OTHER, live: moving});
   page.sizes = {scale, canvas: [w, h], cell: seen[0] ? [Math.round(seen[0].w * scale), Math.round(seen[0].h * scale)] : null, pictures: seen.length};
   rule();
 }
@@ -361,12 +365,12 @@ function draw() {
 // The line across which pictures are compared.
 let ruled = null;
 function rule() {
-  const now = other === null ? null : line;
+  const now = other === null || apart ? null : line;
   if (now === null && ruled === null) return;
   ruled = now;
   for (const cell of document.querySelectorAll('.picture')) {
     let mark = cell.querySelector('.line');
-    if (other === null) { if (mark) mark.remove(); continue; }
+    if (now === null) { if (mark) mark.remove(); continue; }
     if (!mark) { mark = make('span', {class: 'line'}); cell.append(mark); }
     mark.style.left = 100 * line + '%';
   }
@@ -389,7 +393,7 @@ function words() {
   $('redo').title = s.redo ? `again: ${s.redo}` : '';
   $('problems').hidden = !s.problems.length;
   $('problems').replaceChildren(...(s.problems.length ? [make('b', {}, 'The recipe as it is in its file cannot be used; the pictures show the last one that could.'),
-    ...s.problems.map((line) => make('p', {}, line))] : []));
+    ...s.problems.map((one) => make('p', {}, one.text))] : []));
   const select = $('other'), kept = select.value;
   const options = [['', 'nothing'], ['before', 'as recorded'], ...s.takes.map((take) => ['take:' + take.name, `“${take.name}”`])];
   if (JSON.stringify(options) !== select.dataset.had) {
@@ -401,8 +405,9 @@ function words() {
 }
 
 $('other').addEventListener('change', (event) => compare(event.target.value));
-function compare(value) {
+function compare(value, beside = false) {
   $('other').value = value;
+  apart = beside && value !== '';
   other = value === '' ? null : value === 'before' ? BEFORE : value.slice(5);
   if (other !== null && other !== BEFORE) say({what: 'other', take: other});
   paint();
@@ -415,15 +420,52 @@ function below() {
   const form = make('form', {}, make('label', {}, 'keep this as ', make('input', {type: 'text', name: 'name', maxlength: 60, required: ''})), make('button', {}, 'keep'));
   form.addEventListener('submit', (event) => { event.preventDefault(); edit({do: 'keep', name: form.elements.name.value}); form.reset(); });
   for (const take of s.takes) {
-    const row = make('p', {class: 'take'}, make('b', {}, take.name), take.now ? ' is what you see ' : ' ');
+    const row = make('p', {class: 'take' + (take.now ? ' now' : '')}, make('b', {}, take.name), take.now ? ' is what you see ' : ' ');
     const act = (text, what) => { const b = make('button', {type: 'button', 'aria-label': `${text}: ${take.name}`}, text); b.addEventListener('click', what); row.append(b); };
     act('across the line', () => compare('take:' + take.name));
+    act('side by side', () => compare('take:' + take.name, true));
     if (!take.now) act('go back to it', () => edit({do: 'back', name: take.name}));
     act('forget', () => edit({do: 'forget', name: take.name}));
-    takes.append(row);
+    row.append(make('span', {class: 'differs'}, take.differs.join('; ')));
+    const small = make('canvas', {width: 1, height: 1, class: 'mini', role: 'img', 'aria-label': `the film as ${take.name}`, 'data-take': take.name});
+    takes.append(make('div', {class: 'kept'}, small, row));
   }
   takes.append(form);
   at.replaceChildren(...parts, takes);
+  minis();
+}
+
+// Takes as miniatures of the film: asked for one by one, drawn aside from the frames that are here.
+const MINI = 48;
+let waiting = [];
+function minis() {
+  if (!film || !page.state || sized === 0) return;
+  waiting = page.state.takes.map((take, k) => ({name: take.name, slot: 2 + k})).slice(0, 60);
+  for (const one of waiting) say({what: 'other', take: one.name, slot: one.slot, n: 17});
+}
+function mini(slot) {
+  const one = waiting.find((take) => take.slot === slot);
+  const to = one && document.querySelector(`.mini[data-take="${CSS.escape(one.name)}"]`);
+  if (!to) return;
+  const rows = [...table.querySelectorAll('.row:not(.heads)')], cells = [];
+  let y = 0, wide = 0;
+  for (const row of rows) {
+    let x = 0, high = 0;
+    for (const cell of row.querySelectorAll('.picture')) {
+      const index = Number(cell.dataset.index), frame = film.frames.get(index);
+      if (!frame) continue;
+      const w = Math.round(MINI * frame.w / frame.h);
+      cells.push({index, of: index, x, y, w, h: MINI});
+      x += w + 1;
+      high = MINI;
+    }
+    wide = Math.max(wide, x - 1);
+    y += high && high + 1;
+  }
+  if (!cells.length) return;
+  to.width = wide;
+  to.height = y - 1;
+  to.getContext('2d', {colorSpace: film.space}).putImageData(film.miniature(slot, cells, wide, y - 1), 0, 0);
 }
 
 const sign = (v, digits = 1) => (v < 0 ? '\u2212' : '+') + Math.abs(v).toFixed(digits);
@@ -492,7 +534,7 @@ try {
   film = page.film = new Film(canvas);
   film.onrestored = () => paint();
   recipe.start({move, done, back, edit, page, captions, moving: () => moving});
-  if (matchMedia('(color-gamut: p3)').matches) try { film.gl.drawingBufferColorSpace = 'srgb'; } catch { /* sRGB stays */ }
+  if (matchMedia('(color-gamut: p3)').matches) film.widen('display-p3');
   connect();
 } catch (error) {
   status(error.message, true);

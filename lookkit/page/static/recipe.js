@@ -164,7 +164,7 @@ export const recipe = {
   take(given) {
     state = given;
     // A change says on which text it was made.
-    for (const step of [...state.steps, state.rendering, ...state.scenes.flatMap((one) => one.trims), ...state.cameras.flatMap((one) => one.trims)])
+    for (const step of [...state.steps, state.rendering, ...[...state.scenes, ...state.cameras, ...state.shots].flatMap((one) => [...one.trims, ...(one.overrides ?? [])])])
       step.base = state.text;
   },
   show() {
@@ -195,15 +195,33 @@ export const recipe = {
       for (const one of state.scenes) {
         parts.push(make('h3', {class: 'scene-name'}, one.name + (one.light ? `, ${one.light}${/^\d+$/.test(one.light) ? ' K' : ''}` : '')));
         one.trims.forEach((step, k) => parts.push(section(step, k + 1)));
+        one.overrides.forEach((step) => parts.push(otherwise(step)));
         parts.push(adder(['scenes', one.name, 'trims', one.trims.length]));
+        state.shots.forEach((shot, place) => {
+          if (shot.scene !== one.name) return;
+          if (shot.trims.length) parts.push(make('p', {class: 'hint'}, `in ${shot.name} alone, after these`));
+          shot.trims.forEach((step, k) => parts.push(section(step, k + 1)));
+          parts.push(adder(['shots', place, 'trims', shot.trims.length], shot.name));
+        });
       }
     }
-    for (const camera of state.cameras.filter((one) => one.trims.length)) {
-      parts.push(make('h3', {class: 'scene-name'}, `camera ${camera.name}`), make('p', {class: 'hint'}, `${camera.trims.length} step${camera.trims.length > 1 ? 's' : ''} of its own, in the file`));
+    parts.push(make('h2', {}, 'Camera by camera'), make('p', {class: 'hint'}, 'What a camera has of its own comes before all scenes. Its pictures follow when you let go.'));
+    for (const camera of state.cameras) {
+      parts.push(make('h3', {class: 'scene-name'}, `camera ${camera.name}, ${camera.encoding}${camera.matched ? ', matched' : ''}`));
+      camera.trims.forEach((step, k) => parts.push(section(step, k + 1)));
+      parts.push(adder(['cameras', camera.name, 'trims', camera.trims.length]));
     }
     root.replaceChildren(...parts);
+    recipe.mark();
     root.scrollTop = top;
     if (focus) document.querySelector(`[data-at='${CSS.escape(focus)}'], [data-at='${focus}']`)?.focus({preventScroll: true});
+  },
+  // Problems of the file stand at the steps that they are about.
+  mark() {
+    for (const one of state.problems) {
+      const at = document.querySelector(`.step[data-at='${CSS.escape(JSON.stringify(one.path))}'], .step[data-at='${JSON.stringify(one.path).replaceAll("'", '')}']`);
+      if (at) { at.classList.add('wrong'); at.append(make('p', {class: 'refused'}, one.text)); }
+    }
   },
   // What a hand holds stays under it: the sentences are made anew when it lets go.
   busy() { return hands.moving() || !!document.querySelector('input.number:not([readonly]), .held'); },
@@ -236,13 +254,23 @@ export const recipe = {
   },
 };
 
+// What a scene has otherwise than the look.
+function otherwise(step) {
+  const box = make('section', {class: 'step', 'data-at': JSON.stringify(step.path)}), text = make('div', {class: 'sentence'});
+  words(step.parts, step, text);
+  const away = make('button', {type: 'button', class: 'small', 'aria-label': `as everywhere: ${step.title}`}, 'as everywhere');
+  away.addEventListener('click', () => hands.edit({do: 'set', base: step.base, step: step.path.slice(0, 3), key: [step.path[3]], label: `${step.title} as everywhere`}));
+  box.append(make('h3', {}, make('b', {}, `${step.title}, here only`)), text, make('p', {class: 'acts'}, away));
+  return box;
+}
+
 // The same sentence inside another one: small first letter, no full stop.
 function lower(parts) {
   return parts.map((part, k) => part.t !== 'text' ? part : {...part, text: (k === 0 ? part.text[0].toLowerCase() + part.text.slice(1) : part.text).replace(/\.$/, '')});
 }
 
-function adder(path) {
-  const box = make('details', {class: 'adder'}, make('summary', {}, path[0] === 'look' ? 'one more step' : `one more step for ${path[1]}`));
+function adder(path, name = path[1]) {
+  const box = make('details', {class: 'adder'}, make('summary', {}, path[0] === 'look' ? 'one more step' : `one more step for ${name}`));
   for (const kind of state.addable) {
     const button = make('button', {type: 'button'}, make('b', {}, kind.title), ` ${kind.help}`);
     button.addEventListener('click', () => { recipe.open = JSON.stringify(path); hands.edit({do: 'add', base: state.text, step: path, kind: kind.kind}); });
