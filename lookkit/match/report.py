@@ -22,7 +22,7 @@ from lookkit.plotting import new_figure
 from lookkit.spaces.primaries import AP1, BT709, between
 from lookkit.spaces.working import Array
 
-_PICTURE_WIDTH: Final = 960
+_LONGEST: Final = 4000
 
 
 def report_dict(made: Matched) -> dict[str, Any]:
@@ -129,15 +129,19 @@ def write_patches(reading: Reading, path: Path) -> None:
 
 
 def patches_picture(picture: Array, chart: Chart) -> Array:
-    """Return the picture with the sampled squares outlined, (height, width, 3) in 0-1."""
-    finite = np.nan_to_num(picture, nan=0.0, posinf=0.0, neginf=0.0)
+    """Return the picture with the sampled squares outlined, (height, width, 3) in 0-1.
+
+    A picture of more than 4000 pixels' width or height is thinned out.
+    """
+    step = max(1, max(picture.shape[:2]) // _LONGEST)
+    finite = np.nan_to_num(picture[::step, ::step], nan=0.0, posinf=0.0, neginf=0.0)
     low, high = np.percentile(finite[::4, ::4], [0.2, 99.8])
     shown = np.clip((finite - low) / max(high - low, 1e-6), 0.0, 1.0)
     half = charts.half_swatch() * CENTRAL
     corners = half * np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
     for index, centre in enumerate(charts.centres().tolist()):
         for scale in (1.0, 0.6) if index == 0 else (1.0,):
-            _outline(shown, carry(chart.homography, centre + corners * scale))
+            _outline(shown, carry(chart.homography, centre + corners * scale) / step)
     return np.asarray(shown)
 
 
