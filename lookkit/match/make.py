@@ -532,6 +532,7 @@ def _reference_findings(
     wanted = charts.edition(nearest).scene
     carried = wanted @ np.linalg.lstsq(wanted[known], target[known], rcond=None)[0]
     findings += quality.evenness(name, target, carried, known)
+    findings += quality.paper_flare(name, target, charts.edition("average").scene, known)
     return findings
 
 

@@ -20,6 +20,7 @@ Level = Literal["note", "warning"]
 CLIPPED_SHARE: Final = 0.02
 _NOISE: Final = 0.5
 _FLARE: Final = 0.5
+_PAPER_FLARE: Final = 1.5
 _SHADE: Final = 0.15
 _UNEVEN: Final = 0.25
 """Against published values, which a real chart meets only so well."""
@@ -291,6 +292,28 @@ def greys_flare(camera: str, scene: Array, wanted: Array, counts: np.ndarray) ->
     """Return the stray light that the greys tell of a camera of known encoding."""
     figure = black_flare(scene, wanted, counts)
     return [] if figure is None else _flared(camera, figure)
+
+
+def paper_flare(camera: str, scene: Array, paper: Array, counts: np.ndarray) -> list[Finding]:
+    """Return the stray light that the main camera's greys tell against their paper values.
+
+    Editions and single charts differ by some tenths of a percent in black, so little is not told.
+    """
+    figure = black_flare(scene, paper, counts)
+    if figure is None or figure <= _PAPER_FLARE:
+        return []
+    return [
+        Finding(
+            "warning",
+            "flared",
+            camera,
+            figure,
+            "percent",
+            f"camera {camera}: its chart's black is lighter than paper allows, by some {figure:.1f} % "
+            "of white: stray light lay on it, or it is decoded by another curve than its own; the "
+            "match takes over what it shows",
+        )
+    ]
 
 
 def _flared(camera: str, figure: float) -> list[Finding]:

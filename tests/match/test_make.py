@@ -79,10 +79,15 @@ def test_the_report_holds_what_a_person_must_know(made, tmp_path):
     text = summary(made)
     assert "left out" in text
     assert "scenes under another light than 'window'" in text
+    assert "expect, on colours that are not the chart's" in text
+    assert "next time: film one frame of the scene with both cameras" in text
     data = report_dict(made)
     assert len(data["patches"]) == 24
     assert data["before"]["mean"] > 2.5 * data["statistics"]["chart"]["mean"]
     assert data["must_not_be_used_for"]
+    promised = data["statistics"]["promise"]
+    assert promised["mean"]["about"] < promised["mean"]["up-to"]
+    assert set(promised) == {"mean", "p95", "skin"}
     write_json(made, tmp_path / "b.json")
     write_json(made, tmp_path / "again.json")
     assert (tmp_path / "b.json").read_bytes() == (tmp_path / "again.json").read_bytes()

@@ -183,6 +183,10 @@ def test_a_newcomer_makes_a_match_names_it_and_sees_the_cameras_come_together(fo
     assert mean_of(with_frames) < 0.5 * mean_of(before)
     alone = checked(recipe)
     assert "light 3200, scene kitchen, 24 patches" in alone
+    # What it says of the fitted patches is not all that it says.
+    assert "fitted to these patches; on other colours" in alone
+    assert "  B: mean about " in alone
+    assert ", skin about " in alone
     # Both are of the same frames; the file holds five decimals.
     assert mean_of(alone) == pytest.approx(mean_of(with_frames), abs=0.1)
 

@@ -202,6 +202,9 @@ def test_flare_of_one_exposure_is_unknown_or_told_by_the_greys():
     assert quality.greys_flare("C", 1.3 * SCENE, SCENE, ALL) == []
     without_black = ALL & (np.arange(24) != charts.BLACK)
     assert quality.greys_flare("C", stray, SCENE, without_black) == []
+    assert only(quality.paper_flare("A", stray, SCENE, ALL), "flared").figure > 1.8
+    for name in charts.editions():
+        assert quality.paper_flare("A", charts.edition(name).scene, SCENE, ALL) == []
 
 
 def test_cameras_that_see_colours_differently_are_not_taken_for_glare():
