@@ -8,6 +8,7 @@ belongs to.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -43,7 +44,12 @@ def look_name(look: Look, scene: str | None) -> str:
     name = look.recipe.name
     if name.casefold() in (RAW.casefold(), NO_LOOK.casefold()):
         name = f"look {name}"
-    return name if scene is None else f"{name} in {scene}"
+    return name if scene is None else f"{name} in {_plain(scene)}"
+
+
+def _plain(scene: str) -> str:
+    """Return a scene's name, or a shot's setting, in letters that a config's names may have."""
+    return re.sub(r"[^A-Za-z0-9 ._/-]+", "-", scene.lstrip("/"))
 
 
 def display_name(look: Look, output: str) -> str:

@@ -5,7 +5,6 @@ import pytest
 
 from lookkit.errors import InputError
 from lookkit.match.frames import Exposure, Footage, read_exposure
-from lookkit.match.light import refuse_other_light
 from lookkit.match.make import match_charts
 from lookkit.match.report import patches_picture, report_dict, summary, write_json, write_page
 from lookkit.spaces.encodings import encoding
@@ -80,10 +79,15 @@ def test_the_report_holds_what_a_person_must_know(made, tmp_path):
     text = summary(made)
     assert "left out" in text
     assert "scenes under another light than 'window'" in text
+    assert "expect, on colours that are not the chart's" in text
+    assert "next time: film one frame of the scene with both cameras" in text
     data = report_dict(made)
     assert len(data["patches"]) == 24
     assert data["before"]["mean"] > 2.5 * data["statistics"]["chart"]["mean"]
     assert data["must_not_be_used_for"]
+    promised = data["statistics"]["promise"]
+    assert promised["mean"]["about"] < promised["mean"]["up-to"]
+    assert set(promised) == {"mean", "p95", "skin"}
     write_json(made, tmp_path / "b.json")
     write_json(made, tmp_path / "again.json")
     assert (tmp_path / "b.json").read_bytes() == (tmp_path / "again.json").read_bytes()
@@ -219,29 +223,28 @@ def test_charts_that_cannot_be_brought_together_are_refused():
         match_charts(footage_a(), shuffled)
 
 
-def scene_frames(b_light):
-    """The same wall of colours through both cameras, each with its own light."""
-    rng = np.random.default_rng(5)
-    spectra = sim.training_spectra()[rng.integers(0, 190, 400)]
-    a = CAMERA_A.codes(CAMERA_A.truth(spectra), rng).reshape(20, 20, 3)
-    b = sim.CameraB(sim.TYPICAL[1], b_light, 0)
-    # The white balance stays set for daylight, where it was for the chart.
-    balance = np.ones(3)
-    if b_light is not CAMERA_B.illuminant:
-        sensitivity = sim.sensitivities(sim.TYPICAL[1])
-        white = (sensitivity * b_light[:, None]).sum(axis=0)
-        day = (sensitivity * CAMERA_B.illuminant[:, None]).sum(axis=0)
-        balance = white / day / (white / day)[1]
-    signal = b.signal(b.linear(spectra, 0.0) * balance)
-    codes = ((16.0 + 219.0 * signal) / 255.0).reshape(20, 20, 3)
-    return (
-        Footage("A", (Exposure(a, files=("scene_a.dpx",)),), LOG),
-        Footage("B", (Exposure(codes, bits=8, range="legal"),)),
+def test_a_camera_that_clips_below_the_top_is_told_and_its_clipped_patches_are_left_out():
+    low = sim.CameraB(
+        sim.TYPICAL[1], CAMERA_A.illuminant, 0, curve=lambda signal: np.minimum(signal, 0.85)
     )
+    made = match_charts(footage_a(), footage_b((-2.0, 0.0, 2.0), camera=low))
+    told = [one for one in made.findings if one.check == "clipped" and one.unit == "code"]
+    assert told[0].figure == pytest.approx(16 + 219 * 0.85, abs=2.0)
+    assert not any(one.check == "glared" for one in made.findings)
+    held = sim.held_out_spectra()
+    codes = low.exact(held)
+    fair = codes.max(axis=1) < (16 + 219 * 0.849) / 255
+    errors = sim.difference(scene_of(made.match, codes[fair]), CAMERA_A.truth(held[fair]))
+    assert errors.mean() <= 1.6
 
 
-def test_a_scene_in_the_chart_s_light_is_accepted_and_one_in_another_refused(made):
-    red, blue = refuse_other_light(made.match, *scene_frames(CAMERA_B.illuminant))
-    assert max(abs(red), abs(blue)) < 0.05
-    with pytest.raises(InputError, match="shot under a light unlike the scene's"):
-        refuse_other_light(made.match, *scene_frames(sim.light("A")))
+def test_pixels_that_are_no_numbers_are_no_light_and_are_told():
+    exposure = footage_b().exposures[0]
+    picture = exposure.picture.copy()
+    picture[200:206, 300:310] = np.nan
+    broken = Footage("B", (Exposure(picture, bits=8, range="legal"),), corners=film.B_CORNERS)
+    made, whole = (match_charts(footage_a(), one) for one in (broken, footage_b()))
+    assert any("60 pixels are no numbers" in one.words for one in made.findings)
+    codes = CAMERA_B.exact(sim.held_out_spectra())
+    apart = sim.difference(scene_of(made.match, codes), scene_of(whole.match, codes))
+    assert apart.max() < 0.3
