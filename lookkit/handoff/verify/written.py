@@ -28,7 +28,7 @@ from lookkit.handoff.verify.report import Row
 from lookkit.lower import Lattices
 from lookkit.lutfile.cube import head_lines
 from lookkit.nodes.base import Op
-from lookkit.piece import Piece, hollow_piece
+from lookkit.piece import Piece, hollow_piece, lattice_piece
 from lookkit.version import __version__
 
 if TYPE_CHECKING:
@@ -45,11 +45,12 @@ _HEAD: Final = 1 << 16
 
 
 class _Sized(Lattices):
-    """Empty lattices of given sizes, in the order in which they are asked for."""
+    """Lattices of given sizes, in the order in which they are asked for: empty, or sampled."""
 
-    def __init__(self, sizes: Sequence[int]) -> None:
+    def __init__(self, sizes: Sequence[int], *, empty: bool) -> None:
         super().__init__()
         self._sizes = list(sizes)
+        self._empty = empty
 
     def piece(
         self,
@@ -64,7 +65,11 @@ class _Sized(Lattices):
             if not self._sizes:
                 raise LookkitError("fewer lattices than its recipe needs")
             size = self._sizes.pop(0) if len(self._sizes) > 1 else self._sizes[0]
-            self._made[key] = hollow_piece(steps, size, peak)
+            self._made[key] = (
+                hollow_piece(steps, size, peak)
+                if self._empty
+                else lattice_piece(steps, before, after, peak=peak, most=size)
+            )
         return self._made[key]
 
 
@@ -132,7 +137,7 @@ class _Again:
 
     def _of_clf(self, file: clf.ClfFile, path: Path) -> str:
         theirs = path.read_text(encoding="utf-8")
-        known = _Sized(_sizes(theirs)) if self.fitted else self.look.lattices
+        known = _Sized(_sizes(theirs), empty=self.fitted)
         made, head, _ = clf.made_of(self.look, file, known)
         ours = made.text(head, self.look.recipe.deliver.clf_namespace)
         return self._unlike_texts(_without_measures(theirs, ours), ours)
@@ -154,11 +159,10 @@ class _Again:
         luts = sorted((folder / LUTS).glob("*.clf"))
         sizes = {size for path in luts for size in _sizes(path.read_text(encoding="utf-8"))}
         yield f"{name}z", _packed(folder)
-        if self.fitted and len(sizes) > 1:
+        if len(sizes) > 1:
             return  # Which lattice has which size is not said; their figures still speak.
         again = type(self.look)(self.look.recipe, self.look.text, self.look.source)
-        if self.fitted:
-            again.lattices = _Sized(sorted(sizes))
+        again.lattices = _Sized(sorted(sizes), empty=self.fitted)
         with TemporaryDirectory() as place:
             made = write_config(again, Path(place, folder.name)).parent
             for path in [made / CONFIG_NAME, *sorted((made / LUTS).iterdir())]:
