@@ -81,7 +81,7 @@ def test_numbers_that_make_no_picture_are_refused(node, told):
 
 
 def test_a_cdl_as_strong_as_anybody_grades_is_not_refused():
-    recipe = parse_recipe(HEAD + 'kind = "cdl"\nslope = [3, 4, 2]\npower = [2, 1, 0.3]')
+    recipe = parse_recipe(HEAD + 'kind = "cdl"\nslope = [2.5, 4, 2]\npower = [2, 1, 0.3]')
     look = Look(recipe, "")
     shown = look.evaluate(np.ones((1, 3)), camera="A", output="monitor")
     assert np.isfinite(shown).all()
@@ -116,6 +116,6 @@ def test_a_shot_list_whose_first_line_is_broken_is_refused(tmp_path):
         read_shots(tmp_path / "a.csv", Look(parse_recipe(HEAD + 'kind = "exposure"'), ""))
 
 
-def test_a_match_file_of_a_camera_with_a_strange_name_is_written_so_that_it_reads():
-    match = match_of(camera="B\x00\nx = 1")
+def test_a_match_file_made_to_land_on_a_strange_name_is_written_so_that_it_reads():
+    match = match_of(reference="chart \x00\nx = 1")
     assert parse_match(match_text(match)) == match
