@@ -132,16 +132,20 @@ def balance(
     unread = [one.problem for one in refused]
     _check_names(taken, wanted)
     workers = max(1, cores())
+    made: list[Group] = []
     with ThreadPoolExecutor(workers, "lookkit-balance") as pool:
-        shots, views = _read(look, taken, unread, pool, progress)
-        if not shots:
-            raise InputError("\n".join([*unread, "nothing to balance: no file could be read"]))
-        groups = _groups(look, shots, views, wanted)
-        pairs = _pairs(groups, views, wanted, pool, progress)
-        made = tuple(_settled(group, groups, views, pairs, wanted) for group in groups)
-        if wanted.drifts:
-            _drifts(look, shots, pool, progress)
-    return Balanced(made, tuple(unread))
+        # Scene by scene: what is kept of a frame takes some megabytes.
+        for scene in [*look.scenes, None]:
+            members = [one for one in taken if one.scene == scene]
+            shots, views = _read(look, members, unread, pool, progress)
+            groups = _groups(look, shots, views, wanted)
+            pairs = _pairs(groups, views, wanted, pool, progress)
+            made += [_settled(group, groups, views, pairs, wanted) for group in groups]
+            if wanted.drifts:
+                _drifts(look, shots, pool, progress)
+    if not made:
+        raise InputError("\n".join([*unread, "nothing to balance: no file could be read"]))
+    return Balanced(tuple(made), tuple(unread))
 
 
 def _check_names(taken: Sequence[Taken], wanted: Wanted) -> None:
@@ -208,15 +212,13 @@ def _faults(view: View) -> list[str]:
 def _groups(
     look: Look, shots: Sequence[Shot], views: dict[int, View], wanted: Wanted
 ) -> list[Group]:
+    """Return the shots of one scene by camera, the hero first."""
     order = {name: place for place, name in enumerate(look.cameras)}
-    kinds: dict[tuple[str | None, str], list[Shot]] = {}
+    cameras: dict[str, list[Shot]] = {}
     for shot in shots:
-        kinds.setdefault((shot.taken.scene, shot.taken.camera), []).append(shot)
-    scenes = [*look.scenes, None]
+        cameras.setdefault(shot.taken.camera, []).append(shot)
     made = []
-    for (scene, camera), members in sorted(
-        kinds.items(), key=lambda one: (scenes.index(one[0][0]), order[one[0][1]])
-    ):
+    for camera, members in sorted(cameras.items(), key=lambda one: order[one[0]]):
         named = [
             shot for shot in members if any(_is(shot.taken.place, name) for name in wanted.heroes)
         ]
@@ -224,6 +226,7 @@ def _groups(
         fit = [shot for shot in members if views[id(shot)].sure.mean() >= _LEAST_SURE]
         hero = (named or fit or members)[0]
         hero.hero = True
+        scene = hero.taken.scene
         made.append(Group(scene, camera, (hero, *(one for one in members if one is not hero))))
     return made
 
@@ -245,7 +248,7 @@ def _pairs(
         asked += [(hero, one) for one in others]
         for place, one in enumerate(others):
             asked += [(one, other) for other in others[place + 1 : place + _NEIGHBOURS]]
-        main = _main(groups, group)
+        main = groups[0]
         if main is not group:
             asked += [(main.shots[0], one) for one in (group.shots if wanted.across else [hero])]
 
@@ -259,11 +262,6 @@ def _pairs(
     return found
 
 
-def _main(groups: Sequence[Group], group: Group) -> Group:
-    """Return the group of the same scene whose camera comes first in the recipe."""
-    return next(one for one in groups if one.scene == group.scene)
-
-
 def _settled(
     group: Group,
     groups: Sequence[Group],
@@ -272,7 +270,7 @@ def _settled(
     wanted: Wanted,
 ) -> Group:
     """Return a group with the trims of its shots."""
-    main = _main(groups, group)
+    main = groups[0]
     across = wanted.across and main is not group
     members = [main.shots[0], *group.shots] if across else list(group.shots)
     place = {id(shot): row for row, shot in enumerate(members)}

@@ -119,7 +119,7 @@ def main() -> None:
                 gain = statistics.shift_of(hero.view, take.view)
                 if gain is not None:
                     table.add(f"statistics, same place, {camera}", take, gain, take.best)
-        if number == 2:
+        if number in (2, 4):
             table.show()
     table.show()
     print("not written although shown:", dict(refused))
@@ -128,11 +128,13 @@ def main() -> None:
 
 
 def grey(table, camera, hero, take):
-    """Take a patch that is evenly lit and sure in the shot: what a pick finds."""
-    sure = take.view.sure
-    if not sure.any():
+    """Take a place as a user picks it: evenly lit, neither dark nor bright, nearly neutral."""
+    level = np.log2(np.maximum(take.view.cones, 1e-5))
+    apart = np.ptp(level - level[take.view.sure].mean(axis=0), axis=-1)
+    good = take.view.sure & (np.abs(level.mean(axis=-1) - np.log2(0.18)) < 2.0) & (apart < 0.5)
+    if not good.any():
         return
-    flat = np.where(sure, take.view.edges, 9.0)
+    flat = np.where(good, take.view.edges, 9.0)
     y, x = np.unravel_index(int(flat.argmin()), flat.shape)
     pick = Pick("", (x + 0.5) / flat.shape[1], (y + 0.5) / flat.shape[0])
     true = sim.TO_CONES @ _mean(take.truth, x, y, flat.shape)
