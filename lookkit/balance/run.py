@@ -27,7 +27,7 @@ from lookkit.spaces.working import Array
 if TYPE_CHECKING:
     from lookkit.look import Look
 
-_NEIGHBOURS: Final = 3
+_NEIGHBOURS: Final = 2
 _MUCH_CLIPPED: Final = 0.05
 _BLACK: Final = 0.995
 _LEAST_SURE: Final = 0.2
@@ -241,13 +241,11 @@ def _pairs(
     pool: ThreadPoolExecutor,
     progress: Progress,
 ) -> Pairs:
-    """Compare each shot with its hero and a few neighbours, and heroes of other cameras."""
+    """Compare each shot with its hero, heroes of cameras, and neighbours of doubtful shots."""
     asked: list[tuple[Shot, Shot]] = []
     for group in groups:
         hero, *others = group.shots
         asked += [(hero, one) for one in others]
-        for place, one in enumerate(others):
-            asked += [(one, other) for other in others[place + 1 : place + _NEIGHBOURS]]
         main = groups[0]
         if main is not group:
             asked += [(main.shots[0], one) for one in (group.shots if wanted.across else [hero])]
@@ -256,10 +254,28 @@ def _pairs(
         return compare(views[id(one[0])], views[id(one[1])])
 
     found: Pairs = {}
-    for count, (ask, pair) in enumerate(zip(asked, pool.map(work, asked), strict=True)):
-        progress(f"comparing {ask[1].name}", count + 1, len(asked))
-        found[id(ask[0]), id(ask[1])] = pair
+
+    def run(asked: Sequence[tuple[Shot, Shot]]) -> None:
+        for count, (ask, pair) in enumerate(zip(asked, pool.map(work, asked), strict=True)):
+            progress(f"comparing {ask[1].name}", count + 1, len(asked))
+            found[id(ask[0]), id(ask[1])] = pair
+
+    run(asked)
+    asked = []
+    for group in groups:
+        hero, *others = group.shots
+        for place, one in enumerate(others):
+            for other in others[place + 1 : place + 1 + _NEIGHBOURS]:
+                if not all(_is_strong(found[id(hero), id(shot)]) for shot in (one, other)):
+                    asked.append((one, other))
+    run(asked)
     return found
+
+
+def _is_strong(pair: Pair | None) -> bool:
+    """Say whether a pair with the hero needs no help of others."""
+    known = pair is not None and not pair.refusal
+    return known and pair is not None and pair.agreeing >= 0.7 and pair.cover >= 0.2
 
 
 def _settled(

@@ -309,9 +309,9 @@ def paper_flare(camera: str, scene: Array, paper: Array, counts: np.ndarray) -> 
             camera,
             figure,
             "percent",
-            f"camera {camera}: its chart's black is lighter than paper allows, by some {figure:.1f} % "
-            "of white: stray light lay on it, or it is decoded by another curve than its own; the "
-            "match takes over what it shows",
+            f"camera {camera}: its chart's black is lighter than paper allows, by some "
+            f"{figure:.1f} % of white: stray light lay on it, or it is decoded by another curve "
+            "than its own; the match takes over what it shows",
         )
     ]
 

@@ -131,7 +131,12 @@ def grey(table, camera, hero, take):
     """Take a place as a user picks it: evenly lit, neither dark nor bright, nearly neutral."""
     level = np.log2(np.maximum(take.view.cones, 1e-5))
     apart = np.ptp(level - level[take.view.sure].mean(axis=0), axis=-1)
-    good = take.view.sure & (np.abs(level.mean(axis=-1) - np.log2(0.18)) < 2.0) & (apart < 0.5)
+    good = (
+        take.view.sure
+        & take.seen
+        & (np.abs(level.mean(axis=-1) - np.log2(0.18)) < 2.0)
+        & (apart < 0.5)
+    )
     if not good.any():
         return
     flat = np.where(good, take.view.edges, 9.0)
