@@ -49,6 +49,7 @@ from lookkit.handoff.verify.report import Report as Report
 from lookkit.handoff.verify.report import Row as Row
 from lookkit.handoff.verify.stills import still_rows
 from lookkit.handoff.verify.timelines import timeline_rows
+from lookkit.handoff.verify.written import READER as WRITTEN
 from lookkit.handoff.verify.written import written_rows
 from lookkit.inspect.readers import ReaderName
 from lookkit.progress import Progress, silent
@@ -124,6 +125,9 @@ def verify(
     rows += timeline_rows(there, listing.entries, folder, shots)
     if rebuild and truths is not None:
         rows += rebuilt_rows(listing, truths.look, progress)
+    # What pixels or links tell of a file is not told again by its words.
+    told = {row.file for row in rows if row.bad and row.reader != WRITTEN}
+    rows = [row for row in rows if row.reader != WRITTEN or row.file not in told]
     order = {name: place for place, name in enumerate(sorted({row.file for row in rows}))}
     rows.sort(key=lambda row: order[row.file])
     progress("done", steps, steps)
