@@ -12,6 +12,7 @@ from lookkit.matchfile.steps import Match
 from lookkit.recipe.match_file import read_match
 from tests.match import filming as film
 from tests.match import simulation as sim
+from tests.match import walls
 from tests.match.trials import scene_of
 
 pytest.importorskip("colour", reason="the spectra come from colour-science, an optional extra")
@@ -109,6 +110,8 @@ def test_files_in_give_a_match_its_report_and_what_was_sampled(folder, tmp_path)
         (("--corners", "B=1,2,3"), ("normal.mkv",), "3 numbers, expected 8"),
         (("--corners", "B=a,b"), ("normal.mkv",), "expected numbers"),
         (("--crop", "B"), ("normal.mkv",), "expected CAMERA=VALUE"),
+        (("--crop", "B=nan,0,100,100"), ("normal.mkv",), "expected numbers"),
+        (("--crop", "B=0,0,inf,100"), ("normal.mkv",), "expected numbers"),
         (("--reference", "chart:2005"), ("normal.mkv",), "either a published chart or a camera"),
         (("--scene-frame", "A:x.png"), ("normal.mkv",), "one frame of camera A and one of"),
         (("--scene", "kitchn"), ("normal.mkv",), "did you mean 'kitchen'"),
@@ -120,6 +123,29 @@ def test_bad_input_is_refused_and_nothing_is_written(folder, tmp_path, more, cam
     target = tmp_path / "out" / "B.toml"
     target.parent.mkdir()
     assert words in refused(run(folder, target, *more, cameras=cameras), target)
+
+
+def test_a_target_that_cannot_be_written_is_told_before_any_frame_is_read(folder, tmp_path):
+    for target, words in (
+        (tmp_path / "none" / "B.toml", "cannot be written"),
+        (tmp_path / "folder.toml", "is a folder"),
+    ):
+        (tmp_path / "folder.toml").mkdir(exist_ok=True)
+        result = run(folder, target, cameras=("not-there.mkv",))
+        assert words in str(result.exception)
+
+
+def test_the_match_is_held_against_frames_of_the_scene_itself(folder, tmp_path):
+    a, b = walls.filmed(CAMERA_A, CAMERA_B)
+    film.write_codes(tmp_path / "scene_a.png", a)
+    film.write_codes(tmp_path / "scene_b.png", b)
+    scene = [f"--scene-frame={name}:{tmp_path}/scene_{name.lower()}.png" for name in "AB"]
+    result = run(folder, tmp_path / "B.toml", *scene, cameras=("normal.mkv",))
+    assert result.exception is None, f"{result.output}{result.exception}"
+    assert "note: on the scene itself, half of" in result.output
+    seen = read_match(tmp_path / "B.toml").lights[0].statistics.scene
+    assert seen.pairs > 60
+    assert seen.median < 2.0
 
 
 def test_a_match_of_other_cameras_is_not_overwritten(folder, tmp_path):
@@ -171,6 +197,10 @@ def test_a_newcomer_makes_a_match_names_it_and_sees_the_cameras_come_together(fo
     assert mean_of(with_frames) < 0.5 * mean_of(before)
     alone = checked(recipe)
     assert "light 3200, scene kitchen, 24 patches" in alone
+    # What it says of the fitted patches is not all that it says.
+    assert "fitted to these patches; on other colours" in alone
+    assert "  B: mean about " in alone
+    assert ", skin about " in alone
     # Both are of the same frames; the file holds five decimals.
     assert mean_of(alone) == pytest.approx(mean_of(with_frames), abs=0.1)
 
