@@ -46,7 +46,7 @@ GOALS: Final[Mapping[str, Goal]] = {
 
 _MARGIN: Final = 0.9
 """What is left of a goal: colours differ from one draw to the next."""
-_FIT_GAINS: Final = 2.2
+_FIT_GAINS: Final = 1.5
 """How many times the goal sampling may be off where a fit is still worth while."""
 _JUDGED: Final = 4
 """One colour in so many judges and is not fitted."""
