@@ -146,6 +146,15 @@ camera = 3200
 lights = [25.0, 25.0, 26.0]
 
 [[shots]]                         # which camera and scene a file is of, by its name
+match = "kiln/A003*"
+camera = "A"
+scene = "kiln"
+note = "the clouds had come"
+[[shots.trims]]                   # of these files alone, after the trims of the scene
+kind = "exposure"
+stops = -0.25
+
+[[shots]]
 match = "kiln/A*"
 camera = "A"
 scene = "kiln"

@@ -1,7 +1,9 @@
 """From a recipe to the chain of steps that one camera's picture takes to one output.
 
-    code -> input transform -> match -> camera trims -> scene trims -> look -> rendering
-         -> output transform -> signal
+    code -> input transform -> match -> camera trims -> scene trims -> shot trims -> look
+         -> rendering -> output transform -> signal
+
+Where a scene is named, a shot of it that has trims of its own may be (`Recipe.setting`).
 
 A match that was made without knowing the encoding takes the place of the input transform. Where
 a camera or an output is in legal range, the conversion is a step of its own. The nodes of
@@ -32,13 +34,16 @@ from lookkit.kernel.formula import (
 )
 from lookkit.matchfile.steps import Match, MatchColours, MatchCurve
 from lookkit.nodes.base import Node, Op, part_of_matrices
+from lookkit.nodes.exposure import Exposure
 from lookkit.nodes.only import acting
+from lookkit.nodes.white_balance import WhiteBalance
 from lookkit.recipe.model import Recipe
 from lookkit.recipe.wiring import Wiring, wire
 from lookkit.spaces import ranges
 from lookkit.spaces.encodings import Encoding
 from lookkit.spaces.outputs import Output
 from lookkit.spaces.ranges import SignalRange
+from lookkit.spaces.whitepoints import HIGHEST_KELVIN, LOWEST_KELVIN, light_kelvin
 from lookkit.spaces.working import Array, OcioTransform, State
 
 T = TypeVar("T")
@@ -398,16 +403,27 @@ class Graph:
         return Decoding(_decoding(self.input_transform(camera), without))
 
     def _match(self, camera: str, scene: str | None) -> Match | None:
-        if scene is not None:
-            _find("scene", scene, self.recipe.scenes)
         _find("camera", camera, self.recipe.cameras)
         return self.recipe.match_of(camera, scene)
 
     def trims(self, scene: str | None) -> tuple[Op, ...]:
-        """Return the steps that run before the look in a scene; None is no scene."""
+        """Return the steps that run before the look in a scene; None is no scene.
+
+        In a shot's setting, those of the scene come first, and the shot's key frames last, as
+        they are in their middle (`Look.at_frame` has them as at one frame).
+        """
         if scene is None:
             return ()
-        return serial(_find("scene", scene, self.recipe.scenes).trims)
+        whole, shot = self.recipe.in_setting(scene)
+        if shot is None:
+            return serial(whole.trims)
+        stops, mired = shot.key_at()
+        keyed: list[Node] = [Exposure(stops=stops)] if shot.keys else []
+        if any(key.mired for key in shot.keys):
+            usual = light_kelvin(whole.light)
+            kelvin = min(max(1e6 / max(1e6 / usual + mired, 1.0), LOWEST_KELVIN), HIGHEST_KELVIN)
+            keyed.append(WhiteBalance(kelvin=kelvin, camera=usual))
+        return (*serial(whole.trims), *serial(shot.trims), *serial(keyed))
 
     def look(self, scene: str | None = None) -> tuple[Op, ...]:
         """Return the look's steps, scene light to scene light, with a scene's overrides."""
@@ -442,9 +458,9 @@ class Graph:
             If the scene was not taken by this camera.
         """
         if scene is not None:
-            _find("scene", scene, self.recipe.scenes)
+            took = self.recipe.cameras_of(scene)
             _find("camera", camera, self.recipe.cameras)
-            if camera not in self.recipe.cameras_of(scene):
+            if camera not in took:
                 raise InputError(f"scene {scene!r} was not taken by camera {camera!r}")
         return checked(
             (
@@ -459,7 +475,6 @@ class Graph:
     def _in(self, scene: str | None) -> Recipe:
         if scene is None:
             return self.recipe
-        _find("scene", scene, self.recipe.scenes)
         return self.recipe.in_scene(scene)
 
 

@@ -146,15 +146,24 @@ class Look:
             raise InputError(f"{self.source}: no outputs, expected at least one")
         return self.outputs[0]
 
-    def delivering(self, scenes: Iterable[str] | None = None, date: datetime | None = None) -> Look:
+    def delivering(
+        self,
+        scenes: Iterable[str] | None = None,
+        date: datetime | None = None,
+        *,
+        shots: bool = False,
+    ) -> Look:
         """Return the same look, to be delivered otherwise than its recipe says.
 
         Parameters
         ----------
         scenes
-            Scenes that get files of their own; None leaves those of the recipe.
+            Scenes, or settings of shots, that get files of their own; None leaves those of the
+            recipe.
         date
             For files whose format demands one, with its time zone; None leaves the recipe's.
+        shots
+            Give each line of the shot list that has trims files of its own too.
 
         Raises
         ------
@@ -162,11 +171,12 @@ class Look:
             If the recipe has no such scene.
         """
         changes: dict[str, Any] = {} if date is None else {"date": date}
-        if scenes is not None:
-            changes["scenes"] = tuple(dict.fromkeys(scenes))
+        if scenes is not None or shots:
+            named = self.recipe.deliver.scenes if scenes is None else scenes
+            own = self.recipe.shot_settings if shots else ()
+            changes["scenes"] = tuple(dict.fromkeys((*named, *own)))
             for scene in changes["scenes"]:
-                if scene not in self.recipe.scenes:
-                    raise UnknownNameError("scene", scene, self.recipe.scenes)
+                self.recipe.in_setting(scene)
         deliver = self.recipe.deliver.model_copy(update=changes)
         recipe = self.recipe.model_copy(update={"deliver": deliver})
         return Look(recipe, self.text, self.source)
@@ -196,6 +206,10 @@ class Look:
             }
         )
         return Look(recipe, other.text, other.source)
+
+    def at_frame(self, setting: str, frame: int) -> Look:
+        """Return the look as it is at one frame of a shot with key frames, from 0."""
+        return Look(self.recipe.at_frame(setting, frame), self.text, self.source)
 
     @property
     def scenes(self) -> tuple[str, ...]:

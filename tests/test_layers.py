@@ -30,6 +30,7 @@ LAYERS = (
     {"look"},
     {"deliver", "inspect", "trace", "explain"},
     {"media"},
+    {"balance", "start"},
     {"match"},
     {"report"},
     {"handoff"},

@@ -28,6 +28,7 @@ def test_the_look_offers_what_the_readme_promises():
     public = {name for name in vars(lookkit.Look) if not name.startswith("_")}
     assert public == {
         "apply",
+        "at_frame",
         "cameras",
         "cube",
         "delivering",

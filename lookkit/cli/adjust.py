@@ -25,6 +25,12 @@ if TYPE_CHECKING:
     metavar="SHARE",
     help="Which frame of a clip: 0 is its first, 1 its last; may be given again. Default 0.5.",
 )
+@click.option(
+    "--proof",
+    type=click.Path(path_type=Path, dir_okay=False),
+    metavar="PAGE.html",
+    help="Open nothing; write one file for a client: the film, its takes, before and after.",
+)
 @click.option("--port", type=click.IntRange(0, 65535), default=0, help="Default: any free one.")
 @click.option("--no-browser", is_flag=True, help="Only print the address.")
 def command(
@@ -37,10 +43,11 @@ def command(
     signal_range: Any,
     matrix: str | None,
     shares: tuple[float, ...],
+    proof: Path | None,
     port: int,
     no_browser: bool,
 ) -> None:
-    """Open a page on which the look of RECIPE is built by eye, on all FRAMES at once.
+    """When the look is to be built by eye: open a page that shows RECIPE on all FRAMES at once.
 
     FRAMES are stills, clips, folders and sequences as `lookkit apply` takes them, and whose
     they are is told alike. Every finished change is written into RECIPE at once, its comments and
@@ -51,6 +58,7 @@ def command(
 
     from lookkit.cli.progress import shown_progress
     from lookkit.media.jobs import Options
+    from lookkit.page.jobs import proof_at
     from lookkit.page.server import opened, serve
 
     options = Options(
@@ -58,6 +66,11 @@ def command(
     )
     with shown_progress() as progress:
         page = opened(recipe, frames, options, shares or (0.5,), progress)
+        if proof is not None:
+            told = proof_at(page, proof, progress)
+    if proof is not None:
+        click.echo(told)
+        return
 
     def ready(address: str) -> None:
         click.echo(address)

@@ -79,7 +79,7 @@ def command(
     dry_run: bool,
     cluster: str | None,
 ) -> None:
-    """Grade movies, sequences and stills through RECIPE.
+    """When graded files are wanted: grade movies, sequences and stills through RECIPE.
 
     FILES are movies, stills, camera raw, folders, and sequences: a name with # for each
     digit, with its frames after it if not all are meant: name.####.exr 1001-1100.

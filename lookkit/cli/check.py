@@ -11,7 +11,7 @@ import click
 @click.argument("recipe", type=click.Path(path_type=Path))
 @click.option("--picture", type=click.Path(path_type=Path), help="Draw it into this SVG or PNG.")
 def command(recipe: Path, picture: Path | None) -> None:
-    """Say what RECIPE's graph is, what is wrong with it, and what to beware of."""
+    """After each change of RECIPE: say what its graph is, what is wrong, and what to beware of."""
     from lookkit.look import load
     from lookkit.report.describe import describe
 

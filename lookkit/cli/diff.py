@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 @click.argument("second", metavar="B", type=click.Path(path_type=Path))
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 def command(first: Path, second: Path, as_json: bool) -> None:
-    """Say how the hand-offs or recipes A and B differ.
+    """When a look was changed: say how the hand-offs or recipes A and B differ.
 
     Which parameters changed, which files, and by how much pictures change: Delta E 2000 by
     camera and output, with the colours that change most.

@@ -8,7 +8,7 @@ import click
 @click.command("explain")
 @click.argument("name", required=False)
 def command(name: str | None) -> None:
-    """Say what NAME is: a node kind, an encoding, an output, or a whole page.
+    """When a word in a recipe is not clear: say what NAME is, with its source.
 
     Without a name: list all that can be explained.
     """

@@ -30,7 +30,7 @@ def command(
     as_json: bool,
     quick: bool,
 ) -> None:
-    """Examine the LUT FILE: what it is, what is wrong, who will misread it.
+    """Before a LUT from elsewhere is trusted: examine FILE, say who will misread it.
 
     With OTHER, say how the two LUTs differ.
 

@@ -42,10 +42,10 @@ def command(
     matrix: str | None,
     width: int,
 ) -> None:
-    """List the looks that come with lookkit; with -o, show your own frames through each.
+    """When a look to start from is to be chosen: list those that come with lookkit.
 
-    Use it to choose where to start: name one in a recipe's `extends`. For the page, RECIPE says
-    what the cameras and outputs are, and FRAMES are found as for `lookkit sheet`.
+    With -o, show your own frames through each. Name one in a recipe's `extends`. For the page,
+    RECIPE says what the cameras and outputs are, and FRAMES are found as for `lookkit sheet`.
     """
     from lookkit.look import load, load_shipped, shipped_looks
 

@@ -25,7 +25,7 @@ import click
 def command(
     recipe: Path, camera: str, output: str | None, scene: str | None, size: str, target: Path
 ) -> None:
-    """Write one .cube, for the monitor on the set or one program, in one step.
+    """When a monitor on the set, or one program, wants the look: write one .cube in one step.
 
     It takes the camera's codes and gives the output's signal, both in the range that the recipe
     says. How exact it is stands in the files beside it. A viewing LUT is no exposure meter.

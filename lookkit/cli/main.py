@@ -14,7 +14,9 @@ import click
 from lookkit.version import __version__
 
 COMMANDS: dict[str, str] = {
+    "new": "Write a first recipe for a folder of footage.",
     "looks": "List the looks to start from, or show your frames through each.",
+    "balance": "Make the shots of each scene agree in exposure and white.",
     "check": "Say what a recipe's graph is and what is wrong with it.",
     "adjust": "Open a page on which the look is built by eye.",
     "apply": "Grade stills, sequences and clips through a recipe.",

@@ -45,7 +45,7 @@ T = TypeVar("T")
     "scene_frames",
     multiple=True,
     metavar="A:FRAME",
-    help="A frame of the scene itself, of both cameras: refuse a match of another light.",
+    help="A frame of the scene itself, of both cameras: how well the match holds there.",
 )
 @click.option("--no-chart", is_flag=True, help="The frames show one scene, not the chart.")
 @click.option("--hold-white", is_flag=True, help="Land the chart's white exactly.")
@@ -81,7 +81,7 @@ def command(
     check: Path | None,
     output: str | None,
 ) -> None:
-    """Make one camera's picture land where the main camera's does.
+    """When a second camera joins the main one: make its picture land where that one's does.
 
     Shoot the 24-patch chart with both cameras in each light, best at -2, 0 and +2 stops of
     the camera to be matched, and name the frames:

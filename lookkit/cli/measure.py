@@ -43,7 +43,7 @@ def command(
     target: Path | None,
     as_json: bool,
 ) -> None:
-    """Count levels, colours and excursions of finished FILES, stills and movies.
+    """Before files are delivered: count levels, colours and excursions of finished FILES.
 
     A file that was graded anywhere can be measured, whole, as it will be delivered. What
     an excursion means is for the delivery specification to say.

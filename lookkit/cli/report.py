@@ -53,7 +53,7 @@ def command(
     handoffs: tuple[Path, ...],
     charts: tuple[str, ...],
 ) -> None:
-    """Write one page about RECIPE: its graph, tone, neutrals, colours, exactness and frames.
+    """When the look is to be judged by figures too: write a page about RECIPE and its frames.
 
     FRAMES are stills, clips, folders and sequences, as of `lookkit sheet`. The page is one
     HTML file that fetches nothing and runs nothing, for screens light and dark and for print.

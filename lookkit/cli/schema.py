@@ -9,7 +9,7 @@ import click
 
 @click.command("schema")
 def command() -> None:
-    """Print the JSON Schema of recipes; editors complete and check recipes with it."""
+    """When recipes are written in an editor: print their JSON Schema, by which it helps."""
     from lookkit.recipe.model import json_schema
 
     click.echo(json.dumps(json_schema(), indent=2))

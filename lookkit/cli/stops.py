@@ -12,7 +12,7 @@ import click
 @click.option("--camera", help="One of the recipe's cameras; default all.")
 @click.option("--picture", type=click.Path(path_type=Path), help="Draw it into this PNG or SVG.")
 def command(recipe: Path, camera: str | None, picture: Path | None) -> None:
-    """Say where each stop of light lands: camera code, and signal through RECIPE's look."""
+    """When exposure is to be planned: say where each stop of light lands through RECIPE."""
     from lookkit.errors import InputError
     from lookkit.look import load
     from lookkit.report.stops import CAUTION, draw_stop_charts, stop_chart

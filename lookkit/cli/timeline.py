@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     "--cdl",
     type=click.Choice(["look", "trims", "none"]),
     default="look",
-    help="What the CDLs stand for: the scene's trims and look, its trims alone, or no CDLs.",
+    help="What the CDLs stand for: the trims of scene and shot and the look, trims alone, or none.",
 )
 @click.option("--rate", type=float, default=24.0, help="Frames per second of an EDL; default 24.")
 @click.option("--leave", is_flag=True, help="Leave events that no pattern fits as they are.")
@@ -39,7 +39,7 @@ def command(
     rate: float,
     leave: bool,
 ) -> None:
-    """Put the look of each shot into the timeline EDIT (.edl or .otio).
+    """When the cut is there: put the look of each shot into the timeline EDIT (.edl or .otio).
 
     HANDOFF is a folder that `build` made, or a recipe. Each event gets the CDL of its scene, and
     the name and uuid of its AMF. CDL with residual, or AMF: use the one or the other, never both.

@@ -37,7 +37,7 @@ def command(
     colour: str | None,
     pixel: tuple[str, str] | None,
 ) -> None:
-    """Print a colour after every step of RECIPE, and what happened to it there."""
+    """When a colour comes out as it should not: print it after every step of RECIPE."""
     from lookkit.errors import InputError
     from lookkit.look import load
     from lookkit.trace import check_code, trace, trace_text

@@ -44,7 +44,7 @@ def command(
     only_bad: bool,
     as_json: bool,
 ) -> None:
-    """Re-read the hand-off FOLDER with other libraries, and hold it against its own recipe.
+    """Before a hand-off is sent, or trusted: re-read FOLDER with other libraries than ours.
 
     Exit status: 0 if all that could be tried agrees, 1 if anything is missing, changed,
     unlisted, refused or misread, 2 if the folder is no hand-off.

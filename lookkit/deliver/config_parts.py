@@ -8,6 +8,7 @@ belongs to.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -37,7 +38,12 @@ RAW = "Raw"
 
 def look_name(look: Look, scene: str | None) -> str:
     """Return the name that the look, or its variant for a scene, has in the config."""
-    return look.recipe.name if scene is None else f"{look.recipe.name} in {scene}"
+    return look.recipe.name if scene is None else f"{look.recipe.name} in {_plain(scene)}"
+
+
+def _plain(scene: str) -> str:
+    """Return a scene's name, or a shot's setting, in letters that a config's names may have."""
+    return re.sub(r"[^A-Za-z0-9 ._/-]+", "-", scene.lstrip("/"))
 
 
 def display_name(look: Look, output: str) -> str:

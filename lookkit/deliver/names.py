@@ -33,7 +33,11 @@ def look_stem(look: Look, scene: str | None = None) -> str:
 def shown_look(look: Look, scene: str | None = None) -> str:
     """Return the look's name, and the scene's, for people."""
     name = look.recipe.name
-    return name if scene is None else f"{name}, scene {scene}"
+    return name if scene is None else f"{name}, scene {scene}{_middle(look, scene)}"
+
+
+def _middle(look: Look, scene: str | None) -> str:
+    return ", the middle of its key frames" if look.recipe.is_keyed(scene) else ""
 
 
 def codes_of(look: Look, camera: str, scene: str | None = None) -> str:
@@ -41,7 +45,7 @@ def codes_of(look: Look, camera: str, scene: str | None = None) -> str:
     step = look.graph.input_transform(camera)
     match = look.recipe.match_of(camera, scene)
     matched = "" if match is None else f", with the {match.name}"
-    return f"{step.encoding.name}, {step.signal_range} range{matched}"
+    return f"{step.encoding.name}, {step.signal_range} range{matched}{_middle(look, scene)}"
 
 
 def signal_of(look: Look, output: str) -> str:

@@ -117,10 +117,11 @@ def build(
 def _refuse_shared_names(look: Look) -> None:
     """Raise InputError if two names give the same file name on some system."""
     problems = []
+    chosen = look.recipe.deliver.scenes
     for what, names in (
         ("cameras", look.cameras),
         ("outputs", look.outputs),
-        ("scenes", look.scenes),
+        ("scenes", tuple(dict.fromkeys((*look.scenes, *chosen)))),
     ):
         first: dict[str, str] = {}
         for name in names:

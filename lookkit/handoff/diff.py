@@ -205,6 +205,8 @@ def _labels(tables: Sequence[Mapping[str, Any]]) -> Iterator[str]:
             kind = str(table["kind"])
             seen[kind] = seen.get(kind, 0) + 1
             yield f"[{kind}]" if seen[kind] == 1 else f"[{kind} {seen[kind]}]"
+        elif "match" in table:
+            yield f"[{table['match']}]"
         else:
             yield f"[{place}]"
 
@@ -230,7 +232,10 @@ def _hashes(folder: Path) -> dict[str, str]:
 
 
 def pictures(first: Look, second: Look) -> Iterator[Pictures]:
-    """Yield how far pictures differ, for what both recipes have."""
+    """Yield how far pictures differ, for what both recipes have.
+
+    Shots whose own trims differ follow the scenes, each on the first output.
+    """
     for camera in first.cameras:
         if camera not in second.cameras:
             continue
@@ -239,21 +244,39 @@ def pictures(first: Look, second: Look) -> Iterator[Pictures]:
                 continue
             for output in first.outputs:
                 if output in second.outputs:
-                    yield _compared(first, second, camera, output, scene)
+                    yield _compared(first, second, camera, output, (scene, scene))
+    yield from _shots(first, second)
+
+
+def _shots(first: Look, second: Look) -> Iterator[Pictures]:
+    theirs = {(one.match, one.camera, one.scene): one for one in second.recipe.shots}
+    shared = [name for name in first.outputs if name in second.outputs]
+    for shot in first.recipe.shots:
+        other = theirs.get((shot.match, shot.camera, shot.scene))
+        if other is not None and other.trims != shot.trims and shared:
+            named = shot.graded_in, other.graded_in
+            yield _compared(first, second, shot.camera, shared[0], named)
 
 
 def _took(look: Look, camera: str, scene: str) -> bool:
     return scene in look.scenes and camera in look.recipe.cameras_of(scene)
 
 
-def _compared(first: Look, second: Look, camera: str, output: str, scene: str | None) -> Pictures:
+def _compared(
+    first: Look,
+    second: Look,
+    camera: str,
+    output: str,
+    scenes: tuple[str | None, str | None],
+) -> Pictures:
+    """Compare a scene, or a shot, by what either recipe grades it in."""
     bakings = [
         Baking.of(
-            look.graph.chain(camera, output, scene),
-            look.graph.decoding(camera, scene),
+            look.graph.chain(camera, output, name),
+            look.graph.decoding(camera, name),
             look.graph.output(output),
         )
-        for look in (first, second)
+        for look, name in zip((first, second), scenes, strict=True)
     ]
     sets = audit_sets(bakings[0].space)
     code = np.concatenate([sets[name] for name in (*PICTURES, *LIGHTS)])
@@ -267,7 +290,7 @@ def _compared(first: Look, second: Look, camera: str, output: str, scene: str | 
     return Pictures(
         camera,
         output,
-        scene,
+        scenes[1] or scenes[0],
         _figures(delta[:count]),
         _figures(delta[count:]),
         tuple(

@@ -26,6 +26,7 @@ COUNT: Final = ROWS * COLUMNS
 NEUTRALS: Final = slice(18, 24)
 WHITE: Final = 18
 NEUTRAL_5: Final = 21
+BLACK: Final = 23
 
 SWATCH: Final = 40.0
 GAP: Final = 6.0
@@ -80,6 +81,15 @@ def edition(name: str) -> Edition:
         xyz = np.stack([x, y, 1.0 - x - y], axis=-1) * (luminance / y)[:, None]
     to_ap1 = np.linalg.inv(AP1.to_xyz()) @ adaptation(white, AP1.white, "cat02")
     return Edition(name, xyz @ to_ap1.T)
+
+
+@cache
+def hue_groups() -> tuple[tuple[int, ...], ...]:
+    """Return the numbers of the patches of each eighth of the hue circle, and of the greys."""
+    colours = _table()["editions"]["2014-11-after"]["lab"][: NEUTRALS.start]
+    eighth = [int(np.degrees(np.arctan2(b, a)) % 360.0 // 45.0) for _, a, b in colours]
+    hues = (tuple(i for i, one in enumerate(eighth) if one == k) for k in range(8))
+    return (*(group for group in hues if group), tuple(range(COUNT)[NEUTRALS]))
 
 
 def centres() -> Array:

@@ -1,8 +1,8 @@
 """Fitting a match, and asking it honestly how good it is.
 
 The fit is robust (Huber on each patch, then a second fit without outliers). Its own
-residual proves little, so every patch is also predicted by a fit that never saw it in
-any exposure. A colour stage beyond the matrix stays only if those predictions gain.
+residual proves little, so every patch is also predicted by a matrix that never saw its hue.
+A colour stage behind the matrix is chosen from the residuals (`stage.py`).
 """
 
 from __future__ import annotations
@@ -16,7 +16,15 @@ import numpy as np
 from lookkit.errors import InputError
 from lookkit.match import charts
 from lookkit.match.colour import difference
-from lookkit.match.solve import Problem, Solution, errors, solve, start
+from lookkit.match.solve import Problem, Solution, errors, goal_of, landed, solve, start
+from lookkit.match.stage import (
+    ColourStage,
+    chart_residuals,
+    mixing,
+    own_change,
+    prior,
+    without_own_hue,
+)
 from lookkit.matchfile.camera_curve import bt709_decode
 from lookkit.progress import Progress, silent
 from lookkit.spaces.working import MID_GREY, Array
@@ -26,8 +34,6 @@ Stage = Literal["auto", "never", "always"]
 KNOTS: Final = 45
 SIGNAL_TOP: Final = 1.09
 """The highest signal of legal range: super-white at code 254 of 8 bits."""
-EARNS: Final = 0.85
-"""A colour stage must bring the mean of the left-out patches below this share."""
 FEWEST: Final = 12
 _LUMINANCE_FLOOR: Final = 1e-4
 
@@ -76,16 +82,19 @@ class Fit:
     per_patch
         Delta E 2000 of each patch, mean over the exposures that counted, (n,).
     left_out
-        The same for patches predicted by a fit that never saw them, (n,); empty where
-        that was not asked.
+        The same for patches predicted by a matrix that never saw their hue, (n,); NaN where
+        that cannot be told, empty where it was not asked.
     observed
         Delta E 2000 of each patch in each exposure, (shots, n).
     kept
         Which of those counted in the end, (shots, n) booleans.
     covers
         Darkest and brightest light that was observed, in stops from mid-grey.
-    stage_offered
-        Left-out mean with the colour stage, over that without; None if not tried.
+    unlikeness
+        How unlike those of ordinary cameras the chart's residuals are, about 1; None where
+        there is no chart.
+    learnt
+        The share of the learnt colour stage in the one taken; None without a stage.
     """
 
     solution: Solution
@@ -94,7 +103,8 @@ class Fit:
     observed: Array
     kept: np.ndarray
     covers: tuple[float, float]
-    stage_offered: float | None = None
+    unlikeness: float | None = None
+    learnt: float | None = None
 
     @property
     def chart(self) -> Errors:
@@ -104,7 +114,7 @@ class Fit:
     @property
     def cross(self) -> Errors:
         """The errors of the left-out patches."""
-        return Errors.of(self.left_out)
+        return Errors.of(self.left_out[np.isfinite(self.left_out)])
 
 
 def curve_knots(top: float = SIGNAL_TOP) -> Array:
@@ -133,16 +143,58 @@ def fit_shots(
     knots
         Where the tone curve's slopes stand; None for a known encoding (matrix only).
     stage
-        Whether a colour stage beyond the matrix may be used.
+        The colour stage behind the matrix: "auto" mixes what is learnt with what the chart
+        asks for, "always" takes the chart's alone, "never" none.
     hold_white
         Land the chart's white exactly.
     leave_out
-        Whether to predict each patch without it (asked for by "auto").
+        Whether to predict each patch without its hue.
 
     Raises
     ------
     InputError
         If fewer than twelve patches are usable.
+    """
+    problem, kept, solution = plain_fit(shots, target, knots)
+    usable = problem.keep.reshape(len(shots), len(target))
+    left: Array = np.empty(0)
+    unlike = share = None
+    if len(target) == charts.COUNT:
+        progress("choosing the colours", 0, 1)
+        arrived, (goal, weights) = landed(kept, solution), goal_of(kept)
+        seen = (arrived, goal, weights, kept.keep)
+        if leave_out:
+            patch = np.tile(np.arange(charts.COUNT), len(shots))
+            without = difference(without_own_hue(*seen, patch), kept.target)
+            left = _mean_of_finite(without.reshape(usable.shape))
+        residuals = chart_residuals(*seen)
+        unlike = prior().unlikeness(residuals)
+        if stage != "never":
+            share = mixing().share(unlike) if stage == "auto" else 0.0
+            change = share * prior().stage(residuals).change + (1.0 - share) * own_change(*seen)
+            solution = replace(solution, stage=ColourStage.of(change))
+    if hold_white:
+        solution = _white_exact(kept, solution, len(target))
+    observed = errors(problem, solution).reshape(usable.shape)
+    counted = kept.keep.reshape(usable.shape)
+    return Fit(
+        solution,
+        _mean_where(observed, counted),
+        left,
+        observed,
+        counted,
+        _covers(target, shots, counted),
+        unlike,
+        share,
+    )
+
+
+def plain_fit(
+    shots: Sequence[Shot], target: Array, knots: Array | None
+) -> tuple[Problem, Problem, Solution]:
+    """Fit curve and matrix alone: all observations, those kept in the end, and what explains them.
+
+    Parameters and errors are those of `fit_shots`.
     """
     usable = np.array([shot.usable for shot in shots])
     if usable.any(axis=0).sum() < min(FEWEST, len(target)):
@@ -160,29 +212,7 @@ def fit_shots(
     )
     if not problem.keep[problem.shot == np.argmin(np.abs(problem.stops))].sum() >= 8:
         raise InputError("the main exposure has fewer than 8 usable patches: expose less")
-    with_stage = stage == "always"
-    kept, solution = _robust(problem, start(problem, knots, with_stage))
-    left = _leave_out(kept, solution, len(target), progress) if leave_out else np.empty(0)
-    offered = None
-    if stage == "auto" and leave_out:
-        richer_kept, richer = _robust(problem, replace(solution, roots=np.zeros((3, 3))))
-        richer_left = _leave_out(richer_kept, richer, len(target), progress)
-        offered = float(richer_left.mean() / left.mean())
-        if offered <= EARNS and richer_left.max() <= left.max():
-            kept, solution, left = richer_kept, richer, richer_left
-    if hold_white:
-        solution = _white_exact(kept, solution, len(target))
-    observed = errors(problem, solution).reshape(usable.shape)
-    counted = kept.keep.reshape(usable.shape)
-    return Fit(
-        solution,
-        _mean_where(observed, counted),
-        left,
-        observed,
-        counted,
-        _covers(target, shots, counted),
-        offered,
-    )
+    return (problem, *_robust(problem, start(problem, knots)))
 
 
 def fit_pairs(values: Array, target: Array, *, knots: Array | None) -> Fit:
@@ -207,7 +237,7 @@ def fit_pairs(values: Array, target: Array, *, knots: Array | None) -> Fit:
     problem = Problem(
         values, np.zeros(1), np.zeros(len(values), dtype=int), target, np.ones(len(values), bool)
     )
-    kept, solution = problem, start(problem, knots, False)
+    kept, solution = problem, start(problem, knots)
     for _ in range(4):
         kept, solution = _robust(replace(problem, keep=kept.keep), solution, again=True)
     observed = errors(problem, solution)
@@ -235,21 +265,6 @@ def _robust(problem: Problem, first: Solution, again: bool = False) -> tuple[Pro
     return kept, solve(kept, solution)
 
 
-def _leave_out(kept: Problem, solution: Solution, patches: int, progress: Progress) -> Array:
-    """Error of each patch under a fit without it in any exposure, mean over exposures."""
-    patch = np.tile(np.arange(patches), len(kept.stops))
-    out = np.full(patches, np.nan)
-    for index in range(patches):
-        progress("leaving out each patch", index, patches)
-        mine = (patch == index) & kept.keep
-        if not mine.any():
-            continue
-        without = replace(kept, keep=kept.keep & ~mine)
-        refitted = solve(without, solution, tolerance=1e-4)
-        out[index] = errors(kept, refitted)[mine].mean()
-    return np.asarray(out[np.isfinite(out)])
-
-
 def _white_exact(kept: Problem, solution: Solution, patches: int) -> Solution:
     """Scale the rows of the matrix so that the brightest neutral that counts lands exactly."""
     order = (charts.WHITE, charts.WHITE + 1, charts.WHITE + 2)
@@ -263,13 +278,22 @@ def _white_exact(kept: Problem, solution: Solution, patches: int) -> Solution:
     plain = replace(solution, flare=np.zeros(3))
     got = plain.scene(kept.values[row], kept.stops[middle])
     gain = kept.target[row] / got
-    roots = None if solution.roots is None else gain[:, None] * solution.roots
-    return replace(solution, matrix=gain[:, None] * solution.matrix, roots=roots)
+    if solution.stage is None:
+        return replace(solution, matrix=gain[:, None] * solution.matrix)
+    held = ColourStage(gain[:, None] * solution.stage.matrix, gain[:, None] * solution.stage.roots)
+    return replace(solution, stage=held)
 
 
 def _mean_where(values: Array, mask: np.ndarray) -> Array:
     counts = np.maximum(mask.sum(axis=0), 1)
     return np.asarray(np.where(mask, values, 0.0).sum(axis=0) / counts)
+
+
+def _mean_of_finite(values: Array) -> Array:
+    finite = np.isfinite(values)
+    counts = finite.sum(axis=0)
+    total = np.where(finite, values, 0.0).sum(axis=0)
+    return np.asarray(np.where(counts > 0, total / np.maximum(counts, 1), np.nan))
 
 
 def _covers(target: Array, shots: Sequence[Shot], kept: np.ndarray) -> tuple[float, float]:

@@ -16,10 +16,12 @@ from lookkit.match.find import Chart, find_chart, from_corners
 from lookkit.match.fit import SIGNAL_TOP, Errors, Fit, Shot, Stage, curve_knots, fit_shots
 from lookkit.match.frames import Exposure, Footage
 from lookkit.match.patches import Patches, sample
+from lookkit.match.promise import promise
 from lookkit.match.quality import CLIPPED_SHARE, Finding
 from lookkit.matchfile.camera_curve import bt709_encode
 from lookkit.matchfile.model import (
     ChartSeen,
+    ColourStage,
     LightMatch,
     MatchFile,
     Method,
@@ -139,7 +141,8 @@ def match_charts(
     light
         The name of the light they were shot in.
     stage
-        Whether a colour stage beyond the matrix may be used: "auto" if it earns its place.
+        The colour stage behind the matrix: "auto" mixes what is learnt with what the chart asks
+        for, "always" takes the chart's alone, "never" none: the form 1D + 3x3.
     hold_white
         Land the chart's white exactly.
 
@@ -243,6 +246,8 @@ def build_file(
         {
             "chart": spread(fit.chart),
             "left-out": spread(fit.cross) if len(fit.left_out) else None,
+            "promise": promise(fit, camera.encoding is not None) if len(fit.left_out) else None,
+            "unlikeness": None if fit.unlikeness is None else round(fit.unlikeness, 2),
             "patches": int(fit.kept.sum()),
             "covers": (round(fit.covers[0], 2), round(fit.covers[1], 2)),
             "flare": round(quality.flare_percent(solution, target), 2) if bracketed else None,
@@ -254,7 +259,7 @@ def build_file(
         method=method,
         curve=curve,
         matrix=_rows(solution.matrix),
-        roots=None if solution.roots is None else _rows(solution.roots),
+        stage=_stage(fit),
         statistics=statistics,
         chart=seen,
         provenance=provenance(sources),
@@ -295,6 +300,15 @@ def provenance(sources: Sequence[Footage]) -> Provenance:
 def spread(errors: Errors) -> Spread:
     """Return errors as the match file holds them."""
     return Spread(mean=round(errors.mean, 3), p95=round(errors.p95, 3), max=round(errors.max, 3))
+
+
+def _stage(fit: Fit) -> ColourStage | None:
+    stage = fit.solution.stage
+    if stage is None or fit.learnt is None:
+        return None
+    return ColourStage(
+        learnt=round(fit.learnt, 3), matrix=_rows(stage.matrix), roots=_rows(stage.roots)
+    )
 
 
 def _rows(matrix: Array) -> Matrix:

@@ -7,7 +7,7 @@ white are matched, and the match says that it is approximate.
 
 from __future__ import annotations
 
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 
@@ -23,6 +23,7 @@ from lookkit.match.make import (
     refuse_itself,
     unmatched,
 )
+from lookkit.match.pairs import CLIPS, registered
 from lookkit.match.quality import Finding
 from lookkit.matchfile.model import LightMatch, Statistics, ToneCurve
 from lookkit.matchfile.steps import Match
@@ -30,12 +31,6 @@ from lookkit.progress import Progress, silent
 from lookkit.spaces.primaries import AP1, BT709, between
 from lookkit.spaces.working import MID_GREY, Array
 
-WORKING_WIDTH: Final = 960
-BLOCK: Final = 12
-MOST_PAIRS: Final = 600
-FEWEST_PAIRS: Final = 60
-_FEWEST_POINTS: Final = 20
-_CLIPS: Final = 0.98
 _BLACK: Final = 0.002
 _TRUSTED: Final = 0.35
 """Share of pairs that must agree with the fit, or registration is not believed."""
@@ -73,7 +68,7 @@ def match_frames(
     findings: list[Finding] = []
     if register:
         progress("registering the frames", 0, 2)
-        pairs = _pairs(reference, camera)
+        pairs = registered(reference, camera)
         if isinstance(pairs, str):
             findings.append(_note(camera, f"{pairs}: only exposure and white are matched"))
         else:
@@ -194,7 +189,7 @@ def _light(footage: Footage) -> tuple[Array, float]:
     codes = _thumbnail(footage.main.picture)
     scene = unmatched(footage, footage.decode(codes)).reshape(-1, 3)
     endless = footage.encoding is not None and footage.encoding.scene_linear
-    clipped = 0.0 if endless else float((codes >= _CLIPS).any(axis=-1).mean())
+    clipped = 0.0 if endless else float((codes >= CLIPS).any(axis=-1).mean())
     bright = float(scene.mean())
     if clipped > 0.5 or bright < _BLACK or (scene.mean(axis=0) <= 0.0).any():
         raise InputError(
@@ -215,86 +210,3 @@ def _thumbnail(picture: Array) -> Array:
     height, width = (length // size * size for length in picture.shape[:2])
     blocks = picture[:height, :width].reshape(height // size, size, width // size, size, 3)
     return np.asarray(blocks.mean(axis=(1, 3)))
-
-
-def _pairs(reference: Footage, camera: Footage) -> tuple[Array, Array] | str:
-    """Light of camera B and scene of camera A in blocks both saw, or why there are none."""
-    try:
-        import cv2
-    except ImportError:
-        return "frames are registered only with the optional extra 'match'"
-    ours, theirs = (_shrunk(cv2, one.main.picture) for one in (reference, camera))
-    homography = _registration(cv2, ours, theirs)
-    if homography is None:
-        return "the two frames could not be registered: their views share too little"
-    height, width = ours.shape[:2]
-    warped = cv2.warpPerspective(theirs, homography, (width, height), flags=cv2.INTER_AREA)
-    covered = cv2.warpPerspective(
-        np.ones(theirs.shape[:2], np.float32), homography, (width, height)
-    )
-    a, spread_a = _blocks(ours)
-    b, spread_b = _blocks(warped)
-    whole = _blocks(np.repeat(covered[..., None], 3, axis=2))[0][:, 0] > 0.999
-    top = 1e9 if reference.encoding and reference.encoding.scene_linear else _CLIPS
-    fair = whole & (b.max(axis=1) < _CLIPS) & (b.min(axis=1) > 0.005) & (a.max(axis=1) < top)
-    flat = (spread_a < 0.03) & (spread_b < 0.03)
-    chosen = np.flatnonzero(fair & flat)
-    if len(chosen) < FEWEST_PAIRS:
-        return "the two frames share too few even areas"
-    chosen = _spread_out(b, chosen)
-    return camera.decode(b[chosen]), reference.decode(a[chosen])
-
-
-def _shrunk(cv2: Any, picture: Array) -> Any:
-    width = min(WORKING_WIDTH, picture.shape[1])
-    height = round(picture.shape[0] * width / picture.shape[1])
-    return cv2.resize(picture.astype(np.float32), (width, height), interpolation=cv2.INTER_AREA)
-
-
-def _registration(cv2: Any, ours: Any, theirs: Any) -> Array | None:
-    """Homography from camera B's small picture to camera A's, or None."""
-    detector = cv2.ORB_create(nfeatures=3000, fastThreshold=8)
-    found = [detector.detectAndCompute(_features(cv2, one), None) for one in (ours, theirs)]
-    (points_a, marks_a), (points_b, marks_b) = found
-    if marks_a is None or marks_b is None:
-        return None
-    matches = cv2.BFMatcher(cv2.NORM_HAMMING).knnMatch(marks_b, marks_a, k=2)
-    both = [pair for pair in matches if len(pair) == 2]
-    good = [best for best, second in both if best.distance < 0.8 * second.distance]
-    if len(good) < _FEWEST_POINTS:
-        return None
-    source = np.array([points_b[match.queryIdx].pt for match in good], dtype=np.float64)
-    target = np.array([points_a[match.trainIdx].pt for match in good], dtype=np.float64)
-    homography, inside = cv2.findHomography(source, target, cv2.RANSAC, 3.0)
-    if homography is None or inside.sum() < max(_FEWEST_POINTS, 0.2 * len(good)):
-        return None
-    return np.asarray(homography, dtype=np.float64)
-
-
-def _features(cv2: Any, picture: Any) -> Any:
-    """Brightness as bytes, evened out locally so that two curves look alike."""
-    grey = np.sqrt(np.maximum(picture.mean(axis=2), 0.0))
-    low, high = np.percentile(grey, [0.5, 99.5])
-    stretched = np.clip((grey - low) / max(high - low, 1e-6), 0.0, 1.0)
-    return cv2.createCLAHE(clipLimit=4.0, tileGridSize=(8, 8)).apply(
-        (stretched * 255.0).astype(np.uint8)
-    )
-
-
-def _blocks(picture: Any) -> tuple[Array, Array]:
-    """Mean of each block, (n, 3), and the largest spread of its channels, (n,)."""
-    height, width = (length // BLOCK * BLOCK for length in picture.shape[:2])
-    cut = picture[:height, :width].astype(np.float64)
-    blocks = cut.reshape(height // BLOCK, BLOCK, width // BLOCK, BLOCK, 3).swapaxes(1, 2)
-    flat = blocks.reshape(-1, BLOCK * BLOCK, 3)
-    return flat.mean(axis=1), flat.std(axis=1).max(axis=1)
-
-
-def _spread_out(colours: Array, chosen: np.ndarray) -> np.ndarray:
-    """At most `MOST_PAIRS`, rare colours first: round robin over cells of colour space."""
-    cells = np.floor(colours[chosen] * 12.0).astype(int) @ np.array([1, 1000, 1000000])
-    order = np.argsort(cells, kind="stable")
-    rank = np.empty(len(chosen), dtype=int)
-    _, first, counts = np.unique(cells[order], return_index=True, return_counts=True)
-    rank[order] = np.arange(len(chosen)) - np.repeat(first, counts)
-    return np.asarray(chosen[np.argsort(rank, kind="stable")[:MOST_PAIRS]])

@@ -44,7 +44,7 @@ def report_dict(made: Matched) -> dict[str, Any]:
         fit, after = made.fit, difference(made.after, made.target)
         before = difference(made.before, made.target)
         counted = np.asarray(fit.kept.any(axis=0))
-        left = dict(zip(np.flatnonzero(counted).tolist(), fit.left_out.tolist(), strict=True))
+        left = {index: one for index, one in enumerate(fit.left_out.tolist()) if np.isfinite(one)}
         report["patches"] = [
             {
                 "name": name,
@@ -56,8 +56,9 @@ def report_dict(made: Matched) -> dict[str, Any]:
             for index, name in enumerate(charts.patch_names())
         ]
         report["colour_stage"] = {
-            "used": match.roots is not None,
-            "left_out_mean_ratio": fit.stage_offered,
+            "used": match.stage is not None,
+            "learnt": fit.learnt,
+            "unlikeness": fit.unlikeness,
         }
         report["exposures"] = [
             {
@@ -98,12 +99,25 @@ def summary(made: Matched) -> str:
     if known.left_out is not None:
         lines.append(
             f"  left out       mean {known.left_out.mean:5.2f}   p95 {known.left_out.p95:5.2f}"
-            "  on patches it did not see: expect this"
+            "  on patches, by matrices that did not see their hue"
         )
+    if known.promise is not None:
+        lines.append("  expect, on colours that are not the chart's, in Delta E:")
+        for name, one in (
+            ("mean", known.promise.mean),
+            ("p95", known.promise.p95),
+            ("skin", known.promise.skin),
+        ):
+            lines.append(f"    {name:5s} about {one.about:.1f}, up to {one.up_to:.1f}")
+        lines.append('    (nine in ten simulated matches of this kind stay below "up to")')
     low, high = known.covers
     lines.append(f"  covers {low:+.1f} to {high:+.1f} stops from mid-grey")
-    if match.roots is not None:
-        lines.append("  a colour stage beyond the matrix earned its place (no 1D + 3x3 form)")
+    if match.stage is not None:
+        share = 100.0 * match.stage.learnt
+        lines.append(
+            f"  a colour stage follows the 3x3: {share:.0f} % learnt from other cameras, the rest "
+            "asked for by this chart (no 1D + 3x3 form; --stage never leaves it out)"
+        )
     lines += [f"  not for {words}" for words in made.must_not]
     lines += [f"{one.level}: {one.words}" for one in made.findings]
     return "\n".join(lines)
@@ -231,9 +245,7 @@ def _bars(axes: Any, made: Matched) -> None:
     after = np.where(made.known, difference(made.after, made.target), 0.0)
     axes.bar(place - 0.2, after, 0.4, label="after, main exposure")
     if len(fit.left_out):
-        axes.bar(
-            place[counted] + 0.2, fit.left_out, 0.4, color="tab:orange", label="left out of the fit"
-        )
+        axes.bar(place + 0.2, fit.left_out, 0.4, color="tab:orange", label="left out of the fit")
     for index in place[~counted]:
         axes.text(index, 0.05, "not used", rotation=90, ha="center", va="bottom", fontsize=7)
     axes.set_xticks(place, names, rotation=70, ha="right", fontsize=7)

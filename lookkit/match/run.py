@@ -17,7 +17,7 @@ from lookkit.match import charts
 from lookkit.match.find import SMALLEST
 from lookkit.match.fit import Stage
 from lookkit.match.frames import Footage, parse_frames, read_exposure
-from lookkit.match.light import refuse_other_light
+from lookkit.match.light import with_scene
 from lookkit.match.make import DEFAULT_LIGHT, Matched, main_reading, match_charts
 from lookkit.match.paired import match_frames
 from lookkit.match.report import write_json, write_page, write_patches
@@ -136,7 +136,8 @@ def make_match(
     else:
         made = match_frames(main, theirs, light=light, progress=progress)
     if frames is not None:
-        refuse_other_light(made.match, *frames)
+        progress("comparing the scene", 0, 1)
+        made = with_scene(made, *frames)
     file = old.with_light(made.file.lights[0]) if old is not None else made.file
     written = _write(made, file, target, notes)
     if look is not None:

@@ -1,14 +1,11 @@
 """The least-squares problem at the heart of a match.
 
-    scene = M z + R roots(z),   z = 2^-(stops + error + shade . place) curve(x) - flare
+    scene = M z,   z = 2^-(stops + error + shade . place) curve(x) - flare
 
-with one rising curve for the three channels, a 3x3 matrix M, where asked for a matrix R
-on `roots` (a colour stage that leaves neutrals alone and scales with exposure), an error
-of each shot's exposure, a flare, and light that falls off over the chart. Residuals are
-steps of about one Delta E 2000 with a
-Huber loss on the norm of each patch. After P. Debevec, J. Malik, "Recovering High Dynamic
-Range Radiance Maps from Photographs" (1997) for the joint curve, and G. Finlayson,
-M. Mackiewicz, A. Hurlbert, "Color Correction Using Root-Polynomial Regression" (2015).
+with one rising curve for the three channels, a 3x3 matrix M, an error of each shot's exposure,
+a flare, and light that falls off over the chart. Residuals are steps of about one Delta E 2000
+with a Huber loss on the norm of each patch. After P. Debevec, J. Malik, "Recovering High Dynamic
+Range Radiance Maps from Photographs" (1997) for the joint curve.
 """
 
 from __future__ import annotations
@@ -21,12 +18,10 @@ import numpy as np
 
 from lookkit.accuracy.difference import delta_e_2000
 from lookkit.match.colour import lab, lab_jacobian, perceived
+from lookkit.match.stage import HUBER, ColourStage
 from lookkit.matchfile.curve import RisingCurve
-from lookkit.matchfile.roots import root_terms
 from lookkit.spaces.working import Array
 
-HUBER: Final = 2.0
-"""Delta E above which an observation counts by its size instead of its square."""
 _SMOOTH: Final = 20.0
 _SMOOTH_KINK: Final = 0.01
 """Bends of the log slope are nearly free of cost where few (a camcorder's knee)."""
@@ -39,7 +34,6 @@ _EXPOSURE_KINK: Final = 0.002
 _FLARE: Final = 30.0
 _SHADE: Final = 100.0
 _SHADE_KINK: Final = 0.002
-_ROOTS: Final = 3.0
 _LN2: Final = float(np.log(2.0))
 
 
@@ -79,15 +73,18 @@ class Problem:
 
 @dataclass(frozen=True)
 class Solution:
-    """What explains them; `curve` and `roots` are None where there is no such stage."""
+    """What explains them; `curve` and `stage` are None where there is none.
+
+    `solve` knows of no stage: it is chosen afterwards.
+    """
 
     curve: RisingCurve | None
     matrix: Array
-    roots: Array | None
     exposure_errors: Array
     flare: Array
     shade: Array
     """Rise of camera B's light against camera A's, stops from edge to edge, (2,)."""
+    stage: ColourStage | None = None
 
     def scene(self, values: Array, stops: Array | float = 0.0, flare: bool = False) -> Array:
         """Return scene-linear AP1 of linear values (..., 3) shot at `stops`."""
@@ -95,25 +92,11 @@ class Solution:
         z = z * np.asarray(2.0 ** -np.asarray(stops, dtype=np.float64))
         if flare:
             z = z - self.flare
-        out = z @ self.matrix.T
-        if self.roots is not None:
-            out = out + root_terms(z) @ self.roots.T
-        return np.asarray(out)
+        out = np.asarray(z @ self.matrix.T)
+        return out if self.stage is None else self.stage(out)
 
 
-def _root_jacobian(z: Array) -> Array:
-    """Return the derivative of `root_terms` by z, (n, 3, 3); bounded where a channel reaches 0."""
-    above = np.maximum(z, 0.0)
-    below = np.maximum(z, 1e-12)
-    out = np.zeros((len(z), 3, 3))
-    for term, pair in enumerate(((0, 1), (1, 2), (0, 2))):
-        for i, j in (pair, pair[::-1]):
-            ratio = np.minimum(np.sqrt(above[:, j] / below[:, i]), 30.0)
-            out[:, term, i] = np.where(z[:, i] > 0.0, 0.5 * ratio - 0.5, 0.0)
-    return out
-
-
-def start(problem: Problem, knots: Array | None, stage: bool) -> Solution:
+def start(problem: Problem, knots: Array | None) -> Solution:
     """Return the identity curve with the matrix that least squares gives for it."""
     shots = len(problem.stops)
     curve = None if knots is None else RisingCurve(knots, np.zeros(len(knots)))
@@ -122,8 +105,7 @@ def start(problem: Problem, knots: Array | None, stage: bool) -> Solution:
     middle = problem.shot == int(np.argmin(np.abs(problem.stops)))
     rows = middle & problem.keep
     matrix = _robust_matrix(z[rows], problem.target[rows])
-    roots = np.zeros((3, 3)) if stage else None
-    return Solution(curve, matrix, roots, np.zeros(shots), np.zeros(3), np.zeros(2))
+    return Solution(curve, matrix, np.zeros(shots), np.zeros(3), np.zeros(2))
 
 
 def _robust_matrix(source: Array, target: Array) -> Array:
@@ -145,7 +127,7 @@ def solve(problem: Problem, first: Solution, tolerance: float = 1e-6) -> Solutio
     """Return the solution nearest to `first` that minimises the loss."""
     from scipy.optimize import least_squares
 
-    goal, weights = _goal(problem.target.tobytes())
+    goal, weights = goal_of(problem)
 
     def residuals(vector: Array) -> Array:
         return _residuals(problem, _unpack(vector, first, problem), goal, weights)[0]
@@ -166,19 +148,24 @@ def solve(problem: Problem, first: Solution, tolerance: float = 1e-6) -> Solutio
     return _unpack(result.x, first, problem)
 
 
+def goal_of(problem: Problem) -> tuple[Array, Array]:
+    """Return L*a*b* of the target, (n, 3), and its local metric, (n, 3, 3)."""
+    return _goal(problem.target.tobytes())
+
+
 @lru_cache(maxsize=4)
 def _goal(target: bytes) -> tuple[Array, Array]:
-    """Return L*a*b* of the target and its local metric; the same for every left-out patch."""
     goal = lab(np.frombuffer(target).reshape(-1, 3))
     return goal, perceived(goal)
 
 
 def errors(problem: Problem, solution: Solution) -> Array:
     """Return Delta E 2000 of each observation, nuisances included, (n,)."""
-    return delta_e_2000(lab(_scene(problem, solution)), lab(problem.target))
+    return delta_e_2000(lab(landed(problem, solution)), lab(problem.target))
 
 
-def _scene(problem: Problem, solution: Solution) -> Array:
+def landed(problem: Problem, solution: Solution) -> Array:
+    """Return scene-linear AP1 of each observation, nuisances included, (n, 3)."""
     return solution.scene(problem.values, _stops(problem, solution)[:, None], flare=True)
 
 
@@ -194,8 +181,6 @@ def _pack(solution: Solution, problem: Problem) -> Array:
     parts = [solution.matrix.ravel()]
     if solution.curve is not None:
         parts.append(solution.curve.log_slopes)
-    if solution.roots is not None:
-        parts.append(solution.roots.ravel())
     if problem.bracketed:
         parts += [solution.exposure_errors, solution.flare]
     if problem.place is not None:
@@ -210,9 +195,6 @@ def _unpack(vector: Array, like: Solution, problem: Problem) -> Solution:
         count = len(like.curve.knots)
         solution = replace(solution, curve=RisingCurve(like.curve.knots, vector[at : at + count]))
         at += count
-    if like.roots is not None:
-        solution = replace(solution, roots=vector[at : at + 9].reshape(3, 3))
-        at += 9
     if problem.bracketed:
         shots = len(like.exposure_errors)
         solution = replace(
@@ -252,10 +234,6 @@ def _residuals(
     scaled = light * scale
     z = scaled - solution.flare
     scene = z @ solution.matrix.T
-    terms = None
-    if solution.roots is not None:
-        terms = root_terms(z)
-        scene = scene + terms @ solution.roots.T
     miss = np.einsum("nij,nj->ni", weights[keep], lab(scene) - goal[keep])
     norm = np.sqrt(np.einsum("ni,ni->n", miss, miss)) + 1e-12
     far = norm > HUBER
@@ -270,8 +248,6 @@ def _residuals(
         steady = _STEADY * (curve.knots[:-1] >= problem.values.max())
         rows += [_SMOOTH * _soft(bends, _SMOOTH_KINK)[0], _NEAR_IDENTITY * curve.log_slopes]
         rows.append(steady * np.diff(curve.log_slopes))
-    if solution.roots is not None:
-        rows.append(_ROOTS * solution.roots.ravel())
     if problem.bracketed:
         off = _soft(solution.exposure_errors, _EXPOSURE_KINK)[0]
         rows += [_EXPOSURE * off, _FLARE * solution.flare]
@@ -286,18 +262,13 @@ def _residuals(
     turned = (slope / norm)[:, None, None] * miss[:, :, None] * miss[:, None, :]
     loss = np.eye(3) * weight[:, None, None] + turned
     by_scene = loss @ by_scene
-    by_z = np.broadcast_to(solution.matrix, (len(z), 3, 3))
-    if solution.roots is not None:
-        by_z = by_z + np.einsum("ij,njk->nik", solution.roots, _root_jacobian(z))
-    by_z = by_scene @ by_z
+    by_z = by_scene @ solution.matrix
 
     count = len(data.ravel())
     columns = [np.einsum("nri,nj->nrij", by_scene, z).reshape(count, 9)]
     if curve is not None:
         by_curve = curve.jacobian(values) * scale[:, :, None]
         columns.append((by_z @ by_curve).reshape(count, -1))
-    if terms is not None:
-        columns.append(np.einsum("nri,nj->nrij", by_scene, terms).reshape(count, 9))
     by_stop = np.einsum("nij,nj->ni", by_z, -_LN2 * scaled)
     if problem.bracketed:
         by_error = np.zeros((len(z), 3, len(problem.stops)))
@@ -321,9 +292,6 @@ def _residuals(
             np.eye(slopes), axis=0
         )
         row, column = row + slopes - 1, column + slopes
-    if solution.roots is not None:
-        bottom[row : row + 9, column : column + 9] = _ROOTS * np.eye(9)
-        row, column = row + 9, column + 9
     if problem.bracketed:
         shots = len(problem.stops)
         change = _soft(solution.exposure_errors, _EXPOSURE_KINK)[1]

@@ -62,12 +62,59 @@ class Spread(Table):
     max: float = Field(ge=0.0)
 
 
+class Expected(Table):
+    """What a match will miss by: most likely, and in nine of ten matches at most, Delta E 2000."""
+
+    about: float = Field(ge=0.0)
+    up_to: float = Field(alias="up-to", ge=0.0)
+
+
+class Promise(Table):
+    """What a match will miss by on colours of a scene in the chart's light."""
+
+    mean: Expected = Field(description="the mean of objects")
+    p95: Expected = Field(description="what one in twenty objects exceeds")
+    skin: Expected = Field(description="the mean of skin")
+
+
+class ColourStage(Table):
+    """What follows the matrix: scene = matrix y + roots (root terms of y)."""
+
+    learnt: float = Field(
+        ge=0.0,
+        le=1.0,
+        description="the share that is predicted from other cameras; the rest is the chart's own",
+    )
+    matrix: Matrix
+    roots: Matrix
+
+
+class SceneSeen(Table):
+    """The match on frames of the scene itself, Delta E 2000 of places that both cameras saw."""
+
+    pairs: int = Field(ge=0)
+    median: float = Field(ge=0.0, description="half of the places lie within")
+    most: float = Field(ge=0.0, description="four fifths lie within")
+    refitted: float = Field(ge=0.0, description="the median with a match of the scene's own light")
+
+
 class Statistics(Table):
     """How good the match is, as far as is known."""
 
     chart: Spread | None = Field(default=None, description="on what the fit saw, Delta E 2000")
     left_out: Spread | None = Field(
-        default=None, alias="left-out", description="on patches that the fit did not see"
+        default=None,
+        alias="left-out",
+        description="on patches, predicted by matrices that did not see their hue",
+    )
+    promise: Promise | None = Field(
+        default=None, description="what to expect on colours that are not the chart's, Delta E 2000"
+    )
+    scene: SceneSeen | None = Field(default=None, description="on frames of the scene itself")
+    unlikeness: float | None = Field(
+        default=None,
+        ge=0.0,
+        description="how unlike other cameras' the chart's residuals are; 1 is ordinary",
     )
     patches: int = Field(ge=0, description="colours that counted in the end, all exposures")
     covers: tuple[float, float] = Field(description="light that was observed, stops from mid-grey")
@@ -125,14 +172,22 @@ class LightMatch(Table):
     method: Method
     curve: ToneCurve | None = Field(default=None, description="none for a known encoding")
     matrix: Matrix = Field(description="to the main camera's scene-linear AP1")
-    roots: Matrix | None = Field(default=None, description="the colour stage, on root terms")
+    stage: ColourStage | None = Field(default=None, description="the colour stage, if any")
+    roots: Matrix | None = Field(
+        default=None, description="the colour stage of earlier versions, on the camera's own light"
+    )
     statistics: Statistics
     chart: ChartSeen | None = Field(default=None, description="none where no chart was there")
     provenance: Provenance
 
     @model_validator(mode="after")
     def _invertible(self) -> LightMatch:
-        for name, rows in (("matrix", self.matrix), ("roots", self.roots or self.matrix)):
+        if self.stage is not None and self.roots is not None:
+            raise PydanticCustomError("stages", "both stage and roots, expected at most one")
+        named = [("matrix", self.matrix), ("roots", self.roots or self.matrix)]
+        if self.stage is not None:
+            named += [("stage.matrix", self.stage.matrix), ("stage.roots", self.stage.roots)]
+        for name, rows in named:
             largest = np.abs(np.array(rows)).max()
             if largest > STEEPEST:
                 raise PydanticCustomError(

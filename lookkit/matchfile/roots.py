@@ -16,15 +16,17 @@ from lookkit.spaces.working import Array
 
 
 class Staged(NamedTuple):
-    """The matrix of a match, and that of its colour stage."""
+    """The matrix of a match, and the two of its colour stage."""
 
+    first: Rows
     rows: Rows
     roots: Rows
 
 
 @formula()
 def match_colours(r: Plane, g: Plane, b: Plane, p: Staged) -> Planes:
-    """Return the matrix times the light, and the roots' matrix times their terms."""
+    """Return y = first light, by the stage: rows y and roots times the terms of y."""
+    r, g, b = mixed(p.first, r, g, b)
     own = mixed(p.rows, r, g, b)
     staged = mixed(p.roots, *terms_of(r, g, b))
     return own[0] + staged[0], own[1] + staged[1], own[2] + staged[2]

@@ -1,12 +1,13 @@
 """A match as steps of the graph.
 
     light = curve(D(signal))              of a camera of unknown encoding; D decodes BT.709
-    scene = M light + R roots(light)      M a 3x3 matrix; R only with a colour stage
+    y = M light                           M a 3x3 matrix
+    scene = N y + R roots(y)              with a colour stage, else scene = y
 
 A camera of known encoding needs no curve: its input transform gives the light. OpenColorIO
-carries the curve as a 1D table and M as a matrix; it cannot say R. Negative light is carried; the
-curve holds signals to -0.25 to 1.25, a quarter beyond black and white, for nothing is known of
-them.
+carries the curve as a 1D table and M as a matrix; it cannot say the stage. Negative light is
+carried; the curve holds signals to -0.25 to 1.25, a quarter beyond black and white, for nothing
+is known of them.
 """
 
 from __future__ import annotations
@@ -28,6 +29,7 @@ from lookkit.spaces.working import Array, OcioTransform, State, as_pixels
 LOWEST, HIGHEST = -0.25, 1.25
 """The signals between which a curve is carried."""
 _POINTS: Final = 4096
+IDENTITY: Final[Matrix] = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
 
 
 @dataclass(frozen=True)
@@ -75,7 +77,8 @@ class MatchColours:
 
     name: str
     matrix: Matrix
-    roots: Matrix | None = None
+    stage: tuple[Matrix, Matrix] | None = None
+    """The stage's N and R."""
     takes: State = State.SCENE
     gives: State = State.SCENE
 
@@ -86,9 +89,9 @@ class MatchColours:
 
     def program(self) -> Program:
         """Return the matrix, and what a colour stage adds."""
-        if self.roots is None:
+        if self.stage is None:
             return (camera_light(np.array(self.matrix)),)
-        return (Call(match_colours, Staged(self.matrix, self.roots)), camera_light(np.eye(3)))
+        return (Call(match_colours, Staged(self.matrix, *self.stage)), camera_light(np.eye(3)))
 
     def evaluate(self, rgb: Array) -> Array:
         """Return scene-linear AP1, shape (..., 3); negatives and values above one are carried."""
@@ -96,14 +99,14 @@ class MatchColours:
 
     def inverse(self, rgb: Array) -> Array | None:
         """Return what gives `rgb`, or None with a colour stage."""
-        if self.roots is not None:
+        if self.stage is not None:
             return None
         back = np.linalg.inv(np.array(self.matrix))
         return np.asarray(as_pixels(rgb) @ back.T)
 
     def lower(self) -> list[OcioTransform] | None:
         """Return a matrix, or None with a colour stage."""
-        if self.roots is not None:
+        if self.stage is not None:
             return None
         return [matrix_transform(np.array(self.matrix))]
 
@@ -127,14 +130,24 @@ class Match:
         They take the full-range signal where it has a curve, else the light that the camera's
         known encoding gives.
         """
-        colours = MatchColours(self.name, self.one.matrix, self.one.roots)
-        curve = self.one.curve
+        one, curve = self.one, self.one.curve
+        if one.stage is not None:
+            colours = MatchColours(self.name, one.matrix, (one.stage.matrix, one.stage.roots))
+        elif one.roots is not None:
+            # Earlier versions' stage stood on the camera's own light.
+            colours = MatchColours(self.name, IDENTITY, (one.matrix, one.roots))
+        else:
+            colours = MatchColours(self.name, one.matrix)
         return (colours,) if curve is None else (MatchCurve(self.name, curve), colours)
 
     @property
     def without_stage(self) -> Match:
-        """The same less its colour stage: near it, and with an inverse."""
-        return Match(self.file, self.one.model_copy(update={"roots": None}))
+        """The same less the roots of its colour stage: near it, and with an inverse."""
+        less: dict[str, object] = {"roots": None, "stage": None}
+        if self.one.stage is not None:
+            whole = np.array(self.one.stage.matrix) @ np.array(self.one.matrix)
+            less["matrix"] = tuple(tuple(row) for row in whole.tolist())
+        return Match(self.file, self.one.model_copy(update=less))
 
     def scene(self, light: Array) -> Array:
         """Return scene-linear AP1 of light before the curve (D(signal) if it has one), (..., 3)."""

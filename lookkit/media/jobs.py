@@ -167,6 +167,10 @@ class Taken:
         """The source as a path, with # for the numbers of a sequence."""
         return place_of(self.source)
 
+    def setting(self, look: Look) -> str | None:
+        """Return what a look grades it in: its scene, or that of a shot with trims of its own."""
+        return look.recipe.setting(self.camera, self.scene, self.place)
+
 
 def place_of(source: Source) -> Path:
     """Return a source as a path, with # for the numbers of a sequence."""
@@ -345,8 +349,8 @@ def _below(look: Look, folder: Path, made: Plan) -> Iterator[_Found]:
         ]
     movies = [path for path in files if path.suffix.lower() in (*MOVIES, *RAW)]
     stills = [path for path in files if path.suffix.lower() in STILLS]
-    runs = [path for path in stills if _may_be_frame(path)]
-    single = [path for path in stills if not _may_be_frame(path)]
+    runs = [path for path in stills if may_be_frame(path)]
+    single = [path for path in stills if not may_be_frame(path)]
     if not movies and not stills:
         made.refused.append(Refused(folder, f"{folder}: holds no movie and no picture"))
     sources: list[Path | Numbered] = [*movies, *single, *group(runs)]
@@ -354,7 +358,8 @@ def _below(look: Look, folder: Path, made: Plan) -> Iterator[_Found]:
         yield _Found(source, folder)
 
 
-def _may_be_frame(path: Path) -> bool:
+def may_be_frame(path: Path) -> bool:
+    """Say whether a still in a folder may be one of a numbered sequence."""
     return path.suffix.lower() in _ALWAYS_NUMBERED or path.stem.rpartition(".")[2].isdigit()
 
 
@@ -425,7 +430,7 @@ def _job(look: Look, taken: Taken, options: Options) -> Job:
         _still_target(look, source, taken.root, options),
         taken.camera,
         str(options.output),
-        taken.scene,
+        taken.setting(look),
         bits=options.bits,
         overwrite=options.overwrite,
         location=options.location,
@@ -489,7 +494,7 @@ def _movie_job(look: Look, taken: Taken, clip: Clip, options: Options) -> Job:
         folder / f"{stem}{suffix}",
         taken.camera,
         str(options.output),
-        taken.scene,
+        taken.setting(look),
         bits=options.bits,
         range=taken.range,
         signal=taken.signal,

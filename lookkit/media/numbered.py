@@ -35,6 +35,10 @@ class Numbered:
         sign = "-" if frame < 0 else ""
         return self.folder / f"{self.head}{sign}{abs(frame):0{self.digits}d}{self.tail}"
 
+    def place_of(self, path: Path) -> int:
+        """Return how many frames come before the one of a file."""
+        return next(place for place, one in enumerate(self.frames) if self.path(one) == path)
+
     @property
     def name(self) -> str:
         """What the files are called, with # for each digit."""

@@ -172,6 +172,8 @@ def _grade_still(look: Look, job: Job, source: Path, target: Path) -> int:
     depth = depth_of(target.suffix, bits)
     # Whether it goes the bounded way depends on the job alone, so that every machine does the same.
     many = isinstance(job.source, Numbered) or still.pixels[..., 0].size >= BOUNDED_PIXELS
+    if isinstance(job.source, Numbered) and look.recipe.is_keyed(job.scene):
+        look = _at(look, job, job.source.place_of(source))
     graded = _still_grader(look, job, depth if many else None).picture(still.pixels)
     scale, offset = ranges.scale_offset(display.range, display.range, display.bits, depth)
     if display.range == "legal":
@@ -315,6 +317,8 @@ def _clip_to_pictures(
         for frame in frames:
             if target.frames[0] + frame.number not in waiting:
                 continue
+            if look.recipe.is_keyed(job.scene):
+                grader = _grader(_at(look, job, frame.number), job, coding, through, clip.pixels)
             planes = _graded(grader, frame.picture, clip.width, clip.height)
             top = np.float32(through.top * 2 ** (16 - through.bits))
             pixels = np.stack([p[:, : clip.width] for p in planes], axis=-1) / top
@@ -351,6 +355,12 @@ def _kept(key: tuple[Any, ...], make: Callable[[], T]) -> T:
         return found
 
 
+def _at(look: Look, job: Job, frame: int) -> Look:
+    """Return the look at a frame of a job whose shot has key frames: no two frames are alike."""
+    assert job.scene is not None
+    return look.at_frame(job.scene, frame)
+
+
 def _grader(look: Look, job: Job, source: Coding, target: Coding, pixels: int) -> Grader:
     """Return the grader of a job.
 
@@ -365,6 +375,9 @@ def _grader(look: Look, job: Job, source: Coding, target: Coding, pixels: int) -
         )
         return Grader(grade, source, target, bounded=bounded)
 
+    if look.recipe.is_keyed(job.scene):
+        bounded = False
+        return make()
     key = (look.recipe_hash, job.camera, job.output, job.scene, source, target, bounded)
     return _kept(key, make)
 
@@ -377,6 +390,8 @@ def _still_grader(look: Look, job: Job, bits: int | None) -> StillGrader:
     def grade(pixels: Pixels) -> Pixels:
         return look.apply(pixels, camera=job.camera, output=job.output, scene=job.scene)
 
+    if look.recipe.is_keyed(job.scene):
+        return StillGrader(grade, None)
     key = (look.recipe_hash, job.camera, job.output, job.scene, bits)
     return _kept(key, lambda: StillGrader(grade, bits))
 
@@ -444,13 +459,8 @@ def _encode(
     clip = job.source
     assert isinstance(clip, Clip)
     av = library()
-    grader = _grader(
-        look,
-        job,
-        replace(clip.coding, range=job.range, signal=job.signal),
-        spec.coding,
-        clip.pixels,
-    )
+    coding = replace(clip.coding, range=job.range, signal=job.signal)
+    grader = _grader(look, job, coding, spec.coding, clip.pixels)
     streams = tuple(container.streams[index] for index in sound)
     writer = MovieWriter(part, spec, job.result, streams)
     items = frames_of(
@@ -482,6 +492,9 @@ def _encode(
                     spare.put(av.VideoFrame(clip.width, clip.height, "yuv444p16le"))
                 picture = spare.get()
                 target = planes_of(picture)
+                if look.recipe.is_keyed(job.scene):
+                    now = _at(look, job, item.number)
+                    grader = _grader(now, job, coding, spec.coding, clip.pixels)
                 grader.planes(planes_of(item.picture), target, clip.width)
                 if meter is not None:
                     meter.add(target, clip.width)
@@ -546,6 +559,9 @@ def _sequence_to_movie(
     try:
         with Ahead(read()) as pictures, Behind(write) as behind:
             for number, pixels in pictures:
+                if look.recipe.is_keyed(job.scene):
+                    now = _at(look, job, number)
+                    grader = _still_grader(now, job, coding.bits if scale <= 1.0 else None)
                 graded = grader.picture(pixels)
                 rgb = np.clip(graded * np.float32(scale) + np.float32(offset), 0.0, 1.0)
                 coded = np.clip(rgb @ matrix.T + zero, 0.0, 1.0) * np.float32(65535)

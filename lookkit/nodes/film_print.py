@@ -247,6 +247,16 @@ class ShownPrint:
         """What the formula needs."""
         return numbers_for(self.film, self.gamut, self.peak)
 
+    def fitted_as(self, fit: Fit) -> ShownPrint:
+        """Return the print with a fit that was measured on another one of its gamut and peak.
+
+        For pictures while a hand moves: measuring takes ten times as long as the rest of a print.
+        """
+        made = ShownPrint(self.film, self.gamut, self.peak)
+        bare = _numbers_without_fit(self.film, self.gamut, self.peak)
+        made.__dict__["numbers"] = bare._replace(fit=fit)
+        return made
+
     def program(self) -> Program:
         """Return the formula."""
         return (Call(film_print, self.numbers),)
@@ -263,6 +273,12 @@ class ShownPrint:
 @lru_cache(maxsize=64)
 def numbers_for(film: FilmPrint, gamut: Primaries, peak: float | None) -> PrintNumbers:
     """Return the numbers of a print on a display with the gamut and peak (None: SDR)."""
+    bare = _numbers_without_fit(film, gamut, peak)
+    return bare._replace(fit=_measured_fit(bare))
+
+
+def _numbers_without_fit(film: FilmPrint, gamut: Primaries, peak: float | None) -> PrintNumbers:
+    """Return the same with a fit that compresses nothing."""
     films = films_for(film.aims) if peak is None else _films_on(film.aims, peak)
     paper_share = 1.0 if peak is None else REFERENCE_WHITE / peak
     to_print = between(AP1, PRINT_PRIMARIES, "bradford")
@@ -280,7 +296,7 @@ def numbers_for(film: FilmPrint, gamut: Primaries, peak: float | None) -> PrintN
             per_channel(film.lights, NORMAL_LIGHTS), per_channel(film.shade, 0.0), strict=True
         )
     ]
-    bare = PrintNumbers(
+    return PrintNumbers(
         taking=_rows(taking),
         knee=_knee(eye_limits, _EYE_THRESHOLD),
         filter=_rows(share),
@@ -298,7 +314,6 @@ def numbers_for(film: FilmPrint, gamut: Primaries, peak: float | None) -> PrintN
         fit=_open_fit(gamut),
         scale=1.0 if peak is None else peak / 100.0,
     )
-    return bare._replace(fit=_measured_fit(bare))
 
 
 def _films_on(aims: Aims, peak: float) -> Films:
@@ -387,9 +402,13 @@ def _knee(limits: Array, threshold: float) -> Knee:
 
 def _distances(rgb: Array) -> Array:
     """Return the farthest distance of each channel from the neutral axis, shape (3,)."""
-    top = rgb.max(axis=-1, keepdims=True)
-    found = np.divide(top - rgb, top, out=np.zeros_like(rgb), where=top > 1e-9)
-    return np.asarray(found.max(axis=0))
+    planes = [np.ascontiguousarray(rgb[:, channel]) for channel in range(3)]
+    top = np.maximum(np.maximum(planes[0], planes[1]), planes[2])
+    lit = top > 1e-9
+    found = [
+        np.divide(top - plane, top, out=np.zeros_like(top), where=lit).max() for plane in planes
+    ]
+    return np.array(found)
 
 
 def _cube_faces(points: int) -> Array:

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import numpy as np
 
 from lookkit.evaluate import Runner
 from lookkit.look import Look
-from lookkit.nodes.base import Node, Step
+from lookkit.nodes.base import Node, Op, Step
 from lookkit.page.pictures import Picture
 from lookkit.spaces.level import stops_of
 from lookkit.spaces.oklab import chroma_of, hue_of, oklab
@@ -49,8 +49,10 @@ def hues_of(pictures: Sequence[Picture], count: int = 400) -> list[list[float]]:
     return [[round(float(h), 1), round(float(c), 3)] for h, c in np.concatenate(found)]
 
 
-def drawing(look: Look, step: Step, output: str) -> dict[str, Any] | None:
-    """Return the drawing of a step.
+def drawing(
+    look: Look, step: Step, output: str, quick: Callable[[Op], Op] = lambda op: op
+) -> dict[str, Any] | None:
+    """Return the drawing of a step; `quick` is what a step is replaced by while a hand moves it.
 
     Returns
     -------
@@ -61,7 +63,9 @@ def drawing(look: Look, step: Step, output: str) -> dict[str, Any] | None:
     stops = np.linspace(LOW, HIGH, _POINTS)
     grey = np.repeat((MID_GREY * np.exp2(stops))[:, None], 3, axis=1).astype(np.float32)
     if not isinstance(step, Node):
-        ops = (*step.ops_for(look.graph.output(output)), *look.graph.output_steps(output))  # type: ignore[attr-defined]
+        target = look.graph.output(output)
+        ops = [*step.ops_for(target), *look.graph.output_steps(output)]  # type: ignore[attr-defined]
+        ops = [quick(op) for op in ops]
         signal = Runner(ops).run(grey)
         return {"form": "print", "x": [LOW, HIGH], "curves": signal.T.round(4).tolist()}
     hue_rows = getattr(step, "bands", None)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from lookkit.progress import Progress
@@ -47,8 +48,31 @@ def report(page: Page, progress: Progress) -> str:
     return f"the report is {target.name}"
 
 
+def proof(page: Page, progress: Progress) -> str:
+    """Write a page for a client beside the recipe: the film under its takes, in one file."""
+    target = page.session.file.with_name(f"{page.session.file.stem}.proof.html")
+    return proof_at(page, target, progress)
+
+
+def proof_at(page: Page, target: Path, progress: Progress) -> str:
+    """Write the proof, and say what it is and what is not in it."""
+    from lookkit.page.proof.write import write_proof
+
+    session = page.session
+    looks = {one.name: session.look_of(one.text) for one in session.takes}
+    current = next((one.name for one in session.takes if one.text == session.text), "now")
+    looks = {current: session.look_of(session.text), **looks}
+    left = write_proof(looks, page.pictures, page.output, target, progress)
+    many = f"{len(looks) - len(left)} takes" if len(looks) - len(left) > 1 else "one look"
+    told = f"the proof is {target.name}: {len(page.pictures)} pictures under {many}"
+    if left:
+        told += f"; without {', '.join(left)}, which read the cameras otherwise"
+    return told
+
+
 JOBS: Final[dict[str, Callable[[Page, Progress], str]]] = {
     "build": build,
     "sheet": sheet,
     "report": report,
+    "proof": proof,
 }

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from collections import OrderedDict
 from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import count
+from typing import Final
 
 import numpy as np
 import numpy.typing as npt
@@ -10,10 +14,31 @@ import numpy.typing as npt
 from lookkit.evaluate import Runner
 from lookkit.look import Look
 from lookkit.nodes.base import Op
+from lookkit.nodes.film_print import ShownPrint
+from lookkit.nodes.print_formula import Fit
 from lookkit.ocio import Processor
 from lookkit.page.pictures import Domain, Picture, Pixels
-from lookkit.report.shown import as_bytes, srgb_of
-from lookkit.spaces.outputs import Output
+from lookkit.report.shown import as_bytes, screen_of
+from lookkit.spaces.outputs import Output, output
+from lookkit.spaces.primaries import Primaries
+
+SPACES: Final = {"srgb": "sRGB", "display-p3": "Display P3"}
+"""Outputs that a browser's canvas can have, by the canvas's own word for its colours."""
+_KEPT = 32
+_NUMBERS = count(1)
+_STEPS = 65535
+
+
+@dataclass(frozen=True, eq=False)
+class Lattice:
+    """What a canvas shows at the points of the domain.
+
+    `values` are codes of the canvas in 0-65535, shape (size^3, 3), the first axis fastest.
+    `number` is the lattice's own: who has it need not be sent it again.
+    """
+
+    number: int
+    values: npt.NDArray[np.uint16]
 
 
 class Shown:
@@ -26,7 +51,9 @@ class Shown:
     def __init__(self, domain: Domain) -> None:
         self.domain = domain
         self._points: dict[int, Pixels] = {}
-        self._screens: dict[Output, Processor] = {}
+        self._screens: dict[tuple[Output, str], Processor] = {}
+        self._kept: OrderedDict[tuple[tuple[Op, ...], str, str, int, bool], Lattice] = OrderedDict()
+        self._fits: dict[tuple[Primaries, float | None], Fit] = {}
 
     def chain(self, look: Look, scene: str | None, output: str) -> tuple[Op, ...]:
         """Return the steps from scene light before trims to the signal."""
@@ -38,48 +65,97 @@ class Shown:
             *graph.output_steps(output),
         )
 
+    def quick(self, op: Op) -> Op:
+        """Return a step as it is shown while a hand moves.
+
+        A print keeps the fit into the display that it had at rest.
+        """
+        if not isinstance(op, ShownPrint):
+            return op
+        kind = (op.gamut, op.peak)
+        if kind not in self._fits:
+            self._fits[kind] = op.numbers.fit
+        return op.fitted_as(self._fits[kind])
+
     def lattices(
-        self, look: Look, scenes: Sequence[str | None], output: str, size: int
-    ) -> tuple[list[int], list[npt.NDArray[np.float16]]]:
-        """Return the lattice of each scene.
+        self,
+        look: Look,
+        scenes: Sequence[str | None],
+        output: str,
+        size: int,
+        space: str = "srgb",
+        *,
+        moving: bool = False,
+    ) -> tuple[list[int], list[Lattice]]:
+        """Return the lattice of each scene; those of steps that did not change are kept.
+
+        Parameters
+        ----------
+        space
+            The colours of the canvas, one of SPACES.
+        moving
+            As soon as can be; see `quick`.
 
         Returns
         -------
         which
             For each of `scenes`, which lattice is its own.
         lattices
-            Shape (size^3, 4): what an sRGB canvas shows, half floats, the first axis fastest.
+            Each once.
         """
+        name = look.graph.output(output).name
+        chains = {scene: self.chain(look, scene, output) for scene in dict.fromkeys(scenes)}
+        known: dict[tuple[Op, ...], int] = {}
+        made: list[Lattice] = []
+        for chain in dict.fromkeys(chains.values()):
+            known[chain] = len(made)
+            key = (chain, name, space, size, moving)
+            if key not in self._kept:
+                if moving:
+                    chain = tuple(self.quick(op) for op in chain)
+                else:
+                    self._fits |= {(op.gamut, op.peak): op.numbers.fit for op in chain
+                                   if isinstance(op, ShownPrint)}  # fmt: skip
+                self._kept[key] = self._made(chain, look, output, size, space)
+                if len(self._kept) > _KEPT:
+                    self._kept.popitem(last=False)
+            self._kept.move_to_end(key)
+            made.append(self._kept[key])
+        return [known[chains[scene]] for scene in scenes], made
+
+    def _made(
+        self, chain: tuple[Op, ...], look: Look, output: str, size: int, space: str
+    ) -> Lattice:
         if size not in self._points:
             self._points[size] = self.domain.points(size)
-        screen = self._screen(look, output)
-        known: dict[tuple[Op, ...], int] = {}
-        which: list[int] = []
-        made: list[npt.NDArray[np.float16]] = []
-        for scene in scenes:
-            chain = self.chain(look, scene, output)
-            if chain not in known:
-                known[chain] = len(made)
-                shown = screen.apply(Runner(chain).run(self._points[size]))
-                whole = np.ones((len(shown), 4), np.float16)
-                whole[:, :3] = np.clip(shown, 0.0, 1.0)
-                made.append(whole)
-            which.append(known[chain])
-        return which, made
+        shown = self._screen(look, output, space).apply(Runner(chain).run(self._points[size]))
+        codes = np.clip(shown, 0.0, 1.0)
+        codes *= _STEPS
+        return Lattice(next(_NUMBERS), np.rint(codes, out=codes).astype(np.uint16))
 
-    def exact(self, look: Look, picture: Picture, light: Pixels, output: str) -> Pixels:
-        """Return the exact signal of a picture's light, as an sRGB canvas shows it, 0-1."""
-        signal = Runner(self.chain(look, picture.scene, output)).run(light)
-        return np.asarray(self._screen(look, output).apply(signal), dtype=np.float32)
+    def exact(
+        self, look: Look, picture: Picture, light: Pixels, output: str, space: str = "srgb"
+    ) -> Pixels:
+        """Return the exact signal of a picture's light, as a canvas shows it, 0-1."""
+        signal = Runner(self.chain(look, picture.taken.setting(look), output)).run(light)
+        return np.asarray(self._screen(look, output, space).apply(signal), dtype=np.float32)
 
     def exact_bytes(
-        self, look: Look, picture: Picture, light: Pixels, output: str
+        self, look: Look, picture: Picture, light: Pixels, output: str, space: str = "srgb"
     ) -> npt.NDArray[np.uint8]:
         """Return the same as bytes, shape of `light`."""
-        return as_bytes(self.exact(look, picture, light, output))
+        return as_bytes(self.exact(look, picture, light, output, space))
 
-    def _screen(self, look: Look, output: str) -> Processor:
-        target = look.graph.output(output)
-        if target not in self._screens:
-            self._screens[target] = srgb_of(target)
-        return self._screens[target]
+    def _screen(self, look: Look, name: str, space: str) -> Processor:
+        target = look.graph.output(name)
+        if (target, space) not in self._screens:
+            self._screens[target, space] = screen_of(target, output(SPACES[space]))
+        return self._screens[target, space]
+
+
+def recorded_in(before: npt.NDArray[np.uint8], space: str) -> npt.NDArray[np.uint8]:
+    """Return sRGB bytes in the colours of a canvas."""
+    if space == "srgb":
+        return before
+    screen = screen_of(output("sRGB"), output(SPACES[space]))
+    return as_bytes(screen.apply(before.astype(np.float32) / np.float32(255)))

@@ -29,8 +29,9 @@ def picked(
         `light`; `steps`, each with label, stops, hue, chroma, notes; `stops`, `hue` and `chroma`
         of the light that enters the look; `signal` and `code` of the output; `shown`, sRGB bytes.
     """
-    steps = trace_light(look, light.astype(np.float64), output=output, scene=picture.scene)
-    trims = len(look.graph.trims(picture.scene))
+    setting = picture.taken.setting(look)
+    steps = trace_light(look, light.astype(np.float64), output=output, scene=setting)
+    trims = len(look.graph.trims(setting))
     entering = steps[min(trims, len(steps) - 1)]
     target = look.graph.output(output)
     signal = np.array(steps[-1].values)

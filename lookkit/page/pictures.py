@@ -20,6 +20,7 @@ from lookkit.evaluate import Runner, clean
 from lookkit.look import Look
 from lookkit.media.frame import read_frame
 from lookkit.media.jobs import Options, Taken, assign
+from lookkit.nodes.base import Op
 from lookkit.progress import Progress, silent
 from lookkit.report.shown import recorded
 
@@ -50,6 +51,9 @@ class Picture:
     size: tuple[int, int]
     light: Pixels
     before: Bytes
+    share: float = 0.5
+    decoding: tuple[Op, ...] = ()
+    """The steps that made `light` of codes; where a look has others, the file is read again."""
 
 
 def read_pictures(
@@ -96,7 +100,8 @@ def read_picture(look: Look, taken: Taken, share: float = 0.5, width: int = KEPT
     shown_wide = min(wide, width)
     shown_high = max(1, round(high * shown_wide / (wide * aspect)))
     code = np.asarray(frame.code, dtype=np.float32)
-    light = Runner(look.graph.camera(taken.camera, taken.scene)).run(code)
+    decoding = tuple(look.graph.camera(taken.camera, taken.scene))
+    light = Runner(decoding).run(code)
     light = np.asarray(clean(light).pixels, dtype=np.float32)
     before = recorded(look, taken.camera, code)
     if (shown_high, shown_wide) != (high, wide):
@@ -105,8 +110,17 @@ def read_picture(look: Look, taken: Taken, share: float = 0.5, width: int = KEPT
         before = np.rint(smaller).astype(np.uint8)
     return Picture(
         taken, taken.camera, taken.scene, taken.place.name, Path(frame.place).name, (wide, high),
-        light, before,
+        light, before, share, decoding,
     )  # fmt: skip
+
+
+def is_current(look: Look, picture: Picture) -> bool:
+    """Say whether a look still reads a picture as it was read."""
+    try:
+        return tuple(look.graph.camera(picture.camera, picture.scene)) == picture.decoding
+    except InputError:
+        # The camera or the scene is gone from the recipe: the picture stays as it was.
+        return True
 
 
 def resized(image: Pixels, width: int, height: int) -> Pixels:

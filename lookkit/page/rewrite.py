@@ -100,7 +100,8 @@ def insert_step(text: str, file: str, path: KeyPath, table: Mapping[str, Any]) -
     place, where = int(path[-1]), path[:-1]
     steps = get(joined.data, where)
     count = len(steps) if isinstance(steps, list) else 0
-    block = _block(f"[[{'.'.join(toml_key(str(part)) for part in where)}]]", table)
+    names = [toml_key(part) for part in where if isinstance(part, str)]
+    block = _block(f"[[{'.'.join(names)}]]", table)
     lines = _lines(text)
     own = [own_path(joined, (*where, index)) for index in range(count)]
     if place < count and own[place] is not None:

@@ -17,6 +17,7 @@ from lookkit.nodes import KINDS, LOOK_KINDS, kind_name
 from lookkit.nodes.base import Step, Wheel
 from lookkit.nodes.only import Only
 from lookkit.page.words import ROWS, SENTENCES, STARTS, TITLES
+from lookkit.recipe.model import Recipe
 
 Part = dict[str, Any]
 Key = tuple[str | int, ...]
@@ -48,7 +49,7 @@ def step_sentence(step: Step) -> dict[str, Any]:
     more = list(_others(step, {name.split(".")[0] for name in named}))
     made: dict[str, Any] = {
         "kind": kind,
-        "title": TITLES.get(kind, kind.replace("-", " ").capitalize()),
+        "title": title_of(kind),
         "id": step.id,
         "help": first_line(type(step)),
         "parts": parts,
@@ -62,6 +63,26 @@ def step_sentence(step: Step) -> dict[str, Any]:
     return made
 
 
+def override_sentences(recipe: Recipe, scene: str) -> Iterator[tuple[str, dict[str, Any]]]:
+    """Yield the id of each step that a scene has otherwise, with its title and a sentence."""
+    changes = recipe.scenes[scene].overrides
+    if not changes:
+        return
+    inside = recipe.in_scene(scene)
+    renderings = [choice.rendering for choice in inside.outputs.values()]
+    for step in (*inside.look, inside.rendering, *renderings):
+        if step is None or step.id not in changes:
+            continue
+        parts: list[Part] = []
+        for name, field in type(step).model_fields.items():
+            key = field.alias or name
+            if key in changes[step.id]:
+                word = key.replace("_", " ")
+                parts.append({"t": "text", "text": ("; " if parts else "") + word + " "})
+                parts += list(_value(step, step, name, (key,)))
+        yield step.id, {"title": title_of(step.kind), "kind": step.kind, "parts": parts}
+
+
 def addable() -> list[dict[str, str]]:
     """Return the kinds that a step can be added of, with what each is."""
     made = []
@@ -69,8 +90,13 @@ def addable() -> list[dict[str, str]]:
         needed = [name for name, field in kind.model_fields.items() if field.is_required()]
         if not needed:
             name = kind_name(kind)
-            made.append({"kind": name, "title": TITLES.get(name, name), "help": first_line(kind)})
+            made.append({"kind": name, "title": title_of(name), "help": first_line(kind)})
     return made
+
+
+def title_of(kind: str) -> str:
+    """Return what the page calls a kind."""
+    return TITLES.get(kind, kind.replace("-", " ").capitalize())
 
 
 def start_of(kind: str) -> dict[str, Any]:

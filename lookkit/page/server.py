@@ -7,6 +7,7 @@ import json
 import secrets
 import socket
 import struct
+import time
 from collections.abc import Awaitable, Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
@@ -19,12 +20,14 @@ from lookkit.errors import InputError, LookkitError
 from lookkit.look import Look
 from lookkit.media.jobs import Options
 from lookkit.page import jobs
-from lookkit.page.changes import change_of
-from lookkit.page.live import Shown
+from lookkit.page.changes import change_of, place_of
+from lookkit.page.live import SPACES, Lattice, Shown, recorded_in
+from lookkit.page.meeting import Unclear
 from lookkit.page.pick import picked
-from lookkit.page.pictures import Domain, Picture, Pixels, read_picture, resized
+from lookkit.page.pictures import Domain, Picture, Pixels, is_current, read_picture, resized
 from lookkit.page.session import Session, moved
-from lookkit.page.state import state_of
+from lookkit.page.state import Counted, state_of
+from lookkit.recipe.lines import Path as KeyPath
 
 HERE = Path(__file__).parent / "static"
 KINDS = {
@@ -50,6 +53,8 @@ WIDEST = 4096
 """Pixels across a picture of the full view."""
 LIGHT, BEFORE, LATTICES, EXACT = 1, 2, 3, 4
 """Kinds of binary messages."""
+SLOTS = 64
+"""Sets of lattices that a page keeps: what is shown, what it is compared with, miniatures."""
 VIEW = 0xFFFF
 """The number of the picture in the full view."""
 
@@ -69,6 +74,7 @@ class Page:
         self.pictures = list(pictures)
         self.options = options
         self.shown = Shown(Domain.of(pictures))
+        self.counted = Counted(pictures)
         self.visitors: set[Visitor] = set()
         self.token = secrets.token_urlsafe(24)
         self.port = 0
@@ -95,13 +101,18 @@ class Page:
         """Run work on the one thread that the session belongs to."""
         return await asyncio.get_running_loop().run_in_executor(self.worker, work)
 
+    def state(self) -> dict[str, Any]:
+        """Return everything that a page shows in words."""
+        return state_of(self.session, self.pictures, self.counted, self.output)
+
     async def tell_all(self) -> None:
         """Send the state to every open page."""
-        state = json.dumps(
-            await self.run(lambda: state_of(self.session, self.pictures, self.output))
-        )
+        read = await self.run(self.read_again)
+        state = json.dumps(await self.run(self.state))
         for visitor in list(self.visitors):
             await visitor.say(state)
+            if read:
+                await visitor.say({"what": "read", "pictures": read})
 
     async def watch(self) -> None:
         """Look at the file for ever, and tell what others changed."""
@@ -109,6 +120,19 @@ class Page:
             await asyncio.sleep(WATCHED)
             if await self.run(self.session.take_in):
                 await self.tell_all()
+
+    def read_again(self) -> list[int]:
+        """Read the pictures again whose camera's steps have changed; return which."""
+        look = self.session.look
+        late = [n for n, one in enumerate(self.pictures) if not is_current(look, one)]
+        for index in late:
+            one = self.pictures[index]
+            self.pictures[index] = read_picture(look, one.taken, one.share)
+        if late:
+            self._native = None
+            self.shown = Shown(Domain.of(self.pictures))
+            self.counted = Counted(self.pictures)
+        return late
 
     def native(self, index: int) -> Picture:
         """Return a picture in its file's own size; only the last one is kept."""
@@ -125,7 +149,10 @@ class Visitor:
     def __init__(self, page: Page, socket: Any) -> None:
         self.page = page
         self.socket = socket
+        self.space = "srgb"
         self.lights: dict[int, Pixels] = {}
+        self.has: dict[int, set[int]] = {}
+        self._where: tuple[tuple[str, ...], KeyPath] | None = None
         self.resting: asyncio.Task[None] | None = None
         self._lock = asyncio.Lock()
 
@@ -154,17 +181,31 @@ class Visitor:
             "other": self._other,
             "job": self._job,
         }
-        if self.resting is not None:
+        ends = message.get("what") in ("size", "view", "move", "rest", "edit")
+        if ends and self.resting is not None and not self.resting.done():
             self.resting.cancel()
+            # Whether its lattices went out is not known.
+            self.has.pop(0, None)
         try:
             await answers[message["what"]](message)
+        except Unclear as question:
+            if message["what"] == "move":
+                # The hand decides when it lets go.
+                await self.say({"what": "unclear", "text": str(question)})
+                return
+            choices = [{"text": text, "edit": edit} for text, edit in question.choices]
+            await self.say({"what": "question", "text": str(question), "choices": choices})
         except LookkitError as error:
             await self.say({"what": "refused", "why": str(error), "seq": message.get("seq", 0)})
         except (KeyError, TypeError, ValueError, IndexError):
             await self.say({"what": "refused", "why": "the page asked for something unknown"})
 
     async def _size(self, message: dict[str, Any]) -> None:
-        """Send all pictures at the width at which the page draws them."""
+        """Send all pictures at the width and in the colours in which the page draws them."""
+        space = str(message.get("space", "srgb"))
+        if space not in SPACES:
+            raise ValueError(space)
+        self.space = space
         width = min(max(int(message["width"]), 16), 4096)
         for index, picture in enumerate(self.page.pictures):
 
@@ -174,7 +215,8 @@ class Visitor:
                 light = resized(picture.light, *size)
                 before = resized(picture.before.astype(np.float32), *size)
                 coded = self.page.shown.domain.coded(light)
-                return light, coded.tobytes(), np.rint(before).astype(np.uint8).tobytes()
+                shown = recorded_in(np.rint(before).astype(np.uint8), space)
+                return light, coded.tobytes(), shown.tobytes()
 
             light, coded, before = await self.page.run(made)
             self.lights[index] = light
@@ -200,7 +242,8 @@ class Visitor:
             if light.shape[1] > width:
                 light, before = resized(light, *size), resized(before, *size)
             coded = self.page.shown.domain.coded(light)
-            return light, coded.tobytes(), np.rint(before).astype(np.uint8).tobytes()
+            shown = recorded_in(np.rint(before).astype(np.uint8), self.space)
+            return light, coded.tobytes(), shown.tobytes()
 
         light, coded, before = await self.page.run(made)
         self.lights[VIEW] = light
@@ -210,20 +253,42 @@ class Visitor:
 
     async def _move(self, message: dict[str, Any]) -> None:
         """Send lattices of the look with one number moved, and that step's drawing."""
-        step, key = tuple(message["step"]), tuple(message["key"])
-        seq = int(message["seq"])
+        from lookkit.page.drawings import drawing
+        from lookkit.page.session import step_at
 
-        def made() -> tuple[bytes, Any]:
-            from lookkit.page.drawings import drawing
-            from lookkit.page.session import step_at
+        session = self.page.session
+        seq, size = int(message["seq"]), int(message.get("n", 25))
 
-            look = moved(self.page.session.look, step, key, message["value"])
-            data = self._lattices(look, int(message.get("n", 25)))
-            return data, drawing(look, step_at(look.recipe, step), self.page.output)
+        def made() -> tuple[Look, KeyPath, tuple[list[int], list[Lattice]], int]:
+            start = time.thread_time()
+            path = self._landed(message)
+            count = len(path) - len(message["key"])
+            look = moved(session.look, path[:count], path[count:], message["value"])
+            found = self._lattices(look, size, moving=True)
+            return look, path[:count], found, round(1e6 * (time.thread_time() - start))
 
-        data, drawn = await self.page.run(made)
-        await self.say(packed(LATTICES, data, seq=seq, w=int(message.get("n", 25))))
-        await self.say({"what": "drawing", "step": list(step), "drawing": drawn})
+        look, path, found, took = await self.page.run(made)
+        await self._say_lattices(found, slot=0, seq=seq, size=size, took=took)
+        if path[2:3] == ("overrides",):
+            return
+        drawn = await self.page.run(
+            lambda: drawing(
+                look, step_at(look.recipe, path), self.page.output, self.page.shown.quick
+            )
+        )
+        await self.say({"what": "drawing", "step": message["step"], "drawing": drawn})
+
+    def _landed(self, message: dict[str, Any]) -> KeyPath:
+        """Return the path of what a hand moves, found once while neither text changes."""
+        text = self.page.session.digest
+        if message.get("base", text) == text:
+            return (*message["step"], *message["key"])
+        known = (message["base"], text, repr(message["step"]), repr(message["key"]))
+        if self._where is None or self._where[0] != known:
+            # A hand that moves has decided: what the file says of that number does not stop it.
+            asked = {name: one for name, one in message.items() if name != "value"}
+            self._where = (known, place_of(self.page.session, asked))
+        return self._where[1]
 
     async def _rest(self, message: dict[str, Any]) -> None:
         """Send lattices of 33 points, then exact pictures, those looked at first."""
@@ -232,9 +297,9 @@ class Visitor:
         self.resting = asyncio.get_running_loop().create_task(self._exact(seq, order))
 
     async def _exact(self, seq: int, order: Sequence[int]) -> None:
-        look = self.page.session.look
-        data = await self.page.run(lambda: self._lattices(look, 33))
-        await self.say(packed(LATTICES, data, seq=seq, w=33))
+        look, shown = self.page.session.look, self.page.shown
+        found = await self.page.run(lambda: self._lattices(look, 33))
+        await self._say_lattices(found, slot=0, seq=seq, size=33, took=0)
         for index in order:
             light = self.lights.get(index)
             if light is None:
@@ -242,24 +307,44 @@ class Visitor:
             one = self.page.pictures[self._view_of if index == VIEW else index]
 
             def made(one: Picture = one, light: Pixels = light) -> bytes:
-                return self.page.shown.exact_bytes(look, one, light, self.page.output).tobytes()
+                return shown.exact_bytes(look, one, light, self.page.output, self.space).tobytes()
 
-            found = await self.page.run(made)
+            shown_now = await self.page.run(made)
             h, w = light.shape[:2]
-            await self.say(packed(EXACT, found, seq=seq, index=index, w=w, h=h))
+            await self.say(packed(EXACT, shown_now, seq=seq, index=index, w=w, h=h))
         await self.say({"what": "exact", "seq": seq})
 
     @property
     def _view_of(self) -> int:
         return self.page._native[0] if self.page._native else 0
 
-    def _lattices(self, look: Look, size: int) -> bytes:
+    def _lattices(
+        self, look: Look, size: int, *, moving: bool = False
+    ) -> tuple[list[int], list[Lattice]]:
+        """Return the lattices of all pictures' scenes, and which picture has which."""
         if size not in (17, 25, 33):
             raise ValueError(size)
-        scenes = [picture.scene for picture in self.page.pictures]
-        which, made = self.page.shown.lattices(look, scenes, self.page.output, size)
-        head = struct.pack(f"<{len(which) + 2}I", len(which), len(made), *which)
-        return head + b"".join(one.tobytes() for one in made)
+        scenes = [picture.taken.setting(look) for picture in self.page.pictures]
+        return self.page.shown.lattices(
+            look, scenes, self.page.output, size, self.space, moving=moving
+        )
+
+    async def _say_lattices(
+        self, found: tuple[list[int], list[Lattice]], *, slot: int, seq: int, size: int, took: int
+    ) -> None:
+        """Send which picture has which lattice, and those that the page does not have yet.
+
+        Counts of pictures and lattices, a lattice for each picture, each lattice's number, and
+        whether it follows; then their codes.
+        """
+        which, made = found
+        had = self.has.get(slot, set())
+        self.has[slot] = {one.number for one in made}
+        head = [len(which), len(made), *which, *(one.number for one in made)]
+        head += [one.number not in had for one in made]
+        data = [one.values.tobytes() for one in made if one.number not in had]
+        body = struct.pack(f"<{len(head)}I", *head) + b"".join(data)
+        await self.say(packed(LATTICES, body, seq=seq, index=slot, w=size, h=took))
 
     async def _edit(self, message: dict[str, Any]) -> None:
         """Make a finished change; every page is told."""
@@ -284,14 +369,14 @@ class Visitor:
                         **found})  # fmt: skip
 
     async def _other(self, message: dict[str, Any]) -> None:
-        """Send the lattices of a take, to be compared."""
+        """Send the lattices of a take: to be compared, or small ones for its miniature."""
         session = self.page.session
-
-        def made() -> bytes:
-            return self._lattices(session.look_of(session.take(str(message["take"])).text), 33)
-
-        data = await self.page.run(made)
-        await self.say(packed(LATTICES, data, index=1, w=33))
+        take = session.take(str(message["take"]))
+        slot, size = int(message.get("slot", 1)), int(message.get("n", 33))
+        if not 1 <= slot <= SLOTS:
+            raise ValueError(slot)
+        found = await self.page.run(lambda: self._lattices(session.look_of(take.text), size))
+        await self._say_lattices(found, slot=slot, seq=0, size=size, took=0)
 
     async def _job(self, message: dict[str, Any]) -> None:
         """Start a job of the hand-over; only one runs at a time."""
@@ -365,8 +450,7 @@ def application(page: Page) -> Any:
         visitor = Visitor(page, socket)
         page.visitors.add(visitor)
         try:
-            state = await page.run(lambda: state_of(page.session, page.pictures, page.output))
-            await visitor.say({**state, "first": True})
+            await visitor.say({**await page.run(page.state), "first": True})
             while True:
                 message = json.loads(await socket.receive_text())
                 await visitor.hear(message)

@@ -7,6 +7,7 @@ so undo, takes and the last change outlive the page, the server and the machine.
 
 from __future__ import annotations
 
+import hashlib
 import json
 import os
 from collections.abc import Callable, Mapping
@@ -57,6 +58,8 @@ class Session:
         What is wrong with the file as it is now; while there are any, the page changes nothing.
     revision
         Counts up with every change of anything.
+    texts
+        Every text that a page may have seen, by its digest.
     """
 
     def __init__(self, file: Path) -> None:
@@ -67,12 +70,19 @@ class Session:
         self.problems: tuple[Problem, ...] = ()
         self.revision = 1
         self.history: list[Entry] = []
+        self.texts: dict[str, str] = {}
+        self._differences: dict[tuple[str, str], list[str]] = {}
         self.at = 0
         self.takes: list[Take] = []
         self.journal = file.with_name(f"{file.stem}.adjust.jsonl")
         self._replay()
 
     # The history.
+
+    @property
+    def digest(self) -> str:
+        """What a page calls the text by that it shows."""
+        return digest_of(self.text)
 
     @property
     def can_undo(self) -> str | None:
@@ -146,6 +156,19 @@ class Session:
                 return one
         raise InputError(f"no take {name!r}")
 
+    def differs(self, take: Take) -> list[str]:
+        """Return in words how a take differs from the state; worked out once for each pair."""
+        from lookkit.page.differences import differences
+
+        key = (self.digest, digest_of(take.text))
+        if key not in self._differences:
+            try:
+                told = differences(self.look, self._loaded(take.text))
+            except InputError as error:
+                told = [f"cannot be used: {str(error).splitlines()[0]}"]
+            self._differences[key] = told
+        return self._differences[key]
+
     def go_back_to(self, name: str) -> None:
         """Make a take the state, as a change that can be undone."""
         text = self.take(name).text
@@ -208,6 +231,7 @@ class Session:
     def _append(self, entry: Entry) -> None:
         self._note({"from": self.at, "label": entry.label, "text": entry.text})
         self.history = [*self.history[: self.at + 1], entry]
+        self.texts[digest_of(entry.text)] = entry.text
         self.at += 1
         self.revision += 1
 
@@ -242,6 +266,7 @@ class Session:
                 continue
         if not self.history:
             self.history, self.at = [Entry("as it was", self.text)], 0
+            self.texts[self.digest] = self.text
             self._note({"from": -1, "label": "as it was", "text": self.text})
         elif self.history[self.at].text != self.text:
             self._append(Entry("an edit of the file", self.text))
@@ -258,6 +283,7 @@ class Session:
         else:
             start = int(one["from"])
             self.history = [*self.history[: start + 1], Entry(one["label"], one["text"])]
+            self.texts[digest_of(one["text"])] = one["text"]
             self.at = len(self.history) - 1
 
     def _put_take(self, take: Take) -> None:
@@ -273,6 +299,11 @@ class Session:
         return Look(recipe, whole, str(self.file))
 
 
+def digest_of(text: str) -> str:
+    """Return a short name of a text, the same wherever it is made."""
+    return hashlib.sha256(text.encode()).hexdigest()[:16]
+
+
 def moved(look: Look, step: KeyPath, key: KeyPath, value: Any) -> Look:
     """Return the look with one value of one step changed, without going through its text.
 
@@ -282,6 +313,8 @@ def moved(look: Look, step: KeyPath, key: KeyPath, value: Any) -> Look:
         If the step cannot take that value.
     """
     recipe = look.recipe
+    if step[2:3] == ("overrides",):
+        return Look(_with_override(recipe, step, key, value), look.text, look.source)
     node = step_at(recipe, step)
     given = node.model_dump(mode="json", by_alias=True, exclude_unset=True)
     given["kind"] = node.kind
@@ -319,11 +352,27 @@ def step_at(recipe: Recipe, path: KeyPath) -> Step:
     return at
 
 
+def _with_override(recipe: Recipe, path: KeyPath, key: KeyPath, value: Any) -> Recipe:
+    name = str(path[1])
+    changes = rewrite.with_value(recipe.scenes[name].overrides, (path[3], *key), value)
+    scene = recipe.scenes[name].model_copy(update={"overrides": changes})
+    made = recipe.model_copy(update={"scenes": {**recipe.scenes, name: scene}})
+    try:
+        made.in_scene(name)
+    except ValidationError as error:
+        raise InputError("; ".join(one["msg"] for one in error.errors())) from error
+    return made
+
+
 def _with_step(recipe: Recipe, path: KeyPath, step: Any) -> Recipe:
     if path[0] == "rendering":
         return recipe.model_copy(update={"rendering": step})
     if path[0] == "look":
         return recipe.model_copy(update={"look": _with_item(recipe.look, path[1], step)})
+    if path[0] == "shots":
+        shot = recipe.shots[int(path[1])]
+        shot = shot.model_copy(update={"trims": _with_item(shot.trims, path[3], step)})
+        return recipe.model_copy(update={"shots": _with_item(recipe.shots, path[1], shot)})
     table = dict(getattr(recipe, str(path[0])))
     entry = table[path[1]]
     if path[2] == "rendering":

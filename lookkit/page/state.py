@@ -2,19 +2,40 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
 from lookkit.page.drawings import drawing, hues_of, levels_of
 from lookkit.page.pictures import Picture
 from lookkit.page.rewrite import own_path
-from lookkit.page.sentences import addable, step_sentence
+from lookkit.page.sentences import addable, override_sentences, step_sentence
 from lookkit.page.session import Session
 from lookkit.recipe.extend import join
 
 
-def state_of(session: Session, pictures: Sequence[Picture], output: str) -> dict[str, Any]:
+class Counted:
+    """What the light of the pictures holds; counted once."""
+
+    def __init__(self, pictures: Sequence[Picture]) -> None:
+        self._pictures = pictures
+
+    @cached_property
+    def levels(self) -> list[dict[str, Any]]:
+        """How often each level is in each scene."""
+        return levels_of(self._pictures)
+
+    @cached_property
+    def hues(self) -> list[list[float]]:
+        """Hues and chromas of all pictures."""
+        return hues_of(self._pictures)
+
+
+def state_of(
+    session: Session, pictures: Sequence[Picture], counted: Counted, output: str
+) -> dict[str, Any]:
     """Return the state as the page takes it."""
     look, recipe = session.look, session.look.recipe
     joined = join(session.text, str(session.file))
@@ -43,6 +64,7 @@ def state_of(session: Session, pictures: Sequence[Picture], output: str) -> dict
     return {
         "what": "state",
         "revision": session.revision,
+        "text": session.digest,
         "name": recipe.name,
         "show": recipe.show,
         "file": session.file.name,
@@ -51,8 +73,13 @@ def state_of(session: Session, pictures: Sequence[Picture], output: str) -> dict
         "hdr": bool(target.is_hdr),
         "undo": session.can_undo,
         "redo": session.can_redo,
-        "takes": [{"name": take.name, "now": take.text == session.text} for take in session.takes],
-        "problems": [str(problem) for problem in session.problems],
+        "takes": [
+            {"name": take.name, "now": take.text == session.text, "differs": session.differs(take)}
+            for take in session.takes
+        ],
+        "problems": [
+            {"text": str(problem), "path": _step_of(problem.key)} for problem in session.problems
+        ],
         "extends": len(joined.sources) > 1,
         "steps": all_of(("look",), recipe.look),
         "rendering": told(*rendering),
@@ -61,6 +88,10 @@ def state_of(session: Session, pictures: Sequence[Picture], output: str) -> dict
                 "name": name,
                 "light": recipe.light_of(name) or "",
                 "trims": all_of(("scenes", name, "trims"), scene.trims),
+                "overrides": [
+                    {"path": ["scenes", name, "overrides", node], **one}
+                    for node, one in override_sentences(recipe, name)
+                ],
             }
             for name, scene in recipe.scenes.items()
         ],
@@ -74,6 +105,15 @@ def state_of(session: Session, pictures: Sequence[Picture], output: str) -> dict
             }
             for name, camera in recipe.cameras.items()
         ],
+        "shots": [
+            {
+                "name": shot.match,
+                "scene": shot.scene,
+                "camera": shot.camera,
+                "trims": all_of(("shots", place, "trims"), shot.trims),
+            }
+            for place, shot in enumerate(recipe.shots)
+        ],
         "pictures": [
             {
                 "camera": one.camera,
@@ -84,26 +124,15 @@ def state_of(session: Session, pictures: Sequence[Picture], output: str) -> dict
             }
             for one in pictures
         ],
-        "levels": _levels(pictures),
-        "hues": _hues(pictures),
+        "levels": counted.levels,
+        "hues": counted.hues,
         "addable": addable(),
     }
 
 
-_kept: dict[int, tuple[Any, Any]] = {}
-
-
-def _levels(pictures: Sequence[Picture]) -> Any:
-    return _of(pictures)[0]
-
-
-def _hues(pictures: Sequence[Picture]) -> Any:
-    return _of(pictures)[1]
-
-
-def _of(pictures: Sequence[Picture]) -> tuple[Any, Any]:
-    """Return what the pictures' light holds; counted once."""
-    key = id(pictures)
-    if key not in _kept:
-        _kept[key] = (levels_of(pictures), hues_of(pictures))
-    return _kept[key]
+def _step_of(key: str) -> list[str | int]:
+    """Return the path of the step that a problem's key lies in: look[2].stops is ("look", 1)."""
+    parts: list[str | int] = []
+    for name, place in re.findall(r"([^.\[\]]+)|\[(\d+)\]", key):
+        parts.append(name or int(place) - 1)
+    return parts[:1] if parts[:1] == ["rendering"] else parts[: 2 if parts[:1] == ["look"] else 4]

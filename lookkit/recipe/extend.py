@@ -181,7 +181,7 @@ def fixed_keys(changes: Mapping[str, Any]) -> list[str]:
 def named_nodes(data: Mapping[str, Any]) -> Iterator[tuple[str, KeyPath, dict[str, Any]]]:
     """Yield the id, path and table of each node that overrides may name."""
     for path, node in _nodes(data):
-        if path[0] not in ("scenes", "cameras") and isinstance(node.get("id"), str):
+        if path[0] not in ("scenes", "cameras", "shots") and isinstance(node.get("id"), str):
             yield node["id"], path, node
 
 
@@ -203,6 +203,10 @@ def _nodes(data: Mapping[str, Any]) -> Iterator[tuple[KeyPath, dict[str, Any]]]:
             if isinstance(inner, dict):
                 yield (table, name, key), inner
             yield from listed((table, name, key), inner)
+    shots = data.get("shots")
+    for row, shot in enumerate(shots if isinstance(shots, list) else ()):
+        if isinstance(shot, dict):
+            yield from listed(("shots", row, "trims"), shot.get("trims"))
 
 
 def _source(text: str, file: str, leads: str = "") -> Source:

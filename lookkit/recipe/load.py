@@ -114,6 +114,10 @@ def _lists(data: Mapping[str, Any]) -> Iterator[tuple[KeyPath, list[Any]]]:
         for name, entry in _table(data, key).items():
             if isinstance(entry, dict):
                 found.append(((key, name, "trims"), entry.get("trims")))
+    shots = data.get("shots")
+    for row, shot in enumerate(shots if isinstance(shots, list) else ()):
+        if isinstance(shot, dict):
+            found.append((("shots", row, "trims"), shot.get("trims")))
     for path, nodes in found:
         if isinstance(nodes, list) and all(isinstance(node, dict) for node in nodes):
             yield path, nodes

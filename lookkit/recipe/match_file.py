@@ -92,6 +92,15 @@ def _light_lines(one: LightMatch) -> list[str]:
     ]
     if one.roots is not None:
         lines += ["# the colour stage, on root terms", *_matrix_lines("roots", one.roots)]
+    if one.stage is not None:
+        lines += [
+            "",
+            "[lights.stage]",
+            "# what follows the matrix, on its result and the roots of that; no 1D + 3x3 form",
+            f"learnt = {toml_value(one.stage.learnt)}",
+            *_matrix_lines("matrix", one.stage.matrix),
+            *_matrix_lines("roots", one.stage.roots),
+        ]
     if one.curve is not None:
         lines += [
             "",
@@ -104,6 +113,8 @@ def _light_lines(one: LightMatch) -> list[str]:
         ]
     known = one.statistics.model_dump(by_alias=True, exclude_none=True, exclude={"warnings"})
     lines += ["", "[lights.statistics]"]
+    if one.statistics.promise is not None:
+        lines.append("# promise: on colours that are not the chart's; nine of ten stay below up-to")
     lines += [f"{key} = {toml_value(value)}" for key, value in known.items()]
     told = one.statistics.warnings
     lines += ["warnings = [", *(f"  {toml_value(words)}," for words in told), "]"] if told else []

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Literal, Union
+from typing import Annotated, Any, Literal
 
 from pydantic import (
     AfterValidator,
@@ -22,14 +22,14 @@ from pydantic_core import PydanticCustomError
 
 from lookkit.errors import InputError, UnknownNameError
 from lookkit.matchfile.steps import Match
-from lookkit.nodes import LOOK_KINDS, RENDERING_KINDS
 from lookkit.nodes.base import Node, Step, Table, error_at
 from lookkit.nodes.film_print import FilmPrint
 from lookkit.nodes.rendering import Rendering
 from lookkit.recipe.extend import SCHEMA as SCHEMA
 from lookkit.recipe.extend import overlay
+from lookkit.recipe.kinds import AnyLookNode, AnyRendering
 from lookkit.recipe.matches import Matches
-from lookkit.recipe.shots import Shot
+from lookkit.recipe.shots import Key, Shot, shot_for
 from lookkit.recipe.tables import NOTHING, Own
 from lookkit.spaces.encodings import Encoding, encoding
 from lookkit.spaces.outputs import Output, output
@@ -43,13 +43,6 @@ from lookkit.spaces.whitepoints import (
 
 Name = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9 ._-]{0,62}$")]
 """A name that is safe as (part of) a file name on every system."""
-
-if TYPE_CHECKING:
-    AnyLookNode = Node
-    AnyRendering = Rendering
-else:
-    AnyLookNode = Annotated[Union[LOOK_KINDS], Field(discriminator="kind")]  # noqa: UP007
-    AnyRendering = Annotated[Union[RENDERING_KINDS], Field(discriminator="kind")]  # noqa: UP007
 
 Bits = Literal[8, 10, 12, 16]
 NO_MATCHES = Matches({})
@@ -254,7 +247,12 @@ class Deliver(Table):
     scenes: tuple[str, ...] = Field(
         default=(),
         description="scenes that get files of their own, beside the plain look; default those of "
-        "the shot list, so that each of its shots has its trims and the match of its light",
+        "the shot list, so that each of its shots has the trims and the match of its scene",
+    )
+    shots: bool = Field(
+        default=False,
+        description="files of their own for each line of the shot list that has trims, as for a "
+        "scene",
     )
     formats: tuple[FormatName, ...] = Field(
         default=("cube", "config", "clf", "cdl", "stills", "amf", "report"),
@@ -317,12 +315,80 @@ class Recipe(Table):
     def model_post_init(self, context: Any) -> None:
         """Keep what the recipe was validated with: its folder, own tables and matches."""
         self._context.update(context or {})
+        scenes = self.deliver.scenes
         if "scenes" not in self.deliver.model_fields_set:
             shot = {one.scene for one in self.shots}
+            scenes = tuple(name for name in self.scenes if name in shot)
+        if self.deliver.shots:
+            scenes = (*scenes, *self.shot_settings)
+        if scenes != self.deliver.scenes:
             deliver = self.deliver.model_copy()
             # Not as a set field: so it is still known that the recipe does not say it.
-            deliver.__dict__["scenes"] = tuple(name for name in self.scenes if name in shot)
+            deliver.__dict__["scenes"] = scenes
             self.__dict__["deliver"] = deliver
+
+    @property
+    def shot_settings(self) -> tuple[str, ...]:
+        """The settings of the shots that have trims of their own."""
+        return tuple(dict.fromkeys(shot.setting for shot in self.shots if shot.is_trimmed))
+
+    def setting(self, camera: str, scene: str | None, path: Path) -> str | None:
+        """Return what a file is graded in: its scene, or a setting of its own inside it.
+
+        A setting is taken wherever a scene is. It is that of the first line of the shot list that
+        the file's name fits, where that line has trims and names the same camera and scene.
+        """
+        shot = shot_for(self.shots, path)
+        own = shot is not None and (shot.camera, shot.scene) == (camera, scene)
+        return shot.graded_in if shot is not None and own else scene
+
+    def is_known(self, setting: str) -> bool:
+        """Say whether the recipe has a scene, or a shot with a setting, of this name."""
+        return setting in self.scenes or setting in self.shot_settings
+
+    def shots_left(self) -> list[str]:
+        """Return in words how many shots' own trims no delivered file holds."""
+        settings = self.shot_settings
+        left = [one for one in settings if one not in self.deliver.scenes]
+        if not left:
+            return []
+        many = f"{len(left)} lines of the shot list have" if len(left) > 1 else (
+            f"the line {left[0]!r} of the shot list has")  # fmt: skip
+        return [f"{many} trims that no file here holds (--shots writes them)"]
+
+    def is_keyed(self, setting: str | None) -> bool:
+        """Say whether a setting is that of a shot with key frames."""
+        if setting is None or setting in self.scenes:
+            return False
+        shot = self.in_setting(setting)[1]
+        return shot is not None and bool(shot.keys)
+
+    def at_frame(self, setting: str, frame: int) -> Recipe:
+        """Return the recipe with the key frames of a shot held as they are at one of its frames."""
+        shots = []
+        for shot in self.shots:
+            if shot.keys and shot.setting == setting:
+                stops, mired = shot.key_at(frame)
+                held = (Key(frame=0, stops=stops, mired=mired),)
+                shots.append(shot.model_copy(update={"keys": held}))
+            else:
+                shots.append(shot)
+        return self.model_copy(update={"shots": tuple(shots)})
+
+    def in_setting(self, setting: str) -> tuple[Scene, Shot | None]:
+        """Return the scene of a setting, and the shot where it is one's own.
+
+        Raises
+        ------
+        UnknownNameError
+            If the recipe has neither.
+        """
+        if setting in self.scenes:
+            return self.scenes[setting], None
+        for shot in self.shots:
+            if shot.is_trimmed and shot.setting == setting:
+                return Scene() if shot.scene is None else self.scenes[shot.scene], shot
+        raise UnknownNameError("scene", setting, self.scenes)
 
     def rendering_for(self, name: str) -> Rendering:
         """Return the rendering of the output called `name`."""
@@ -405,13 +471,16 @@ class Recipe(Table):
 
     def light_of(self, scene: str | None) -> str | None:
         """Return the name of a scene's light as matches have it: 3000 for 3000 kelvin."""
-        light = None if scene is None else self.scenes[scene].light
+        light = None if scene is None else self.in_setting(scene)[0].light
         return f"{light:g}" if isinstance(light, int | float) else light
 
     def cameras_of(self, scene: str | None) -> tuple[str, ...]:
-        """Return the names of the cameras that took a scene; None is any."""
-        chosen = self.scenes[scene].cameras if scene is not None else ()
-        return chosen or tuple(self.cameras)
+        """Return the names of the cameras that took a scene, or a shot of it; None is any."""
+        if scene is None:
+            return tuple(self.cameras)
+        whole, shot = self.in_setting(scene)
+        took = whole.cameras or tuple(self.cameras)
+        return took if shot is None else tuple(one for one in took if one == shot.camera)
 
     def in_scene(self, scene: str) -> Recipe:
         """Return the recipe with the overrides of one of its scenes.
@@ -421,7 +490,7 @@ class Recipe(Table):
         ValidationError
             If an override does not fit its node; loading has made sure that it does.
         """
-        changes = self.scenes[scene].overrides
+        changes = self.in_setting(scene)[0].overrides
         if not changes:
             return self
 

@@ -1,15 +1,19 @@
-"""The shot list: which files are whose, by the patterns of their names."""
+"""The shot list: which files are whose, by the patterns of their names, and their trims."""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
+from itertools import pairwise
 from pathlib import Path, PurePosixPath
 from typing import Annotated, Final
 
-from pydantic import AfterValidator, Field, StringConstraints
+import numpy as np
+from pydantic import AfterValidator, Field, StringConstraints, model_validator
 from pydantic_core import PydanticCustomError
 
-from lookkit.nodes.base import Table
+from lookkit.nodes.base import Table, error_at
+from lookkit.recipe.kinds import AnyLookNode
 
 RAW: Final = (
     ".dng", ".cr2", ".cr3", ".crw", ".nef", ".nrw", ".arw", ".srf", ".sr2", ".raf", ".orf", ".rw2",
@@ -34,6 +38,19 @@ Pattern = Annotated[
 ]
 
 
+class Key(Table):
+    """A key frame: what is added to a shot's exposure and white there."""
+
+    frame: int = Field(ge=0, description="the frame, the file's first being 0")
+    stops: float = Field(default=0.0, ge=-20.0, le=20.0, description="exposure added there",
+                         json_schema_extra={"unit": "stops"})  # fmt: skip
+    mired: float = Field(
+        default=0.0, ge=-100.0, le=300.0,
+        description="by how much warmer the light is there than the scene's: it is taken away",
+        json_schema_extra={"unit": "mired"},
+    )  # fmt: skip
+
+
 class Shot(Table):
     """One line of the shot list; the first line whose pattern a file's name fits is taken.
 
@@ -45,7 +62,51 @@ class Shot(Table):
     match: Pattern = Field(description="pattern of file names: `*` any text, `?` any letter")
     camera: str = Field(description="which of the recipe's cameras took them")
     scene: str | None = Field(default=None, description="which of the recipe's scenes they are of")
+    trims: tuple[AnyLookNode, ...] = Field(
+        default=(),
+        description="nodes that run after those of the scene and before the look, in a graph of "
+        "their own; `lookkit balance` writes them",
+    )
+    keys: tuple[Key, ...] = Field(
+        default=(),
+        description="key frames that follow a light that changes inside the shot, in the order of "
+        "frames; between them straight lines. LUTs and still forms get the middle of the first "
+        "and the last",
+    )
     note: str = Field(default="", description="for people")
+
+    @model_validator(mode="after")
+    def _keys_in_order(self) -> Shot:
+        frames = [key.frame for key in self.keys]
+        if any(second <= first for first, second in pairwise(frames)):
+            raise error_at(("keys",), "frames out of order", frames)
+        return self
+
+    @property
+    def is_trimmed(self) -> bool:
+        """Whether it has trims or key frames of its own."""
+        return bool(self.trims or self.keys)
+
+    def key_at(self, frame: float | None = None) -> tuple[float, float]:
+        """Return the stops and mired of the key frames at a frame; None is their middle."""
+        if not self.keys:
+            return 0.0, 0.0
+        frames = [float(key.frame) for key in self.keys]
+        at = (frames[0] + frames[-1]) / 2 if frame is None else frame
+        return (
+            float(np.interp(at, frames, [key.stops for key in self.keys])),
+            float(np.interp(at, frames, [key.mired for key in self.keys])),
+        )
+
+    @property
+    def setting(self) -> str:
+        """What its trims are called where a scene is named: scene and pattern, kiln/A003.mov."""
+        return f"{self.scene or ''}/{self.match}"
+
+    @property
+    def graded_in(self) -> str | None:
+        """Its setting where it has trims, else its scene."""
+        return self.setting if self.is_trimmed else self.scene
 
     def fits(self, path: Path) -> bool:
         """Say whether a file's name fits the pattern."""
@@ -61,3 +122,17 @@ class Shot(Table):
 def shot_for(shots: Sequence[Shot], path: Path) -> Shot | None:
     """Return the first line of the list that a file's name fits, or None."""
     return next((shot for shot in shots if shot.fits(path)), None)
+
+
+def pattern_of(place: Path, others: Sequence[Path]) -> str:
+    """Return the pattern that fits a file and none of the others: its name, folders if need be."""
+    parts = place.parts
+    for length in range(1, len(parts) + 1):
+        tail = [one.casefold() for one in parts[-length:]]
+        same = [one for one in others if [p.casefold() for p in one.parts[-length:]] == tail]
+        if len(same) <= 1:
+            break
+    name = "/".join(part for part in parts[-length:] if part != "/")
+    plain = re.sub(r"[\[*?]", lambda found: f"[{found[0]}]", name)
+    # A pattern has no backslash, and begins with no space.
+    return re.sub(r"^\s|\\", "?", plain)

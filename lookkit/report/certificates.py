@@ -90,7 +90,7 @@ def _known(look: Look) -> dict[str, tuple[str, str, str | None]]:
         cube_name(look, camera, output, size, scene): (camera, output, scene)
         for camera in look.cameras
         for output in look.outputs
-        for scene in (None, *look.scenes)
+        for scene in (None, *look.scenes, *look.recipe.shot_settings)
         for size in SIZES
     }
 

@@ -37,6 +37,10 @@ def describe(look: Look) -> str:
         lines += _list(recipe.scenes[scene].trims)
         for name, changes in recipe.scenes[scene].overrides.items():
             lines.append(f"  changes {name}: {', '.join(map(str, changes))}")
+    for shot in recipe.shots:
+        if shot.is_trimmed:
+            lines.append(f"shot {shot.setting}: camera {shot.camera}")
+            lines += _list(shot.trims)
     lines.append("look:")
     lines += _list(recipe.look) or ["  (no nodes)"]
     if unsaid := unsayable(graph.look()):
@@ -66,6 +70,7 @@ def warnings(look: Look) -> list[str]:
     lists: list[tuple[str, Sequence[Step]]] = [("look", recipe.look)]
     lists += [(f"camera {name}", one.trims) for name, one in recipe.cameras.items()]
     lists += [(f"scene {name}", one.trims) for name, one in recipe.scenes.items()]
+    lists += [(f"shot {one.setting}", one.trims) for one in recipe.shots]
     for where, nodes in lists:
         for node in nodes:
             found += [f"{where}, {node.label}: {text}" for text in node.warnings()]

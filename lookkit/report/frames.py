@@ -151,7 +151,9 @@ def _graded(
         cells.append(Cell(small(shown, width, picture.aspect), text))
     found = None
     for number, (look, name) in enumerate(zip(looks, names, strict=True)):
-        signal = look.apply(picture.code, camera=taken.camera, output=output, scene=taken.scene)
+        signal = look.apply(
+            picture.code, camera=taken.camera, output=output, scene=taken.setting(look)
+        )
         target = look.graph.output(output)
         if measured and number == 0:
             found = measure_signal(signal, target)

@@ -166,7 +166,9 @@ def _add_scenes(
             light = scene.light
             lit = [f"{light:g} K" if isinstance(light, float) else light] if light else []
             changed = [f"changes {', '.join(scene.overrides)}"] if scene.overrides else []
-            lines, trims = [*lit, *changed], scene.trims
+            own = sum(one.is_trimmed and one.scene == name for one in recipe.shots)
+            shots = [f"{own} shot{'s' * (own > 1)} with trims"] if own else []
+            lines, trims = [*lit, *changed, *shots], scene.trims
             taken = [cameras[one] for one in recipe.cameras_of(name)]
         title = "no scene" if name is None else f"scene {name}"
         first = drawing.add(_Box(column, y, title, lines), taken, State.SCENE)

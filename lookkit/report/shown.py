@@ -33,15 +33,20 @@ _LINEAR = np.where(
 
 
 def srgb_of(target: Output) -> Processor:
-    """Return what carries the signal of an output to that of an sRGB display.
+    """Return what carries the signal of an output to that of an sRGB display; see `screen_of`."""
+    return screen_of(target, output("sRGB"))
 
-    Light relative to paper white is equal on both; what lies outside BT.709 or above paper
-    white is clipped, and whites that differ are adapted (Bradford).
+
+def screen_of(target: Output, screen: Output) -> Processor:
+    """Return what carries the signal of an output to that of a computer's display.
+
+    Light relative to paper white is equal on both; what lies outside the display's primaries or
+    above paper white is clipped, and whites that differ are adapted (Bradford).
     """
     from lookkit.spaces.ocio_ops import matrix
 
-    rows = between(target.limiting, BT709, "bradford") * (100.0 / target.reference_white)
-    steps = [*target.lower_inverse(), matrix(rows), *output("sRGB").lower()]
+    rows = between(target.limiting, screen.limiting, "bradford") * (100.0 / target.reference_white)
+    steps = [*target.lower_inverse(), matrix(rows), *screen.lower()]
     return Processor(steps)
 
 

@@ -208,6 +208,16 @@ _CIE_15: Final[dict[str, Chromaticity]] = {
 tungsten, fluorescent, high-pressure and LED lamps; D65 as video standards round it."""
 
 
+def light_kelvin(light: float | str | None) -> float:
+    """Return the colour temperature of a scene's light; daylight of 5600 K where none is known."""
+    if isinstance(light, int | float):
+        return float(light)
+    try:
+        return float(round(kelvin_and_tint(illuminant(light or "daylight"))[0]))
+    except InputError:
+        return 5600.0
+
+
 @cache
 def illuminants() -> Mapping[str, Chromaticity]:
     """Return the named whites.

@@ -123,12 +123,12 @@ def measured_camera():
     return InputTransform(replace(encoding("LogC4"), curve=Points(points=points)))
 
 
-def matched_camera(roots=None):
+def matched_camera(stage=None):
     """A camera of unknown encoding, with as many slopes as `lookkit match` fits."""
     slopes = np.exp(np.random.default_rng(3).normal(0.0, 0.3, KNOTS))
     curve = MatchCurve("B", ToneCurve(top=1.0, slopes=tuple(slopes)))
     matrix = ((0.9, 0.08, 0.02), (0.05, 0.9, 0.05), (0.02, 0.1, 0.88))
-    return curve, MatchColours("B", matrix, roots)
+    return curve, MatchColours("B", matrix, stage)
 
 
 @compiled
@@ -137,7 +137,12 @@ def matched_camera(roots=None):
     [
         (measured_camera(),),
         matched_camera(),
-        matched_camera(((0.05, -0.02, 0.01), (0.02, 0.03, -0.05), (0.0, 0.04, 0.02))),
+        matched_camera(
+            (
+                ((1.02, -0.01, 0.0), (0.02, 0.97, 0.0), (0.0, 0.03, 0.98)),
+                ((0.05, -0.02, 0.01), (0.02, 0.03, -0.05), (0.0, 0.04, 0.02)),
+            )
+        ),
     ],
     ids=["points", "match", "match with a colour stage"],
 )

@@ -44,8 +44,17 @@ def _aligned(spectra: Any) -> Array:
 
 @cache
 def sensitivities(name: str) -> Array:
-    """Measured sensitivities, (81, 3): a key of colour-science, or a sample file's path."""
+    """Measured sensitivities, (81, 3): a key of colour-science, or a sample file's path.
+
+    "made-up SEED PATH,PATH,..." makes some up from measured ones.
+    """
     import colour
+
+    if name.startswith("made-up "):
+        from tests.match.worlds import made_up
+
+        _, seed, paths = name.split(" ", 2)
+        return made_up(int(seed), paths.split(","))
 
     if name == "rawtoaces":
         root = Path(colour.__file__).parent / "characterisation" / "datasets" / "rawtoaces"

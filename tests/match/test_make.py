@@ -5,7 +5,6 @@ import pytest
 
 from lookkit.errors import InputError
 from lookkit.match.frames import Exposure, Footage, read_exposure
-from lookkit.match.light import refuse_other_light
 from lookkit.match.make import match_charts
 from lookkit.match.report import patches_picture, report_dict, summary, write_json, write_page
 from lookkit.spaces.encodings import encoding
@@ -217,31 +216,3 @@ def test_charts_that_cannot_be_brought_together_are_refused():
     shuffled = Footage("B", (Exposure(mixed, bits=8, range="legal"),), corners=film.B_CORNERS)
     with pytest.raises(InputError, match=r"cannot be brought together|is not the chart"):
         match_charts(footage_a(), shuffled)
-
-
-def scene_frames(b_light):
-    """The same wall of colours through both cameras, each with its own light."""
-    rng = np.random.default_rng(5)
-    spectra = sim.training_spectra()[rng.integers(0, 190, 400)]
-    a = CAMERA_A.codes(CAMERA_A.truth(spectra), rng).reshape(20, 20, 3)
-    b = sim.CameraB(sim.TYPICAL[1], b_light, 0)
-    # The white balance stays set for daylight, where it was for the chart.
-    balance = np.ones(3)
-    if b_light is not CAMERA_B.illuminant:
-        sensitivity = sim.sensitivities(sim.TYPICAL[1])
-        white = (sensitivity * b_light[:, None]).sum(axis=0)
-        day = (sensitivity * CAMERA_B.illuminant[:, None]).sum(axis=0)
-        balance = white / day / (white / day)[1]
-    signal = b.signal(b.linear(spectra, 0.0) * balance)
-    codes = ((16.0 + 219.0 * signal) / 255.0).reshape(20, 20, 3)
-    return (
-        Footage("A", (Exposure(a, files=("scene_a.dpx",)),), LOG),
-        Footage("B", (Exposure(codes, bits=8, range="legal"),)),
-    )
-
-
-def test_a_scene_in_the_chart_s_light_is_accepted_and_one_in_another_refused(made):
-    red, blue = refuse_other_light(made.match, *scene_frames(CAMERA_B.illuminant))
-    assert max(abs(red), abs(blue)) < 0.05
-    with pytest.raises(InputError, match="shot under a light unlike the scene's"):
-        refuse_other_light(made.match, *scene_frames(sim.light("A")))

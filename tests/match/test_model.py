@@ -6,6 +6,7 @@ import pytest
 from lookkit.errors import RecipeError
 from lookkit.evaluate import evaluate
 from lookkit.lower import lower
+from lookkit.matchfile.roots import root_terms
 from lookkit.matchfile.steps import Match
 from lookkit.ocio import Processor, library
 from lookkit.recipe.match_file import match_text, parse_match, read_match, write_match
@@ -107,9 +108,20 @@ def test_a_colour_stage_has_no_matrix_form_but_its_curve_has_one():
     assert colours.lower() is None
     assert colours.inverse(np.zeros((1, 3))) is None
     plain = match.without_stage.steps[1]
-    grey = np.full((1, 3), 0.18)
-    assert plain.evaluate(grey) == pytest.approx(colours.evaluate(grey), abs=1e-15)
+    matched_grey = np.linalg.solve(np.array(match.one.matrix), np.full(3, 0.18))[None]
+    assert plain.evaluate(matched_grey) == pytest.approx(colours.evaluate(matched_grey), abs=1e-12)
     assert plain.lower() is not None
+
+
+def test_the_stage_of_earlier_versions_on_the_camera_s_own_light_is_still_read(trial):
+    roots = ((0.05, -0.02, 0.01), (0.02, 0.03, -0.05), (0.0, 0.04, 0.02))
+    one = trial.match.one.model_copy(update={"roots": roots, "stage": None})
+    old = trial.match.file.model_copy(update={"lights": (one,)})
+    assert parse_match(match_text(old)) == old
+    light = np.random.default_rng(0).uniform(0.0, 1.0, size=(20, 3))
+    wanted = light @ np.array(one.matrix).T + root_terms(light) @ np.array(roots).T
+    assert Match(old, one).steps[1].evaluate(light) == pytest.approx(wanted, abs=1e-12)
+    assert Match(old, one).without_stage.one.matrix == one.matrix
 
 
 def test_one_file_holds_several_lights_each_once(trial):

@@ -4,53 +4,22 @@ import numpy as np
 import pytest
 
 from lookkit.errors import InputError
-from lookkit.match.frames import Exposure, Footage
 from lookkit.match.paired import match_frames
-from lookkit.spaces.encodings import encoding
 from tests.match import simulation as sim
+from tests.match import walls
 from tests.match.trials import scene_of
+from tests.match.walls import HEIGHT, WIDTH, footage
 
 pytest.importorskip("colour", reason="the spectra come from colour-science, an optional extra")
 cv2 = pytest.importorskip("cv2", reason="frames are registered with opencv, of the extra 'match'")
 
 CAMERA_A, CAMERA_B = sim.pair(sim.TYPICAL, 0)
-HEIGHT, WIDTH = 720, 1280
-
-
-def wall(rng):
-    """A wall of overlapping coloured tiles: which spectrum and brightness is where."""
-    labels = np.zeros((HEIGHT, WIDTH), dtype=int)
-    for label in range(1, 420):
-        middle = rng.uniform([0, 0], [WIDTH, HEIGHT])
-        size = rng.uniform(40, 120, size=2)
-        box = cv2.boxPoints((middle, size, rng.uniform(0, 90)))
-        cv2.fillPoly(labels_view := labels.astype(np.int32), [box.astype(np.int32)], label)
-        labels = labels_view
-    spectra = sim.training_spectra()[rng.integers(0, 190, 420)]
-    return labels, spectra * 2.0 ** rng.uniform(-3.0, 0.3, size=(420, 1))
 
 
 @pytest.fixture(scope="module")
 def filmed():
     """Camera A straight on; camera B from the side, 75 % overlap, with a moving thing."""
-    rng = np.random.default_rng(4)
-    labels, spectra = wall(rng)
-    texture = 2.0 ** (0.06 * rng.normal(size=(HEIGHT // 4, WIDTH // 4)))
-    texture = cv2.resize(texture, (WIDTH, HEIGHT))[..., None]
-    a = CAMERA_A.truth(spectra)[labels] * texture
-    b = CAMERA_B.linear(spectra, 0.0)[labels] * texture
-    warp = np.array([[0.95, 0.06, -120.0], [-0.04, 0.97, 60.0], [1e-5, 2e-5, 1.0]])
-    b = cv2.warpPerspective(b, warp, (WIDTH, HEIGHT), borderMode=cv2.BORDER_REFLECT)
-    b[300:520, 500:760] = CAMERA_B.linear(spectra[:1], 0.0)[0]
-    b = b + rng.normal(size=b.shape) * 0.006 * np.sqrt(np.maximum(b, 0) + 0.02)
-    return CAMERA_A.codes(a, rng), sim.through_video(CAMERA_B.signal(b))
-
-
-def footage(a, b):
-    return (
-        Footage("A", (Exposure(a, files=("a.dpx",)),), encoding("LogC4")),
-        Footage("B", (Exposure(b, files=("b.mov",), bits=8, range="legal"),)),
-    )
+    return walls.filmed(CAMERA_A, CAMERA_B)
 
 
 def held_out(made):

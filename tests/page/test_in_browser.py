@@ -242,6 +242,45 @@ def test_a_change_meets_an_edit_of_the_file_and_both_are_kept(tab, served):
     )
 
 
+def test_a_drag_reaches_its_own_step_though_the_file_gets_one_before_it(tab, served):
+    box = numbers(tab, "Colour, saturation").first.bounding_box()
+    tab.mouse.move(box["x"] + 10, box["y"] + 8)
+    tab.mouse.down()
+    tab.mouse.move(box["x"] + 50, box["y"] + 8)
+    step = '[[look]]\nkind = "saturation"\nsaturation = 0.95\n\n'
+    head = "# Leaves lean to olive."
+    served.recipe.write_text(RECIPE.replace(head, step + head))
+    until(tab, "page.state.steps.length === 3")
+    tab.mouse.move(box["x"] + 60, box["y"] + 8)
+    tab.mouse.up()
+    wait_for_file(served, lambda tables: tables["look"][2]["saturation"] != 1.2)
+    assert saved(served)["look"][0]["saturation"] == 0.95
+
+
+@pytest.mark.parametrize("mine", [True, False])
+def test_a_number_that_both_set_is_asked_about_in_words(tab, served, mine):
+    box = numbers(tab, "Colour, saturation").first.bounding_box()
+    tab.mouse.move(box["x"] + 10, box["y"] + 8)
+    tab.mouse.down()
+    tab.mouse.move(box["x"] + 50, box["y"] + 8)
+    served.recipe.write_text(RECIPE.replace("saturation = 1.2", "saturation = 0.5"))
+    until(tab, "page.state.steps[1].parts.some((part) => part.v === 0.5)")
+    tab.mouse.move(box["x"] + 60, box["y"] + 8)
+    tab.mouse.up()
+    until(tab, "!document.getElementById('question').hidden")
+    assert "the file was changed too: it says 0.5 now" in tab.locator("#asked").inner_text()
+    assert saved(served)["look"][1]["saturation"] == 0.5
+    tab.get_by_role("button", name="all the same" if mine else "leave the file as it is").click()
+    if mine:
+        wait_for_file(served, lambda tables: tables["look"][1]["saturation"] > 1.2)
+    until(tab, EXACT)
+    shown = tab.evaluate("page.state.steps[1].parts.find((part) => part.t === 'number').v")
+    assert shown == saved(served)["look"][1]["saturation"]
+    field = numbers(tab, "Colour, saturation").first
+    assert float(field.get_attribute("aria-valuenow")) == shown
+    assert (shown == 0.5) is not mine
+
+
 def test_a_picked_point_tells_its_stops_and_can_be_made_neutral(tab, served):
     tab.locator(".picture").first.click(position={"x": 120, "y": 60})
     until(tab, "page.point !== null")

@@ -82,7 +82,7 @@ def mark_timeline(
     output
         The recipe's output that the AMFs are for; None is its first.
     cdl
-        "look": trims and look of the scene; "trims": the scene's own trims; "none": no CDL.
+        "look": trims and look of the scene; "trims": the trims of scene and shot; "none": no CDL.
     rate
         Frames per second of an EDL, which does not say it.
     leave
@@ -128,7 +128,7 @@ class _Chooser:
         if shot is None:
             self.unfit.append(f"{where}: {' / '.join(called) or 'a clip without a name'}")
             return None
-        key = (shot.camera, shot.scene)
+        key = (shot.camera, shot.graded_in)
         if key not in self._made:
             try:
                 self._made[key] = self.source.marks(shot)

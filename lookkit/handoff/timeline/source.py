@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from lookkit.look import Look
 
 Cdl = Literal["look", "trims", "none"]
-"""What the CDL stands for: trims and look, a scene's trims alone, or no CDL at all."""
+"""What the CDL stands for: trims and look, the trims of scene and shot alone, or no CDL at all."""
 _LARGEST = 4 << 20
 
 
@@ -68,7 +68,7 @@ def source_of(path: Path, shots: Sequence[Shot] | None, output: str | None, cdl:
     InputError
         If there is none, or it has no such output.
     """
-    from lookkit.look import load
+    from lookkit.look import Look, load
 
     recipe = path / "recipe.toml" if path.is_dir() else path
     look = load(recipe)
@@ -76,20 +76,23 @@ def source_of(path: Path, shots: Sequence[Shot] | None, output: str | None, cdl:
     look.graph.output(name)
     if path.is_dir():
         return _Folder(look, path, name, cdl)
-    used = {shot.scene for shot in (look.recipe.shots if shots is None else shots) if shot.scene}
-    return _Recipe(look.delivering([one for one in look.scenes if one in used]), name, cdl)
+    listed = look.recipe.shots if shots is None else tuple(shots)
+    look = Look(look.recipe.model_copy(update={"shots": listed}), look.text, look.source)
+    used = {shot.scene for shot in listed if shot.scene}
+    scenes = [one for one in look.scenes if one in used]
+    return _Recipe(look.delivering(scenes, shots=True), name, cdl)
 
 
 def _named(look: Look, shot: Shot, output: str) -> amf.AmfFile:
     for one in amf.files(look):
-        if (one.camera, one.output, one.scene) == (shot.camera, output, shot.scene):
+        if (one.camera, one.output, one.scene) == (shot.camera, output, shot.graded_in):
             return one
     raise InputError(f"scene {shot.scene!r} was not taken by camera {shot.camera!r}")
 
 
 def _change(look: Look, shot: Shot, cdl: Cdl) -> Change | None:
     for one in changes(look):
-        if (one.part, one.scene) == (cdl, shot.scene):
+        if (one.part, one.scene) == (cdl, shot.graded_in):
             return one
     return None
 
@@ -135,24 +138,25 @@ class _Folder:
 
     def marks(self, shot: Shot) -> Marks:
         """Return what a shot gets."""
-        name = self._file("amf", "chain", shot.scene, camera=shot.camera, output=self.output)
+        name = self._file("amf", "chain", shot.graded_in, camera=shot.camera, output=self.output)
         if name is None:
             raise InputError(
                 f"{self.folder}: no AMF of camera {shot.camera}, output {self.output}, "
-                f"{_scene(shot)}; expected one: build with it"
+                f"{_scene(shot)}; expected one: build with it{_asking(shot)}"
             )
         return Marks(self._correction(shot), Path(name).name, uuid_of(self.folder / name))
 
     def _correction(self, shot: Shot) -> Correction | None:
         if self.cdl == "none":
             return None
-        name = self._file("cdl", f"cdl-{self.cdl}", shot.scene)
+        name = self._file("cdl", f"cdl-{self.cdl}", shot.graded_in)
         if name is not None:
             return read_cc(self.folder / name)
         if self.cdl == "trims":
             return Correction("none")
         raise InputError(
             f"{self.folder}: no CDL of the look, {_scene(shot)}; expected one: build with it"
+            f"{_asking(shot)}"
         )
 
     def _file(self, format: str, part: str, scene: str | None, **names: str) -> str | None:
@@ -180,4 +184,10 @@ def uuid_of(amf_file: Path) -> str:
 
 
 def _scene(shot: Shot) -> str:
+    if shot.is_trimmed:
+        return f"shot {shot.setting}"
     return f"scene {shot.scene}" if shot.scene else "without a scene"
+
+
+def _asking(shot: Shot) -> str:
+    return " (--shots)" if shot.is_trimmed else ""

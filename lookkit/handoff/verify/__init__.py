@@ -202,7 +202,7 @@ def _as_built(look: Look, listing: Listing) -> Look:
     scenes = chosen.get("scenes") if isinstance(chosen, dict) else None
     if "scenes" in look.recipe.deliver.model_fields_set or not isinstance(scenes, list):
         return look
-    return look.delivering([one for one in scenes if one in look.scenes])
+    return look.delivering([one for one in scenes if look.recipe.is_known(one)])
 
 
 def _truths(listing: Listing) -> tuple[Truths | None, list[Row]]:

@@ -222,7 +222,7 @@ def _by_shots(
         if shot is None or "camera" not in entry:
             continue
         count += 1
-        here, listed = (entry["camera"], entry.get("scene")), (shot.camera, shot.scene)
+        here, listed = (entry["camera"], entry.get("scene")), (shot.camera, shot.graded_in)
         if here != listed:
             others.append(f"{what} has the look of {_who(*here)}, the recipe says {_who(*listed)}")
     if others:

@@ -11,7 +11,7 @@ function make(name, attributes = {}, text) {
 
 const W = 360, H = 170, LEFT = 34, TOP = 8, PLOT = 120;
 
-// on: {move(key, value), done(key, value)}
+// on: {move(key, value), done(key, value, before), rest()}
 export function drawing(svg, data, context, on) {
   svg.replaceChildren();
   if (data.form === 'hues') hues(svg, data, context, on);
@@ -54,6 +54,7 @@ function tone(svg, data, context, on) {
     const dot = make('circle', {cx: X(handle.x), cy: Y(Math.max(bottom, Math.min(top, handle.y))), r: 6, class: 'handle',
       tabindex: 0, role: 'slider', 'aria-label': `${handle.name}: arrows move it`,
       'aria-valuenow': handle.y, 'aria-valuetext': `${handle.y} at ${handle.x} stops`});
+    const height = handle.y + (handle.sum ? handle.x : 0);
     let grip = null, axis = null, last = null;
     const at = (event) => {
       const box = svg.getBoundingClientRect(), scale = svg.viewBox.baseVal.width / box.width;
@@ -61,26 +62,26 @@ function tone(svg, data, context, on) {
         y: top - ((event.clientY - box.top) * scale - TOP) / PLOT * (top - bottom)};
     };
     const round = (v) => Math.round(v * 20) / 20;
-    dot.addEventListener('pointerdown', (event) => { event.preventDefault(); dot.setPointerCapture(event.pointerId); dot.focus(); grip = {x: event.clientX, y: event.clientY}; axis = null; });
+    dot.addEventListener('pointerdown', (event) => { event.preventDefault(); dot.setPointerCapture(event.pointerId); dot.focus(); dot.classList.add('held'); grip = {x: event.clientX, y: event.clientY}; axis = null; });
     dot.addEventListener('pointermove', (event) => {
       if (!grip) return;
       const dx = Math.abs(event.clientX - grip.x), dy = Math.abs(event.clientY - grip.y);
       if (!axis && Math.max(dx, dy) < 4) return;
       axis ??= dx > dy ? 'x' : 'y';
       const here = at(event);
-      last = axis === 'x' ? [handle.xkey, round(here.x)] : [handle.ykey, round(here.y + (handle.sum ? handle.x : 0))];
+      last = axis === 'x' ? [handle.xkey, round(here.x), handle.x] : [handle.ykey, round(here.y + (handle.sum ? handle.x : 0)), height];
       if (axis === 'x') dot.setAttribute('cx', X(here.x)); else dot.setAttribute('cy', Y(here.y));
-      on.move(...last);
+      on.move(last[0], last[1]);
     });
-    const end = () => { if (grip && last) on.done(...last); grip = last = null; };
+    const end = () => { if (grip && last) on.done(...last); grip = last = null; dot.classList.remove('held'); on.rest(); };
     dot.addEventListener('pointerup', end);
     dot.addEventListener('pointercancel', end);
     dot.addEventListener('keydown', (event) => {
       const by = {ArrowUp: [0, 0.05], ArrowDown: [0, -0.05], ArrowLeft: [-0.1, 0], ArrowRight: [0.1, 0]}[event.key];
       if (!by) return;
       event.preventDefault();
-      const change = by[0] ? [handle.xkey, round(handle.x + by[0] * (event.shiftKey ? 10 : 1))]
-        : [handle.ykey, round(handle.y + (handle.sum ? handle.x : 0) + by[1] * (event.shiftKey ? 10 : 1))];
+      const change = by[0] ? [handle.xkey, round(handle.x + by[0] * (event.shiftKey ? 10 : 1)), handle.x]
+        : [handle.ykey, round(height + by[1] * (event.shiftKey ? 10 : 1)), height];
       on.done(...change);
     });
     svg.append(dot);
@@ -114,7 +115,7 @@ function hues(svg, data, context, on) {
       'aria-label': `band ${k + 1}: arrows move it around the circle`, 'aria-valuenow': band.centre, 'aria-valuetext': `${band.centre} degrees`});
     const key = [...band.key, 'centre'];
     let grip = false, last = null;
-    dot.addEventListener('pointerdown', (event) => { event.preventDefault(); dot.setPointerCapture(event.pointerId); dot.focus(); grip = true; });
+    dot.addEventListener('pointerdown', (event) => { event.preventDefault(); dot.setPointerCapture(event.pointerId); dot.focus(); dot.classList.add('held'); grip = true; });
     dot.addEventListener('pointermove', (event) => {
       if (!grip) return;
       const box = svg.getBoundingClientRect(), scale = W / box.width;
@@ -124,14 +125,14 @@ function hues(svg, data, context, on) {
       dot.setAttribute('cx', px); dot.setAttribute('cy', py);
       on.move(key, last);
     });
-    const end = () => { if (grip && last !== null) on.done(key, last); grip = false; last = null; };
+    const end = () => { if (grip && last !== null) on.done(key, last, band.centre); grip = false; last = null; dot.classList.remove('held'); on.rest(); };
     dot.addEventListener('pointerup', end);
     dot.addEventListener('pointercancel', end);
     dot.addEventListener('keydown', (event) => {
       const by = {ArrowUp: 1, ArrowRight: -1, ArrowLeft: 1, ArrowDown: -1}[event.key];
       if (!by) return;
       event.preventDefault();
-      on.done(key, (band.centre + by * (event.shiftKey ? 10 : 1) + 360) % 360);
+      on.done(key, (band.centre + by * (event.shiftKey ? 10 : 1) + 360) % 360, band.centre);
     });
     svg.append(dot);
   });

@@ -6,46 +6,55 @@ void main() {
   gl_Position = vec4(p * 2.0 - 1.0, 0.0, 1.0);
 }`;
 
-const PIXELS = `#version 300 es
+const HEAD = `#version 300 es
 precision highp float;
 precision highp int;
 precision highp usampler2D;
-precision highp sampler3D;
 uniform usampler2D light;
-uniform sampler2D before, exact;
-uniform sampler3D lattice, other;
-uniform int points, otherPoints, left, right;
+uniform sampler2D lattice;
+uniform int points;
 uniform vec2 at, cell, size;
-uniform float line;
 out vec4 colour;
 
-vec3 read(sampler3D cube, int n, vec3 place) {
+// A lattice lies flat: its second and third axis are rows. Floats are what a processor without
+// a graphics card reads fastest, four times as fast as half floats.
+vec3 read(sampler2D cube, int n, vec3 place) {
   vec3 p = place * float(n - 1);
   vec3 low = min(floor(p), vec3(float(n - 2)));
   vec3 f = p - low;
-  ivec3 i = ivec3(low);
   vec3 over = step(f.yzx, f);
-  vec3 most = over * (1.0 - over.zxy);
-  vec3 least = (1.0 - over) * over.zxy;
+  ivec3 i = ivec3(low);
+  ivec3 a = i + ivec3(over * (1.0 - over.zxy));
+  ivec3 b = i + 1 - ivec3((1.0 - over) * over.zxy);
   float high = max(max(f.x, f.y), f.z), small = min(min(f.x, f.y), f.z);
   float middle = f.x + f.y + f.z - high - small;
-  return texelFetch(cube, i, 0).rgb * (1.0 - high)
-       + texelFetch(cube, i + ivec3(most), 0).rgb * (high - middle)
-       + texelFetch(cube, i + 1 - ivec3(least), 0).rgb * (middle - small)
-       + texelFetch(cube, i + 1, 0).rgb * small;
+  return texelFetch(cube, ivec2(i.x, i.y + n * i.z), 0).rgb * (1.0 - high)
+       + texelFetch(cube, ivec2(a.x, a.y + n * a.z), 0).rgb * (high - middle)
+       + texelFetch(cube, ivec2(b.x, b.y + n * b.z), 0).rgb * (middle - small)
+       + texelFetch(cube, ivec2(i.x + 1, i.y + 1 + n * (i.z + 1)), 0).rgb * small;
 }
+ivec2 pixel(vec2 here) { return min(ivec2(vec2(here.x, 1.0 - here.y) * size), ivec2(size) - 1); }
+vec3 placeOf(ivec2 q) { return vec3(texelFetch(light, q, 0).rgb) / 65535.0; }
+`;
 
+const LIVE = HEAD + `
+void main() { colour = vec4(read(lattice, points, placeOf(pixel((gl_FragCoord.xy - at) / cell))), 1.0); }`;
+
+const PIXELS = HEAD + `
+uniform sampler2D before, exact, other;
+uniform int otherPoints, left, right;
+uniform float line;
 void main() {
   vec2 here = (gl_FragCoord.xy - at) / cell;
-  ivec2 q = min(ivec2(vec2(here.x, 1.0 - here.y) * size), ivec2(size) - 1);
+  ivec2 q = pixel(here);
   int way = here.x < line ? left : right;
   if (way == 2) colour = vec4(texelFetch(before, q, 0).rgb, 1.0);
   else if (way == 3) colour = vec4(texelFetch(exact, q, 0).rgb, 1.0);
-  else {
-    vec3 place = vec3(texelFetch(light, q, 0).rgb) / 65535.0;
-    colour = vec4(way == 1 ? read(other, otherPoints, place) : read(lattice, points, place), 1.0);
-  }
+  else if (way == 1) colour = vec4(read(other, otherPoints, placeOf(q)), 1.0);
+  else colour = vec4(read(lattice, points, placeOf(q)), 1.0);
 }`;
+
+const UNITS = {light: 0, before: 1, exact: 2, lattice: 3, other: 4};
 
 export const NOW = 0, OTHER = 1, BEFORE = 2, EXACT = 3;
 
@@ -54,6 +63,7 @@ export class Film {
     this.canvas = canvas;
     this.frames = new Map();
     this.sets = [null, null];
+    this.space = 'srgb';
     this.onrestored = () => {};
     canvas.addEventListener('webglcontextlost', (event) => event.preventDefault());
     canvas.addEventListener('webglcontextrestored', () => { this.start(); this.again(); this.onrestored(); });
@@ -64,8 +74,23 @@ export class Film {
     const gl = this.canvas.getContext('webgl2', {antialias: false, alpha: true, depth: false});
     if (!gl) throw new Error('this browser has no WebGL 2, which the page draws with');
     this.gl = gl;
-    const program = gl.createProgram();
-    for (const [kind, source] of [[gl.VERTEX_SHADER, CORNERS], [gl.FRAGMENT_SHADER, PIXELS]]) {
+    if (this.space !== 'srgb') this.widen(this.space);
+    this.programs = {live: this.program(LIVE), whole: this.program(PIXELS)};
+    gl.pixelStorei(gl.UNPACK_ALIGNMENT, 1);
+    gl.enable(gl.SCISSOR_TEST);
+  }
+
+  // Draw in wider colours, where the browser can; say whether it does.
+  widen(space) {
+    try { this.gl.drawingBufferColorSpace = space; } catch { return false; }
+    if (this.gl.drawingBufferColorSpace !== space) return false;
+    this.space = space;
+    return true;
+  }
+
+  program(text) {
+    const gl = this.gl, program = gl.createProgram();
+    for (const [kind, source] of [[gl.VERTEX_SHADER, CORNERS], [gl.FRAGMENT_SHADER, text]]) {
       const shader = gl.createShader(kind);
       gl.shaderSource(shader, source);
       gl.compileShader(shader);
@@ -75,16 +100,11 @@ export class Film {
     }
     gl.linkProgram(program);
     gl.useProgram(program);
-    this.at = {};
-    for (const name of ['light', 'before', 'exact', 'lattice', 'other', 'points', 'otherPoints',
-      'left', 'right', 'at', 'cell', 'size', 'line']) this.at[name] = gl.getUniformLocation(program, name);
-    gl.uniform1i(this.at.light, 0);
-    gl.uniform1i(this.at.before, 1);
-    gl.uniform1i(this.at.exact, 2);
-    gl.uniform1i(this.at.lattice, 3);
-    gl.uniform1i(this.at.other, 4);
-    gl.pixelStorei(gl.UNPACK_ALIGNMENT, 1);
-    gl.enable(gl.SCISSOR_TEST);
+    const at = {};
+    for (const name of ['points', 'otherPoints', 'left', 'right', 'at', 'cell', 'size', 'line'])
+      at[name] = gl.getUniformLocation(program, name);
+    for (const [name, unit] of Object.entries(UNITS)) gl.uniform1i(gl.getUniformLocation(program, name), unit);
+    return {program, at};
   }
 
   // After a lost context everything goes up again from what is kept here.
@@ -93,7 +113,7 @@ export class Film {
       frame.textures = {};
       for (const what of ['light', 'before', 'exact']) if (frame[what]) this.upload(frame, what);
     }
-    this.sets.forEach((set, slot) => { if (set) { set.textures = null; this.lattices(slot, set.n, set.which, set.data); } });
+    for (const set of this.sets) if (set) for (const cube of set.cubes) { cube.texture = null; this.raise(set.n, cube); }
   }
 
   frame(index, what, w, h, data) {
@@ -124,34 +144,49 @@ export class Film {
 
   stale() { for (const frame of this.frames.values()) frame.fresh = false; }
 
-  lattices(slot, n, which, data) {
-    const gl = this.gl, each = n * n * n * 4;
-    let set = this.sets[slot];
-    const count = data.length / each;
-    if (!set || set.n !== n || !set.textures || set.textures.length !== count) {
-      if (set && set.textures) for (const texture of set.textures) gl.deleteTexture(texture);
-      set = this.sets[slot] = {textures: []};
-      for (let k = 0; k < count; k++) {
-        const texture = gl.createTexture();
-        gl.bindTexture(gl.TEXTURE_3D, texture);
-        gl.texStorage3D(gl.TEXTURE_3D, 1, gl.RGBA16F, n, n, n);
-        gl.texParameteri(gl.TEXTURE_3D, gl.TEXTURE_MIN_FILTER, gl.NEAREST);
-        gl.texParameteri(gl.TEXTURE_3D, gl.TEXTURE_MAG_FILTER, gl.NEAREST);
-        set.textures.push(texture);
+  // A message of lattices: which picture has which, their numbers, and the codes of those that
+  // this page does not have yet.
+  lattices(slot, n, data) {
+    const [pictures, count] = new Uint32Array(data, 20, 2);
+    const words = new Uint32Array(data, 28, pictures + 2 * count), each = n * n * n;
+    const which = [...words.subarray(0, pictures)], old = this.sets[slot], cubes = [], spare = [];
+    const kept = new Map(old ? old.cubes.map((cube) => [cube.number, cube]) : []);
+    const numbers = [...words.subarray(pictures, pictures + count)];
+    for (const [number, cube] of kept)
+      if (!numbers.includes(number)) old.n === n ? spare.push(cube.texture) : this.gl.deleteTexture(cube.texture);
+    let from = 28 + 4 * words.length;
+    numbers.forEach((number, k) => {
+      if (!words[pictures + count + k]) { cubes.push(kept.get(number)); return; }
+      const codes = new Uint16Array(data, from, 3 * each), values = new Float32Array(4 * each);
+      from += 6 * each;
+      for (let i = 0, j = 0; i < codes.length; i += 3, j += 4) {
+        values[j] = codes[i] / 65535; values[j + 1] = codes[i + 1] / 65535; values[j + 2] = codes[i + 2] / 65535;
       }
-    }
-    Object.assign(set, {n, which, data});
-    set.textures.forEach((texture, k) => {
-      gl.bindTexture(gl.TEXTURE_3D, texture);
-      gl.texSubImage3D(gl.TEXTURE_3D, 0, 0, 0, 0, n, n, n, gl.RGBA, gl.HALF_FLOAT,
-        data.subarray(k * each, (k + 1) * each));
+      const cube = {number, values, texture: kept.get(number)?.texture ?? spare.pop() ?? null};
+      this.raise(n, cube);
+      cubes.push(cube);
     });
+    for (const texture of spare) this.gl.deleteTexture(texture);
+    this.sets[slot] = {n, which, cubes};
+  }
+
+  raise(n, cube) {
+    const gl = this.gl;
+    if (!cube.texture) {
+      cube.texture = gl.createTexture();
+      gl.bindTexture(gl.TEXTURE_2D, cube.texture);
+      gl.texStorage2D(gl.TEXTURE_2D, 1, gl.RGBA32F, n, n * n);
+      gl.texParameteri(gl.TEXTURE_2D, gl.TEXTURE_MIN_FILTER, gl.NEAREST);
+      gl.texParameteri(gl.TEXTURE_2D, gl.TEXTURE_MAG_FILTER, gl.NEAREST);
+    }
+    gl.bindTexture(gl.TEXTURE_2D, cube.texture);
+    gl.texSubImage2D(gl.TEXTURE_2D, 0, 0, 0, n, n * n, gl.RGBA, gl.FLOAT, cube.values);
   }
 
   // cells: {index, of, x, y, w, h} in canvas pixels, y from the top; of: whose lattice.
-  draw(cells, {scale = 1, line = 0, other = null, live = false} = {}) {
-    const gl = this.gl, canvas = this.canvas;
-    const now = this.sets[0];
+  draw(cells, {scale = 1, line = 0, other = null, live = false, slot = 0, high = this.canvas.height} = {}) {
+    const gl = this.gl;
+    const now = this.sets[slot];
     if (!now || gl.isContextLost()) return;
     gl.disable(gl.SCISSOR_TEST);
     gl.clearColor(0, 0, 0, 0);
@@ -161,26 +196,48 @@ export class Film {
       const frame = this.frames.get(cell.index);
       if (!frame || !frame.light || !frame.before) continue;
       const x = Math.round(cell.x * scale), w = Math.round(cell.w * scale);
-      const h = Math.round(cell.h * scale), y = canvas.height - Math.round(cell.y * scale) - h;
+      const h = Math.round(cell.h * scale), y = high - Math.round(cell.y * scale) - h;
       gl.viewport(x, y, w, h);
       gl.scissor(x, y, w, h);
-      const bind = (unit, target, texture) => { gl.activeTexture(gl.TEXTURE0 + unit); gl.bindTexture(target, texture); };
-      const exact = !live && frame.fresh;
-      bind(1, gl.TEXTURE_2D, frame.textures.before);
-      bind(2, gl.TEXTURE_2D, frame.textures.exact || frame.textures.before);
-      bind(3, gl.TEXTURE_3D, now.textures[now.which[cell.of]]);
-      const second = other === OTHER && this.sets[1] ? this.sets[1] : now;
-      bind(4, gl.TEXTURE_3D, second.textures[second.which[cell.of]]);
-      bind(0, gl.TEXTURE_2D, frame.textures.light);
-      gl.uniform1i(this.at.points, now.n);
-      gl.uniform1i(this.at.otherPoints, second.n);
-      gl.uniform1i(this.at.right, exact ? EXACT : NOW);
-      gl.uniform1i(this.at.left, other === null ? NOW : other);
-      gl.uniform1f(this.at.line, other === null ? -1 : line);
-      gl.uniform2f(this.at.at, x, y);
-      gl.uniform2f(this.at.cell, w, h);
-      gl.uniform2f(this.at.size, frame.w, frame.h);
+      const bind = (unit, texture) => { gl.activeTexture(gl.TEXTURE0 + unit); gl.bindTexture(gl.TEXTURE_2D, texture); };
+      const exact = !live && slot === 0 && frame.fresh && !cell.all, plain = other === null && !exact;
+      const {program, at} = plain ? this.programs.live : this.programs.whole;
+      gl.useProgram(program);
+      bind(UNITS.light, frame.textures.light);
+      bind(UNITS.lattice, now.cubes[now.which[cell.of]].texture);
+      gl.uniform1i(at.points, now.n);
+      gl.uniform2f(at.at, x, y);
+      gl.uniform2f(at.cell, w, h);
+      gl.uniform2f(at.size, frame.w, frame.h);
+      if (!plain) {
+        const second = other === OTHER && this.sets[1] ? this.sets[1] : now;
+        bind(UNITS.before, frame.textures.before);
+        bind(UNITS.exact, frame.textures.exact || frame.textures.before);
+        bind(UNITS.other, second.cubes[second.which[cell.of]].texture);
+        gl.uniform1i(at.otherPoints, second.n);
+        gl.uniform1i(at.right, exact ? EXACT : NOW);
+        gl.uniform1i(at.left, other === null ? NOW : other);
+        gl.uniform1f(at.line, other === null || cell.all === NOW ? -1 : cell.all === OTHER ? 2 : line);
+      }
       gl.drawArrays(gl.TRIANGLES, 0, 3);
     }
+  }
+
+  // The film under another set of lattices, w by h pixels, drawn aside.
+  miniature(slot, cells, w, h) {
+    const gl = this.gl, texture = gl.createTexture(), aside = gl.createFramebuffer();
+    gl.activeTexture(gl.TEXTURE0);
+    gl.bindTexture(gl.TEXTURE_2D, texture);
+    gl.texStorage2D(gl.TEXTURE_2D, 1, gl.RGBA8, w, h);
+    gl.bindFramebuffer(gl.FRAMEBUFFER, aside);
+    gl.framebufferTexture2D(gl.FRAMEBUFFER, gl.COLOR_ATTACHMENT0, gl.TEXTURE_2D, texture, 0);
+    this.draw(cells, {slot, live: true, high: h});
+    const rows = new Uint8Array(4 * w * h), data = new Uint8ClampedArray(4 * w * h);
+    gl.readPixels(0, 0, w, h, gl.RGBA, gl.UNSIGNED_BYTE, rows);
+    for (let y = 0; y < h; y++) data.set(rows.subarray(4 * w * y, 4 * w * (y + 1)), 4 * w * (h - 1 - y));
+    gl.bindFramebuffer(gl.FRAMEBUFFER, null);
+    gl.deleteFramebuffer(aside);
+    gl.deleteTexture(texture);
+    return new ImageData(data, w, h, {colorSpace: this.space});
   }
 }

@@ -15,7 +15,7 @@ function held(value, part) {
   return Math.round(value * 1e6) / 1e6;
 }
 
-// on: {move(value), done(value, before)}; returns the element.
+// on: {move(value), done(value, before), back(), rest()}; returns the element. `rest` is told when the hand lets go.
 export function number(part, title, on) {
   const input = document.createElement('input');
   input.className = 'number' + (part.channel !== undefined ? ' channel' + part.channel : '');
@@ -53,7 +53,7 @@ export function number(part, title, on) {
     changed = false;
     const was = before;
     before = value;
-    on.done(value, was);
+    if (value === was) on.back(); else on.done(value, was);
   }
   function later() { clearTimeout(timer); timer = setTimeout(done, 600); }
   function edit(text) { input.readOnly = false; if (text !== undefined) input.value = text; input.select(); if (text !== undefined) input.setSelectionRange(text.length, text.length); }
@@ -65,13 +65,16 @@ export function number(part, title, on) {
     move(found);
     done();
   }
-  function back() { input.readOnly = true; changed = false; clearTimeout(timer); put(before); on.move(before); }
+  function back() { input.readOnly = true; clearTimeout(timer); put(before); if (changed) on.back(); changed = false; on.rest(); }
   function plain() { input.readOnly = true; if (part.d !== null && part.d !== undefined) { move(part.d); done(); } }
 
   let drag = null;
+  // A drag changes the number: it does not select its text, which costs the browser milliseconds.
+  input.addEventListener('mousedown', (event) => { if (!event.button && input.readOnly) event.preventDefault(); });
   input.addEventListener('pointerdown', (event) => {
     if (event.button || !input.readOnly) return;
     drag = {x: event.clientX, value, moved: false};
+    input.classList.add('held');
     input.setPointerCapture(event.pointerId);
   });
   input.addEventListener('pointermove', (event) => {
@@ -79,7 +82,6 @@ export function number(part, title, on) {
     const way = event.clientX - drag.x;
     if (!drag.moved && Math.abs(way) < 3) return;
     drag.moved = true;
-    input.classList.add('held');
     const fine = event.shiftKey ? 10 : event.altKey ? 0.1 : 1;
     const step = part.step * fine / (part.step >= 1 ? 2 : 2.5);
     move(Math.round((drag.value + way * step) / part.step / Math.min(fine, 1) * 5) * part.step * Math.min(fine, 1) / 5);
@@ -89,13 +91,14 @@ export function number(part, title, on) {
     const was = drag;
     drag = null;
     input.classList.remove('held');
-    if (was.moved) done();
+    if (was.moved) { input.focus({preventScroll: true}); done(); }
     else if (event.type === 'pointerup') { input.focus(); edit(); }
+    on.rest();
   };
   input.addEventListener('pointerup', release);
   input.addEventListener('pointercancel', release);
   input.addEventListener('dblclick', plain);
-  input.addEventListener('blur', () => { typed(); done(); });
+  input.addEventListener('blur', () => { typed(); done(); on.rest(); });
   input.addEventListener('keydown', (event) => {
     const by = part.step * (event.shiftKey ? 10 : event.altKey ? 0.1 : 1);
     if (event.key === 'ArrowUp' || event.key === 'ArrowDown') {

@@ -1,6 +1,6 @@
 // The page: what the server says, what the hand does, and the film under it.
 
-import {BEFORE, Film, OTHER} from './gl.js';
+import {BEFORE, Film, NOW, OTHER} from './gl.js';
 import {make, recipe} from './recipe.js';
 
 const $ = (id) => document.getElementById(id);
@@ -9,10 +9,10 @@ const canvas = $('canvas'), table = $('table'), one = $('one'), section = $('fil
 
 const page = globalThis.page = {
   state: null, seq: 0, exactSeq: -1, exact: false, times: [], errors: [],
-  sizes: {live: 1, drawn: [0, 0]}, view: null, point: null, looked: 0,
+  sizes: {live: 1, drawn: [0, 0]}, progress: [], view: null, point: null, looked: 0,
 };
 let film = null, socket = null, flying = null, pending = null, rest = null, moving = false;
-let other = null, line = 0.5, cells = [], slow = 0, coarse = false, tries = 0, sized = 0, waitingEdits = [];
+let other = null, apart = false, line = 0.5, cells = [], slow = 0, coarse = false, tries = 0, sized = 0, waitingEdits = [];
 
 // ---------------------------------------------------------------- talking
 
@@ -43,6 +43,7 @@ function edit(message) {
 function heard(message) {
   if (message.what === 'state') {
     page.state = message;
+    recipe.take(message);
     layout();
     words();
     if (message.first) {
@@ -50,12 +51,15 @@ function heard(message) {
       ask(true);
       if (other && other !== BEFORE) say({what: 'other', take: other});
     } else resting(0);
-  } else if (message.what === 'sized') resting(0);
+  } else if (message.what === 'sized') { resting(0); minis(); }
+  else if (message.what === 'read') { ask(true); if (page.view) askView(); }
   else if (message.what === 'drawing') recipe.drawn(message.step, message.drawing);
   else if (message.what === 'exact') { if (message.seq === page.seq && !moving) { page.exact = true; page.exactSeq = message.seq; words(); paint(); } }
   else if (message.what === 'refused') { flying = null; refused(message.why); next(); }
+  else if (message.what === 'unclear') { flying = pending = null; status('the file was changed meanwhile: let go, and decide', true); }
+  else if (message.what === 'question') { flying = null; question(message); }
   else if (message.what === 'picked') { page.point = message; below(); recipe.refresh(); spot(); }
-  else if (message.what === 'progress') { $('progress').hidden = false; $('progress').max = message.total; $('progress').value = message.done; $('made').textContent = message.text + ' …'; }
+  else if (message.what === 'progress') { page.progress.push(message.text); $('progress').hidden = false; $('progress').max = message.total; $('progress').value = message.done; $('made').textContent = message.text + ' …'; }
   else if (message.what === 'made') { $('progress').hidden = true; $('made').textContent = message.text; $('made').classList.toggle('bad', !!message.failed); }
 }
 
@@ -64,11 +68,10 @@ function taken(data) {
   if (kind === 1) film.frame(index, 'light', w, h, new Uint16Array(data, 20));
   else if (kind === 2) { film.frame(index, 'before', w, h, new Uint8Array(data, 20)); measure(); paint(); }
   else if (kind === 3) {
-    const head = new Uint32Array(data, 20, 2), which = [...new Uint32Array(data, 28, head[0])];
-    const half = new Uint16Array(data, 28 + 4 * head[0]);
     const trip = performance.now();
-    film.lattices(index, w, which, half);
+    film.lattices(index, w, data);
     if (index === 1) { paint(); return; }
+    if (index > 1) { mini(index); return; }
     film.stale();
     page.exact = false;
     paint();
@@ -78,7 +81,7 @@ function taken(data) {
         const channel = new MessageChannel();
         channel.port1.onmessage = () => {
           const total = performance.now() - from;
-          page.times.push({total, trip: trip - from, draw: drawn - trip});
+          page.times.push({total, trip: trip - from, draw: drawn - trip, made: h / 1000});
           if (page.sizes.scale === 1 && moving) slow = total > SLOW ? slow + 1 : 0;
           if (slow >= 2) coarse = true;
           flying = null;
@@ -100,9 +103,8 @@ function move(step, key, value) {
   moving = true;
   page.exact = false;
   clearTimeout(rest);
-  document.getElementById('status').textContent = `live · ${page.state.file}`;
-  document.body.classList.add('moving');
-  pending = {what: 'move', step, key, value, n: LIVE_POINTS, from: performance.now()};
+  status(`live · ${page.state.file}`);
+  pending = {what: 'move', base: step.base, step: step.path, key, value, n: LIVE_POINTS, label: `${step.title}, ${key.at(-1)}`, from: performance.now()};
   next();
 }
 
@@ -114,11 +116,16 @@ function next() {
   if (!say({...message, seq: flying.seq})) flying = null;
 }
 
-function done(step, key, value, label) {
+function done(step, key, value, was, label) {
+  back(false);
+  edit({do: 'set', base: step.base, step: step.path, key, value, was, label});
+}
+
+// The hand lets go; without a change, the pictures go back to what the recipe says.
+function back(again = true) {
   pending = null;
   moving = false;
-  document.body.classList.remove('moving');
-  edit({do: 'set', step, key, value, label});
+  if (again) resting(0);
 }
 
 function resting(wait = REST) {
@@ -136,10 +143,26 @@ function resting(wait = REST) {
 }
 
 function refused(why) {
-  moving = false;
-  document.body.classList.remove('moving');
+  back();
   status(why, true);
+  recipe.settle();
   recipe.refused(why);
+}
+
+// What only the user can decide: the words of the server, and a button for each choice.
+function question(asked) {
+  back();
+  for (const held of document.querySelectorAll('.held')) held.classList.remove('held');
+  const at = $('question');
+  if (!at.hidden && at.firstChild?.textContent === asked.text) return;
+  const close = (message) => { at.hidden = true; at.replaceChildren(); if (message) edit(message); recipe.late = true; recipe.settle(); };
+  at.replaceChildren(make('p', {id: 'asked'}, asked.text), make('p', {class: 'acts'}, ...asked.choices.map((one) => {
+    const button = make('button', {type: 'button'}, one.text);
+    button.addEventListener('click', () => close(one.edit));
+    return button;
+  })));
+  at.hidden = false;
+  at.querySelector('button').focus();
 }
 
 // ---------------------------------------------------------------- the film
@@ -148,7 +171,7 @@ function ask(force) {
   const width = page.view ? 0 : pictureWidth();
   if (!width || (!force && width === sized)) return;
   sized = width;
-  say({what: 'size', width});
+  say({what: 'size', width, space: film.space});
 }
 
 function pictureWidth() {
@@ -197,7 +220,11 @@ function layout() {
 function captions() {
   for (const caption of table.querySelectorAll('.caption')) {
     const scene = page.state.scenes.find((one) => one.name === caption.dataset.scene);
-    if (scene && !caption.contains(document.activeElement)) recipe.trims(caption, scene);
+    if (scene && !caption.querySelector('.held, input.number:not([readonly])') && !(moving && caption.contains(document.activeElement))) {
+      const focus = caption.contains(document.activeElement) ? document.activeElement.dataset.at : null;
+      recipe.trims(caption, scene);
+      if (focus) caption.querySelector(`[data-at='${focus}']`)?.focus({preventScroll: true});
+    }
   }
 }
 
@@ -297,7 +324,8 @@ function askView() {
   }, 40);
 }
 
-// Where pictures lie on the canvas.
+// Where pictures lie on the canvas, and the canvas in the window.
+let place = {top: 0, width: 1, height: 1};
 function measure() {
   const base = section.getBoundingClientRect(), ratio = devicePixelRatio;
   cells = [...document.querySelectorAll('.picture')].filter((cell) => cell.offsetParent !== null).map((cell) => {
@@ -308,8 +336,9 @@ function measure() {
       w: frame && Math.abs(frame.w - w) < 2 ? frame.w : w,
       h: frame && Math.abs(frame.w - w) < 2 ? frame.h : Math.round(box.height * ratio)};
   });
-  canvas.style.width = section.clientWidth + 'px';
-  canvas.style.height = section.clientHeight + 'px';
+  place = {top: base.top, width: section.clientWidth, height: section.clientHeight};
+  canvas.style.width = place.width + 'px';
+  canvas.style.height = place.height + 'px';
 }
 
 let asked = false;
@@ -322,20 +351,26 @@ function paint() {
 
 function draw() {
   const ratio = devicePixelRatio, scale = moving && coarse ? 0.5 : 1;
-  const w = Math.round(section.clientWidth * ratio * scale), h = Math.round(section.clientHeight * ratio * scale);
+  const w = Math.round(place.width * ratio * scale), h = Math.round(place.height * ratio * scale);
   if (canvas.width !== w || canvas.height !== h) { canvas.width = w; canvas.height = h; }
-  const top = -section.getBoundingClientRect().top * ratio, bottom = top + innerHeight * ratio;
+  const top = -place.top * ratio, bottom = top + innerHeight * ratio;
   const seen = cells.filter((cell) => cell.y + cell.h > top - 50 && cell.y < bottom + 50);
-  film.draw(seen, {scale, line, other: other === null ? null : other === BEFORE ? BEFORE : OTHER, live: moving});
+  // Side by side: each picture twice in its place, what it is compared with on the left.
+  const twice = (cell) => [OTHER, NOW].map((all, k) => ({...cell, all, x: cell.x + k * Math.round(cell.w / 2), y: cell.y + Math.round(cell.h / 4), w: Math.round(cell.w / 2) - 1, h: Math.round(cell.h / 2)}));
+  film.draw(apart && other !== null ? seen.flatMap(twice) : seen, {scale, line, other: other === null ? null : other === BEFORE ? BEFORE : OTHER, live: moving});
   page.sizes = {scale, canvas: [w, h], cell: seen[0] ? [Math.round(seen[0].w * scale), Math.round(seen[0].h * scale)] : null, pictures: seen.length};
   rule();
 }
 
 // The line across which pictures are compared.
+let ruled = null;
 function rule() {
+  const now = other === null || apart ? null : line;
+  if (now === null && ruled === null) return;
+  ruled = now;
   for (const cell of document.querySelectorAll('.picture')) {
     let mark = cell.querySelector('.line');
-    if (other === null) { if (mark) mark.remove(); continue; }
+    if (now === null) { if (mark) mark.remove(); continue; }
     if (!mark) { mark = make('span', {class: 'line'}); cell.append(mark); }
     mark.style.left = 100 * line + '%';
   }
@@ -358,7 +393,7 @@ function words() {
   $('redo').title = s.redo ? `again: ${s.redo}` : '';
   $('problems').hidden = !s.problems.length;
   $('problems').replaceChildren(...(s.problems.length ? [make('b', {}, 'The recipe as it is in its file cannot be used; the pictures show the last one that could.'),
-    ...s.problems.map((line) => make('p', {}, line))] : []));
+    ...s.problems.map((one) => make('p', {}, one.text))] : []));
   const select = $('other'), kept = select.value;
   const options = [['', 'nothing'], ['before', 'as recorded'], ...s.takes.map((take) => ['take:' + take.name, `“${take.name}”`])];
   if (JSON.stringify(options) !== select.dataset.had) {
@@ -366,12 +401,13 @@ function words() {
     select.replaceChildren(...options.map(([value, text]) => make('option', {value}, text)));
     select.value = options.some(([value]) => value === kept) ? kept : '';
   }
-  if (page.drawnRevision !== s.revision) { page.drawnRevision = s.revision; recipe.show(s); below(); }
+  if (page.drawnRevision !== s.revision) { page.drawnRevision = s.revision; recipe.show(); below(); }
 }
 
 $('other').addEventListener('change', (event) => compare(event.target.value));
-function compare(value) {
+function compare(value, beside = false) {
   $('other').value = value;
+  apart = beside && value !== '';
   other = value === '' ? null : value === 'before' ? BEFORE : value.slice(5);
   if (other !== null && other !== BEFORE) say({what: 'other', take: other});
   paint();
@@ -384,15 +420,52 @@ function below() {
   const form = make('form', {}, make('label', {}, 'keep this as ', make('input', {type: 'text', name: 'name', maxlength: 60, required: ''})), make('button', {}, 'keep'));
   form.addEventListener('submit', (event) => { event.preventDefault(); edit({do: 'keep', name: form.elements.name.value}); form.reset(); });
   for (const take of s.takes) {
-    const row = make('p', {class: 'take'}, make('b', {}, take.name), take.now ? ' is what you see ' : ' ');
+    const row = make('p', {class: 'take' + (take.now ? ' now' : '')}, make('b', {}, take.name), take.now ? ' is what you see ' : ' ');
     const act = (text, what) => { const b = make('button', {type: 'button', 'aria-label': `${text}: ${take.name}`}, text); b.addEventListener('click', what); row.append(b); };
     act('across the line', () => compare('take:' + take.name));
+    act('side by side', () => compare('take:' + take.name, true));
     if (!take.now) act('go back to it', () => edit({do: 'back', name: take.name}));
     act('forget', () => edit({do: 'forget', name: take.name}));
-    takes.append(row);
+    row.append(make('span', {class: 'differs'}, take.differs.join('; ')));
+    const small = make('canvas', {width: 1, height: 1, class: 'mini', role: 'img', 'aria-label': `the film as ${take.name}`, 'data-take': take.name});
+    takes.append(make('div', {class: 'kept'}, small, row));
   }
   takes.append(form);
   at.replaceChildren(...parts, takes);
+  minis();
+}
+
+// Takes as miniatures of the film: asked for one by one, drawn aside from the frames that are here.
+const MINI = 48;
+let waiting = [];
+function minis() {
+  if (!film || !page.state || sized === 0) return;
+  waiting = page.state.takes.map((take, k) => ({name: take.name, slot: 2 + k})).slice(0, 60);
+  for (const one of waiting) say({what: 'other', take: one.name, slot: one.slot, n: 17});
+}
+function mini(slot) {
+  const one = waiting.find((take) => take.slot === slot);
+  const to = one && document.querySelector(`.mini[data-take="${CSS.escape(one.name)}"]`);
+  if (!to) return;
+  const rows = [...table.querySelectorAll('.row:not(.heads)')], cells = [];
+  let y = 0, wide = 0;
+  for (const row of rows) {
+    let x = 0, high = 0;
+    for (const cell of row.querySelectorAll('.picture')) {
+      const index = Number(cell.dataset.index), frame = film.frames.get(index);
+      if (!frame) continue;
+      const w = Math.round(MINI * frame.w / frame.h);
+      cells.push({index, of: index, x, y, w, h: MINI});
+      x += w + 1;
+      high = MINI;
+    }
+    wide = Math.max(wide, x - 1);
+    y += high && high + 1;
+  }
+  if (!cells.length) return;
+  to.width = wide;
+  to.height = y - 1;
+  to.getContext('2d', {colorSpace: film.space}).putImageData(film.miniature(slot, cells, wide, y - 1), 0, 0);
 }
 
 const sign = (v, digits = 1) => (v < 0 ? '\u2212' : '+') + Math.abs(v).toFixed(digits);
@@ -418,21 +491,21 @@ function point(p) {
   const grey = p.light.map((v) => Math.max(1e-5, Number(v.toPrecision(4))));
   const target = make('input', {type: 'number', step: 0.1, value: Math.round(p.stops * 10) / 10, 'aria-label': 'stops from mid-grey'});
   const acts = make('p', {class: 'acts'},
-    act('make this neutral', () => edit({do: 'add', step: where, kind: 'white-balance', table: {kind: 'white-balance', grey}})),
+    act('make this neutral', () => edit({do: 'add', base: page.state.text, step: where, kind: 'white-balance', table: {kind: 'white-balance', grey}})),
     make('span', {}, act('bring this to', () => {
       const by = Math.round((Number(target.value) - p.stops) * 100) / 100;
       if (!Number.isFinite(by)) return;
       const trims = p.scene === null ? page.state.steps : page.state.scenes.find((one) => one.name === p.scene).trims;
       const at = trims.find((one) => one.kind === 'exposure' && one.own && one.enabled);
       const now = at && at.parts.find((part) => part.t === 'number');
-      if (now) edit({do: 'set', step: at.path, key: now.key, value: Math.round((now.v + by) * 100) / 100, label: 'light of the point'});
-      else edit({do: 'add', step: where, kind: 'exposure', table: {kind: 'exposure', stops: by}});
+      if (now) edit({do: 'set', base: at.base, step: at.path, key: now.key, value: Math.round((now.v + by) * 100) / 100, label: 'light of the point'});
+      else edit({do: 'add', base: page.state.text, step: where, kind: 'exposure', table: {kind: 'exposure', stops: by}});
     }), ' ', target, ' stops'));
   if (p.hue !== null && p.chroma > 0.005) {
     const hue = Math.round(p.hue);
-    acts.append(act('a band around this hue', () => { recipe.open = JSON.stringify(['look', page.state.steps.length]); edit({do: 'add', step: ['look', page.state.steps.length], kind: 'hue-bands', table: {kind: 'hue-bands', bands: [{centre: hue, width: 40, soft: 30, turn: 0}]}}); }));
+    acts.append(act('a band around this hue', () => { recipe.open = JSON.stringify(['look', page.state.steps.length]); edit({do: 'add', base: page.state.text, step: ['look', page.state.steps.length], kind: 'hue-bands', table: {kind: 'hue-bands', bands: [{centre: hue, width: 40, soft: 30, turn: 0}]}}); }));
     const open = page.state.steps.find((one) => JSON.stringify(one.path) === recipe.open);
-    if (open && !open.only.length) acts.append(act(`this is skin: ${open.title.toLowerCase()} keeps it`, () => edit({do: 'set', step: open.path, key: ['only'], value: {hue: {centre: hue, width: 40, soft: 30}, invert: true}, label: 'skin kept'})));
+    if (open && !open.only.length) acts.append(act(`this is skin: ${open.title.toLowerCase()} keeps it`, () => edit({do: 'set', base: open.base, step: open.path, key: ['only'], value: {hue: {centre: hue, width: 40, soft: 30}, invert: true}, label: 'skin kept'})));
   }
   acts.append(act('done', () => { page.point = null; spot(); below(); recipe.refresh(); }));
   box.append(acts);
@@ -452,7 +525,7 @@ document.addEventListener('keydown', (event) => {
   edit({do: event.shiftKey ? 'redo' : 'undo'});
 });
 addEventListener('error', (event) => page.errors.push(event.message));
-addEventListener('scroll', () => paint(), {passive: true});
+addEventListener('scroll', () => { place.top = section.getBoundingClientRect().top; paint(); }, {passive: true});
 for (const scroller of [table, section]) scroller.addEventListener('scroll', () => { measure(); paint(); }, {passive: true});
 let resized = null;
 new ResizeObserver(() => { if (!film || !page.state) return; measure(); paint(); clearTimeout(resized); resized = setTimeout(() => { measure(); page.view ? askView() : ask(false); }, 200); }).observe(section);
@@ -460,8 +533,8 @@ new ResizeObserver(() => { if (!film || !page.state) return; measure(); paint();
 try {
   film = page.film = new Film(canvas);
   film.onrestored = () => paint();
-  recipe.start({move, done, edit, page, restore: () => resting(0)});
-  if (matchMedia('(color-gamut: p3)').matches) try { film.gl.drawingBufferColorSpace = 'srgb'; } catch { /* sRGB stays */ }
+  recipe.start({move, done, back, edit, page, captions, moving: () => moving});
+  if (matchMedia('(color-gamut: p3)').matches) film.widen('display-p3');
   connect();
 } catch (error) {
   status(error.message, true);

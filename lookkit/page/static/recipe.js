@@ -20,8 +20,10 @@ function words(parts, step, into) {
     else if (part.t === 'number') {
       const label = (value, was) => `${step.title}: ${part.name} ${was} → ${value}`;
       const input = number(part, step.title, {
-        move: (value) => hands.move(step.path, part.key, value),
-        done: (value, was) => hands.done(step.path, part.key, value, label(value, was)),
+        move: (value) => hands.move(step, part.key, value),
+        done: (value, was) => hands.done(step, part.key, value, was, label(value, was)),
+        back: () => hands.back(),
+        rest: () => recipe.settle(),
       });
       input.dataset.at = JSON.stringify([step.path, part.key]);
       numbers.set(input.dataset.at, input);
@@ -34,11 +36,11 @@ function words(parts, step, into) {
       const select = make('select', {'aria-label': `${step.title}, ${part.name}`});
       for (const word of Object.keys(part.options)) select.append(make('option', {value: word}, word));
       select.value = part.v;
-      select.addEventListener('change', () => hands.edit({do: 'set', step: step.path, key: part.key, value: part.options[select.value], label: `${step.title}: ${part.name} ${select.value}`}));
+      select.addEventListener('change', () => hands.edit({do: 'set', base: step.base, step: step.path, key: part.key, value: part.options[select.value], label: `${step.title}: ${part.name} ${select.value}`}));
       into.append(select);
     } else if (part.t === 'do') {
       const button = make('button', {type: 'button', class: 'small', title: part.help, 'aria-label': `${step.title}, ${part.key.at(-1)}: ${part.text}`}, part.text);
-      button.addEventListener('click', () => hands.edit({do: 'set', step: step.path, key: part.key, value: part.value, label: `${step.title}: ${part.key.at(-1)} ${part.text}`}));
+      button.addEventListener('click', () => hands.edit({do: 'set', base: step.base, step: step.path, key: part.key, value: part.value, label: `${step.title}: ${part.key.at(-1)} ${part.text}`}));
       into.append(' ', button);
     } else if (part.t === 'rows') {
       const list = make('div', {class: part.short ? 'rows short' : 'rows'});
@@ -47,7 +49,7 @@ function words(parts, step, into) {
         words(row.parts, step, line);
         if (!part.short && part.rows.length > 1) {
           const away = make('button', {type: 'button', class: 'small away', 'aria-label': 'remove this line'}, 'without it');
-          away.addEventListener('click', () => hands.edit({do: 'set', step: step.path, key: part.key, value: copies(part).filter((one, k) => k !== row.key.at(-1)), label: `${step.title}: one less`}));
+          away.addEventListener('click', () => hands.edit({do: 'set', base: step.base, step: step.path, key: part.key, value: copies(part).filter((one, k) => k !== row.key.at(-1)), label: `${step.title}: one less`}));
           line.append(' ', away);
         }
         list.append(line, part.short ? ' ' : '');
@@ -55,7 +57,7 @@ function words(parts, step, into) {
       into.append(list);
       if (!part.short && !('matrix' in {[part.key[0]]: 0})) {
         const more = make('button', {type: 'button', class: 'small'}, 'one more');
-        more.addEventListener('click', () => hands.edit({do: 'set', step: step.path, key: part.key, value: [...copies(part), further(part)], label: `${step.title}: one more`}));
+        more.addEventListener('click', () => hands.edit({do: 'set', base: step.base, step: step.path, key: part.key, value: [...copies(part), further(part)], label: `${step.title}: one more`}));
         into.append(more);
       }
     }
@@ -125,8 +127,9 @@ function section(step, place) {
 
 function handsOf(step) {
   return {
-    move: (key, value) => hands.move(step.path, key, value),
-    done: (key, value) => hands.done(step.path, key, value, `${step.title}: ${key.at(-1)} ${value}`),
+    move: (key, value) => hands.move(step, key, value),
+    done: (key, value, was) => hands.done(step, key, value, was, `${step.title}: ${key.at(-1)} ${value}`),
+    rest: () => recipe.settle(),
   };
 }
 
@@ -135,11 +138,11 @@ function acting(step, box) {
   words([step.mix], step, line);
   line.append(' acts');
   const button = (text, what, help) => { const b = make('button', {type: 'button', class: 'small'}, text); if (help) b.title = help; b.addEventListener('click', what); return b; };
-  const set = (key, value, label) => hands.edit({do: 'set', step: step.path, key, value, label});
+  const set = (key, value, label) => hands.edit({do: 'set', base: step.base, step: step.path, key, value, label});
   if (step.only.length) {
     line.append(', only where ');
     words(step.only, step, line);
-    line.append(' ', button('everywhere', () => hands.edit({do: 'set', step: step.path, key: ['only'], label: `${step.title}: everywhere`})));
+    line.append(' ', button('everywhere', () => hands.edit({do: 'set', base: step.base, step: step.path, key: ['only'], label: `${step.title}: everywhere`})));
   } else line.append(', everywhere. ',
     button('only in some lights', () => set(['only'], {stops: {from: 0, soft: 4}}, `${step.title}: limited`)), ' ',
     button('only in some hues', () => set(['only'], {hue: {centre: 40, width: 60}}, `${step.title}: limited`)));
@@ -147,10 +150,10 @@ function acting(step, box) {
   const acts = make('p', {class: 'acts'});
   acts.append(button(step.enabled ? 'switch off' : 'switch on', () => set(['enabled'], !step.enabled, `${step.title} ${step.enabled ? 'off' : 'on'}`)));
   if (step.own) {
-    const place = step.path.at(-1), shift = (to) => { recipe.open = JSON.stringify([...step.path.slice(0, -1), to]); hands.edit({do: 'shift', step: step.path, to}); };
+    const place = step.path.at(-1), shift = (to) => { recipe.open = JSON.stringify([...step.path.slice(0, -1), to]); hands.edit({do: 'shift', base: step.base, step: step.path, to, label: `${step.title} moved`}); };
     if (place > 0) acts.append(button('earlier', () => shift(place - 1)));
     if (place + 1 < step.count) acts.append(button('later', () => shift(place + 1)));
-    acts.append(button('remove', () => { recipe.open = null; hands.edit({do: 'remove', step: step.path}); }));
+    acts.append(button('remove', () => { recipe.open = null; hands.edit({do: 'remove', base: step.base, step: step.path, label: `${step.title} removed`}); }));
   }
   box.append(acts);
 }
@@ -158,8 +161,13 @@ function acting(step, box) {
 export const recipe = {
   open: null,
   start(given) { hands = given; },
-  show(given) {
+  take(given) {
     state = given;
+    // A change says on which text it was made.
+    for (const step of [...state.steps, state.rendering, ...[...state.scenes, ...state.cameras, ...state.shots].flatMap((one) => [...one.trims, ...(one.overrides ?? [])])])
+      step.base = state.text;
+  },
+  show() {
     if (recipe.open === null && !recipe.shown) recipe.open = state.steps.length ? JSON.stringify(state.steps[Math.min(1, state.steps.length - 1)].path) : null;
     recipe.shown = true;
     recipe.refresh();
@@ -167,8 +175,8 @@ export const recipe = {
   refresh() {
     if (!state) return;
     const root = document.getElementById('recipe'), focus = document.activeElement?.dataset?.at;
-    const editing = document.activeElement?.matches?.('input.number:not([readonly])') && root.contains(document.activeElement);
-    if (editing) return;
+    recipe.late = recipe.busy();
+    if (recipe.late) return;
     const top = root.scrollTop;
     numbers.clear();
     drawings.clear();
@@ -187,16 +195,37 @@ export const recipe = {
       for (const one of state.scenes) {
         parts.push(make('h3', {class: 'scene-name'}, one.name + (one.light ? `, ${one.light}${/^\d+$/.test(one.light) ? ' K' : ''}` : '')));
         one.trims.forEach((step, k) => parts.push(section(step, k + 1)));
+        one.overrides.forEach((step) => parts.push(otherwise(step)));
         parts.push(adder(['scenes', one.name, 'trims', one.trims.length]));
+        state.shots.forEach((shot, place) => {
+          if (shot.scene !== one.name) return;
+          if (shot.trims.length) parts.push(make('p', {class: 'hint'}, `in ${shot.name} alone, after these`));
+          shot.trims.forEach((step, k) => parts.push(section(step, k + 1)));
+          parts.push(adder(['shots', place, 'trims', shot.trims.length], shot.name));
+        });
       }
     }
-    for (const camera of state.cameras.filter((one) => one.trims.length)) {
-      parts.push(make('h3', {class: 'scene-name'}, `camera ${camera.name}`), make('p', {class: 'hint'}, `${camera.trims.length} step${camera.trims.length > 1 ? 's' : ''} of its own, in the file`));
+    parts.push(make('h2', {}, 'Camera by camera'), make('p', {class: 'hint'}, 'What a camera has of its own comes before all scenes. Its pictures follow when you let go.'));
+    for (const camera of state.cameras) {
+      parts.push(make('h3', {class: 'scene-name'}, `camera ${camera.name}, ${camera.encoding}${camera.matched ? ', matched' : ''}`));
+      camera.trims.forEach((step, k) => parts.push(section(step, k + 1)));
+      parts.push(adder(['cameras', camera.name, 'trims', camera.trims.length]));
     }
     root.replaceChildren(...parts);
+    recipe.mark();
     root.scrollTop = top;
     if (focus) document.querySelector(`[data-at='${CSS.escape(focus)}'], [data-at='${focus}']`)?.focus({preventScroll: true});
   },
+  // Problems of the file stand at the steps that they are about.
+  mark() {
+    for (const one of state.problems) {
+      const at = document.querySelector(`.step[data-at='${CSS.escape(JSON.stringify(one.path))}'], .step[data-at='${JSON.stringify(one.path).replaceAll("'", '')}']`);
+      if (at) { at.classList.add('wrong'); at.append(make('p', {class: 'refused'}, one.text)); }
+    }
+  },
+  // What a hand holds stays under it: the sentences are made anew when it lets go.
+  busy() { return hands.moving() || !!document.querySelector('input.number:not([readonly]), .held'); },
+  settle() { if (recipe.late && !recipe.busy()) { recipe.refresh(); hands.captions(); } },
   // What a scene lets in, above its pictures: its first number at hand, the rest in the recipe.
   trims(caption, scene) {
     caption.replaceChildren(make('b', {}, scene.name), scene.light ? ` ${scene.light}${/^\d+$/.test(scene.light) ? ' K' : ''}` : '');
@@ -205,9 +234,17 @@ export const recipe = {
     const more = scene.trims.length - (first ? 1 : 0);
     if (more) caption.append(` and ${more} more step${more > 1 ? 's' : ''}`);
   },
+  // While a hand moves, a drawing follows ten times a second: pictures come first.
   drawn(path, data) {
     const kept = drawings.get(JSON.stringify(path));
-    if (kept && data && !kept.svg.contains(document.activeElement)) drawing(kept.svg, data, context(), handsOf(kept.step));
+    if (!kept || !data) return;
+    if (kept.waiting) { kept.data = data; return; }
+    kept.waiting = true;
+    kept.data = data;
+    setTimeout(() => {
+      kept.waiting = false;
+      if (kept.svg.isConnected && !kept.svg.contains(document.activeElement)) drawing(kept.svg, kept.data, context(), handsOf(kept.step));
+    }, 100);
   },
   refused(why) {
     const root = document.getElementById('recipe');
@@ -217,16 +254,26 @@ export const recipe = {
   },
 };
 
+// What a scene has otherwise than the look.
+function otherwise(step) {
+  const box = make('section', {class: 'step', 'data-at': JSON.stringify(step.path)}), text = make('div', {class: 'sentence'});
+  words(step.parts, step, text);
+  const away = make('button', {type: 'button', class: 'small', 'aria-label': `as everywhere: ${step.title}`}, 'as everywhere');
+  away.addEventListener('click', () => hands.edit({do: 'set', base: step.base, step: step.path.slice(0, 3), key: [step.path[3]], label: `${step.title} as everywhere`}));
+  box.append(make('h3', {}, make('b', {}, `${step.title}, here only`)), text, make('p', {class: 'acts'}, away));
+  return box;
+}
+
 // The same sentence inside another one: small first letter, no full stop.
 function lower(parts) {
   return parts.map((part, k) => part.t !== 'text' ? part : {...part, text: (k === 0 ? part.text[0].toLowerCase() + part.text.slice(1) : part.text).replace(/\.$/, '')});
 }
 
-function adder(path) {
-  const box = make('details', {class: 'adder'}, make('summary', {}, path[0] === 'look' ? 'one more step' : `one more step for ${path[1]}`));
+function adder(path, name = path[1]) {
+  const box = make('details', {class: 'adder'}, make('summary', {}, path[0] === 'look' ? 'one more step' : `one more step for ${name}`));
   for (const kind of state.addable) {
     const button = make('button', {type: 'button'}, make('b', {}, kind.title), ` ${kind.help}`);
-    button.addEventListener('click', () => { recipe.open = JSON.stringify(path); hands.edit({do: 'add', step: path, kind: kind.kind}); });
+    button.addEventListener('click', () => { recipe.open = JSON.stringify(path); hands.edit({do: 'add', base: state.text, step: path, kind: kind.kind}); });
     box.append(button);
   }
   return box;

@@ -1,0 +1,415 @@
+"""Balancing a film: which shots are measured against which, what is written and what is told."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+from lookkit.balance import picks as picked
+from lookkit.balance import statistics
+from lookkit.balance.drift import Drift, drift_of
+from lookkit.balance.gains import Trim, trim_of
+from lookkit.balance.join import Link, joined
+from lookkit.balance.pair import SMALL_COVER, Pair, compare
+from lookkit.balance.picks import Pick
+from lookkit.balance.view import View, library, view_of
+from lookkit.errors import InputError, LookkitError
+from lookkit.media.jobs import Options, Taken, assign
+from lookkit.ocio import cores
+from lookkit.progress import Progress, silent
+from lookkit.spaces.whitepoints import light_kelvin
+from lookkit.spaces.working import Array
+
+if TYPE_CHECKING:
+    from lookkit.look import Look
+
+_NEIGHBOURS: Final = 3
+_MUCH_CLIPPED: Final = 0.05
+_BLACK: Final = 0.995
+
+
+@dataclass
+class Shot:
+    """One file of a scene, and what balancing found.
+
+    `how` says by which way its trim was found; it has none where nothing is shared, or where it is
+    the hero. `doubts` are for people.
+    """
+
+    taken: Taken
+    hero: bool = False
+    trim: Trim | None = None
+    how: str = ""
+    doubts: list[str] = field(default_factory=list)
+    drift: Drift | None = None
+    white: float = 5600.0
+    """The white that the scene's pictures are taken to be balanced for, in kelvin."""
+
+    @property
+    def name(self) -> str:
+        """The file's name."""
+        return self.taken.place.name
+
+    @property
+    def is_written(self) -> bool:
+        """Whether its trim goes into the recipe."""
+        return self.trim is not None and not self.trim.is_small
+
+
+@dataclass(frozen=True)
+class Group:
+    """The shots of a scene by one camera, the hero among them; `told` is about them all."""
+
+    scene: str | None
+    camera: str
+    shots: tuple[Shot, ...]
+    told: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Balanced:
+    """All groups, and the files that could not be read, in words."""
+
+    groups: tuple[Group, ...]
+    unread: tuple[str, ...] = ()
+
+    @property
+    def shots(self) -> list[Shot]:
+        """All shots."""
+        return [shot for group in self.groups for shot in group.shots]
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """What the user asks for.
+
+    `heroes` are names of files that others are brought to; without one, the first file of a
+    scene and camera is it. `picks` are places in pictures. `same_place` allows statistics where
+    no pair is trusted. `across` brings other cameras to the main camera's hero. `drifts` looks
+    inside the shots.
+    """
+
+    heroes: tuple[str, ...] = ()
+    picks: tuple[Pick, ...] = ()
+    same_place: bool = False
+    across: bool = False
+    drifts: bool = True
+
+
+def balance(
+    look: Look,
+    files: Sequence[str | Path],
+    options: Options | None = None,
+    wanted: Wanted | None = None,
+    progress: Progress = silent,
+) -> Balanced:
+    """Find the trims that make the shots of each scene agree.
+
+    Shots are measured in scene light, after their camera's match and their scene's trims, before
+    those of their own. Only what both shots show is compared: where that is too little, nothing
+    is found.
+
+    Parameters
+    ----------
+    files, options
+        As `lookkit apply` takes them; whose a file is is found alike.
+
+    Raises
+    ------
+    InputError
+        If a hero or a pick names no file, or no file can be read.
+    LookkitError
+        If OpenCV is not installed.
+    """
+    library()
+    wanted = wanted or Wanted()
+    taken, refused = assign(look, files, options or Options(), progress)
+    unread = [one.problem for one in refused]
+    _check_names(taken, wanted)
+    workers = max(1, cores())
+    with ThreadPoolExecutor(workers, "lookkit-balance") as pool:
+        shots, views = _read(look, taken, unread, pool, progress)
+        if not shots:
+            raise InputError("\n".join([*unread, "nothing to balance: no file could be read"]))
+        groups = _groups(look, shots, wanted)
+        pairs = _pairs(groups, views, wanted, pool, progress)
+        made = tuple(_settled(group, groups, views, pairs, wanted) for group in groups)
+        if wanted.drifts:
+            _drifts(look, shots, pool, progress)
+    return Balanced(made, tuple(unread))
+
+
+def _check_names(taken: Sequence[Taken], wanted: Wanted) -> None:
+    names = [one.place for one in taken]
+    problems = []
+    for what, name in [
+        *(("hero", one) for one in wanted.heroes), *(("pick", one.name) for one in wanted.picks)
+    ]:  # fmt: skip
+        fitting = [place for place in names if _is(place, name)]
+        if len(fitting) != 1:
+            found = "none" if not fitting else f"{len(fitting)} of them"
+            problems.append(f"{what} {name}: {found} among the files, expected one file's name")
+    if problems:
+        raise InputError("\n".join(problems))
+
+
+def _is(place: Path, name: str) -> bool:
+    return place.as_posix().endswith(f"/{name}") or place.as_posix() == name
+
+
+def _read(
+    look: Look,
+    taken: Sequence[Taken],
+    unread: list[str],
+    pool: ThreadPoolExecutor,
+    progress: Progress,
+) -> tuple[list[Shot], dict[int, View]]:
+    def read(one: Taken) -> View | str:
+        try:
+            return view_of(look, one)
+        except (LookkitError, OSError) as error:
+            return str(error)
+
+    shots: list[Shot] = []
+    views: dict[int, View] = {}
+    for count, (one, found) in enumerate(zip(taken, pool.map(read, taken), strict=True)):
+        progress(f"reading {one.place.name}", count + 1, len(taken))
+        if isinstance(found, str):
+            unread.append(found)
+            continue
+        scene = None if one.scene is None else look.recipe.scenes[one.scene].light
+        shot = Shot(one, white=light_kelvin(scene))
+        shot.doubts += _faults(found)
+        views[id(shot)] = found
+        shots.append(shot)
+    return shots, views
+
+
+def _faults(view: View) -> list[str]:
+    """Return what is wrong with one picture alone."""
+    found = []
+    if view.dark > _BLACK:
+        found.append("black: a slate, or a cap on the lens")
+    if view.clipped > _MUCH_CLIPPED:
+        found.append(f"{view.clipped:.0%} of it is clipped, and is left out")
+    if view.display_ready:
+        found.append(
+            "a display-ready picture: its highlights are rolled off, so a trim is right for its "
+            "middle tones and not for its lights"
+        )
+    return found
+
+
+def _groups(look: Look, shots: Sequence[Shot], wanted: Wanted) -> list[Group]:
+    order = {name: place for place, name in enumerate(look.cameras)}
+    kinds: dict[tuple[str | None, str], list[Shot]] = {}
+    for shot in shots:
+        kinds.setdefault((shot.taken.scene, shot.taken.camera), []).append(shot)
+    scenes = [*look.scenes, None]
+    made = []
+    for (scene, camera), members in sorted(
+        kinds.items(), key=lambda one: (scenes.index(one[0][0]), order[one[0][1]])
+    ):
+        named = [
+            shot for shot in members if any(_is(shot.taken.place, name) for name in wanted.heroes)
+        ]
+        hero = (named or members)[0]
+        hero.hero = True
+        made.append(Group(scene, camera, (hero, *(one for one in members if one is not hero))))
+    return made
+
+
+Pairs = dict[tuple[int, int], Pair | None]
+
+
+def _pairs(
+    groups: Sequence[Group],
+    views: dict[int, View],
+    wanted: Wanted,
+    pool: ThreadPoolExecutor,
+    progress: Progress,
+) -> Pairs:
+    """Compare each shot with its hero and a few neighbours, and heroes of other cameras."""
+    asked: list[tuple[Shot, Shot]] = []
+    for group in groups:
+        hero, *others = group.shots
+        asked += [(hero, one) for one in others]
+        for place, one in enumerate(others):
+            asked += [(one, other) for other in others[place + 1 : place + _NEIGHBOURS]]
+        main = _main(groups, group)
+        if main is not group:
+            asked += [(main.shots[0], one) for one in (group.shots if wanted.across else [hero])]
+
+    def work(one: tuple[Shot, Shot]) -> Pair | None:
+        return compare(views[id(one[0])], views[id(one[1])])
+
+    found: Pairs = {}
+    for count, (ask, pair) in enumerate(zip(asked, pool.map(work, asked), strict=True)):
+        progress(f"comparing {ask[1].name}", count + 1, len(asked))
+        found[id(ask[0]), id(ask[1])] = pair
+    return found
+
+
+def _main(groups: Sequence[Group], group: Group) -> Group:
+    """Return the group of the same scene whose camera comes first in the recipe."""
+    return next(one for one in groups if one.scene == group.scene)
+
+
+def _settled(
+    group: Group,
+    groups: Sequence[Group],
+    views: dict[int, View],
+    pairs: Pairs,
+    wanted: Wanted,
+) -> Group:
+    """Return a group with the trims of its shots."""
+    main = _main(groups, group)
+    across = wanted.across and main is not group
+    members = [main.shots[0], *group.shots] if across else list(group.shots)
+    place = {id(shot): row for row, shot in enumerate(members)}
+    white = group.shots[0].white
+    links: list[Link] = []
+    direct: dict[int, Pair] = {}
+    for (first, second), pair in pairs.items():
+        if pair is None or first not in place or second not in place:
+            continue
+        if place[first] == 0:
+            direct[second] = pair
+        if not pair.refusal:
+            links.append((place[first], place[second], pair.gain, pair.spread))
+    found = joined(len(members), [0], links)
+    told = []
+    picks = _picks(members, wanted.picks)
+    for shot in members[1:]:
+        row = place[id(shot)]
+        _settle(shot, members[0], found.get(row), direct.get(id(shot)), picks, views, wanted, white)
+    if id(members[0]) in picks and not across:
+        _settle_hero(members[0], picks[id(members[0])], views, white)
+    if main is not group and not across:
+        told += _offset(main, group, pairs.get((id(main.shots[0]), id(group.shots[0]))), white)
+    if len(group.shots) == 1 and not across and id(members[0]) not in picks:
+        told.append("one shot only: nothing to balance it with")
+    return replace(group, told=tuple(told))
+
+
+def _settle(
+    shot: Shot,
+    hero: Shot,
+    gain: Array | None,
+    pair: Pair | None,
+    picks: dict[int, Pick],
+    views: dict[int, View],
+    wanted: Wanted,
+    white: float,
+) -> None:
+    """Find a shot's trim: from its pick, else from what is shared, else by statistics if asked."""
+    view = views[id(shot)]
+    pick = picks.get(id(shot))
+    chosen: Array | None = None
+    if view.dark > _BLACK:
+        return
+    if pick is not None:
+        try:
+            light = picked.light_at(view, pick)
+            if pick.grey:
+                chosen, shot.how = picked.gain_from(None, light), "its grey card"
+            elif id(hero) in picks:
+                theirs = picked.light_at(views[id(hero)], picks[id(hero)])
+                chosen, shot.how = picked.gain_from(theirs, light), f"a pick, as in {hero.name}"
+            else:
+                shot.doubts.append(f"a pick, but none in its hero {hero.name} to compare with")
+        except InputError as error:
+            shot.doubts.append(str(error).partition(": ")[2])
+        if chosen is not None and not pick.grey and (doubt := picked.doubts_of(chosen, gain)):
+            shot.doubts.append(doubt)
+    if chosen is None and gain is not None:
+        chosen = gain
+        agreeing = f", {pair.agreeing:.0%} agree" if pair is not None and not pair.refusal else (
+            ", by way of other shots")  # fmt: skip
+        shot.how = f"what it shares with {hero.name}{agreeing}"
+        if pair is not None and not pair.refusal and pair.cover < SMALL_COVER:
+            shot.doubts.append(
+                f"only {pair.cover:.0%} of the frame is shared: is it the place, or a thing that "
+                "travels?"
+            )
+    if chosen is None and wanted.same_place and hero.taken.camera == shot.taken.camera:
+        chosen = statistics.shift_of(views[id(hero)], view)
+        shot.how = f"statistics of the same place, approximate, to {hero.name}"
+    if chosen is None:
+        why = pair.refusal if pair is not None and pair.refusal else "shows too little of the same"
+        shot.doubts.append(f"nothing written: against {hero.name}, it {_as_verb(why)}")
+        return
+    _give(shot, chosen, white)
+
+
+def _as_verb(why: str) -> str:
+    return why if why.startswith("sh") else f"is not trusted ({why})"
+
+
+def _settle_hero(hero: Shot, pick: Pick, views: dict[int, View], white: float) -> None:
+    if not pick.grey:
+        return
+    try:
+        gain = picked.gain_from(None, picked.light_at(views[id(hero)], pick))
+    except InputError as error:
+        hero.doubts.append(str(error).partition(": ")[2])
+        return
+    hero.how = "its grey card"
+    _give(hero, gain, white)
+
+
+def _give(shot: Shot, gain: Array, white: float) -> None:
+    try:
+        shot.trim = trim_of(gain, white)
+    except InputError as error:
+        shot.doubts.append(f"nothing written: {error}")
+
+
+def _picks(members: Sequence[Shot], picks: Iterable[Pick]) -> dict[int, Pick]:
+    found = {}
+    for pick in picks:
+        for shot in members:
+            if _is(shot.taken.place, pick.name):
+                found[id(shot)] = pick
+    return found
+
+
+def _offset(main: Group, group: Group, pair: Pair | None, white: float) -> list[str]:
+    """Tell how far another camera's hero is from the main camera's; it is not trimmed."""
+    first, second = main.shots[0], group.shots[0]
+    if pair is None or pair.refusal:
+        return [
+            f"camera {group.camera}: {second.name} shares too little with {first.name} of camera "
+            f"{main.camera} to tell how far they are apart"
+        ]
+    try:
+        trim = trim_of(pair.gain, white)
+    except InputError:
+        return []
+    if trim.is_small:
+        return []
+    return [
+        f"camera {group.camera}: its hero {second.name} is {trim} from {first.name} of camera "
+        f"{main.camera}; that is left to its match, or to a trim of the camera (--across brings "
+        "its shots to that hero)"
+    ]
+
+
+def _drifts(
+    look: Look, shots: Sequence[Shot], pool: ThreadPoolExecutor, progress: Progress
+) -> None:
+    def work(shot: Shot) -> Drift | str | None:
+        try:
+            return drift_of(look, shot.taken)
+        except (LookkitError, OSError) as error:
+            return str(error)
+
+    for count, (shot, found) in enumerate(zip(shots, pool.map(work, shots), strict=True)):
+        progress(f"looking through {shot.name}", count + 1, len(shots))
+        if isinstance(found, str):
+            shot.doubts.append(found)
+        elif found is not None:
+            shot.drift = found

@@ -1,0 +1,131 @@
+"""`lookkit balance`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from lookkit.cli.options import file_options
+
+if TYPE_CHECKING:
+    from lookkit.balance import Balanced
+    from lookkit.balance.run import Shot
+    from lookkit.recipe.shots import Shot as Line
+
+
+@click.command("balance")
+@click.argument("recipe", type=click.Path(path_type=Path))
+@click.argument("files", nargs=-1, required=True)
+@file_options
+@click.option(
+    "--hero",
+    "heroes",
+    multiple=True,
+    metavar="FILE",
+    help="A shot that the others of its scene and camera are brought to; default the first.",
+)
+@click.option(
+    "--grey",
+    "greys",
+    multiple=True,
+    metavar="FILE:X,Y",
+    help="A grey card in a file, X and Y from 0 to 1: it becomes neutral mid-grey.",
+)
+@click.option(
+    "--pick",
+    "picks",
+    multiple=True,
+    metavar="FILE:X,Y",
+    help="The same thing (a face, a wall) in a shot and in its hero, one --pick each.",
+)
+@click.option(
+    "--same-place",
+    is_flag=True,
+    help="Go by statistics where pictures share too little: approximate, and only right where "
+    "all shots of a scene show one place.",
+)
+@click.option("--across", is_flag=True, help="Bring other cameras to the main camera's hero too.")
+@click.option(
+    "--follow", is_flag=True, help="Write key frames for shots whose light changes inside them."
+)
+@click.option("--no-drift", is_flag=True, help="Do not look for light that changes inside a shot.")
+@click.option("--dry-run", is_flag=True, help="Say what would be written, and write nothing.")
+def command(
+    recipe: Path,
+    files: tuple[str, ...],
+    camera: str | None,
+    scene: str | None,
+    shots: tuple[Line, ...],
+    output: str | None,
+    signal_range: Any,
+    matrix: str | None,
+    heroes: tuple[str, ...],
+    greys: tuple[str, ...],
+    picks: tuple[str, ...],
+    same_place: bool,
+    across: bool,
+    follow: bool,
+    no_drift: bool,
+    dry_run: bool,
+) -> None:
+    """Before the look is judged: make the shots of each scene agree in exposure and white.
+
+    It wants a recipe with its cameras and scenes, as `lookkit new` writes it. It compares what
+    neighbouring shots both show, and writes a trim for each file into the shot list of RECIPE.
+    Where two shots show nothing alike, nothing is written. Differences that the eye does not see
+    are left alone. FILES are found as for `lookkit apply`; run it again at any time.
+    """
+    from lookkit.balance import Wanted, balance, write_trims
+    from lookkit.balance.picks import parse_pick
+    from lookkit.cli.progress import shown_progress
+    from lookkit.look import load
+    from lookkit.media.jobs import Options
+
+    look = load(recipe)
+    options = Options(
+        camera=camera, scene=scene, output=output, range=signal_range, matrix=matrix, shots=shots
+    )
+    wanted = Wanted(
+        heroes=heroes,
+        picks=(*(parse_pick(one, grey=True) for one in greys), *map(parse_pick, picks)),
+        same_place=same_place,
+        across=across,
+        drifts=follow or not no_drift,
+    )
+    with shown_progress() as progress:
+        made = balance(look, files, options, wanted, progress)
+    count = 0 if dry_run else write_trims(recipe, made, follow=follow)
+    _print(made, follow=follow)
+    written = sum(shot.is_written for shot in made.shots)
+    if dry_run:
+        click.echo(f"{written} of {len(made.shots)} shots would have a trim; nothing is written")
+    else:
+        click.echo(f"{written} of {len(made.shots)} shots have a trim; {count} lines changed")
+    for line in made.unread:
+        click.echo(line, err=True)
+
+
+def _print(made: Balanced, *, follow: bool) -> None:
+    for group in made.groups:
+        click.echo(f"{group.scene or 'no scene'}, camera {group.camera}")
+        for shot in group.shots:
+            click.echo(f"  {shot.name}: {_said(shot)}")
+            for doubt in shot.doubts:
+                click.echo(f"    beware: {doubt}")
+            if shot.drift is not None:
+                more = "key frames written" if follow else "--follow writes key frames"
+                click.echo(
+                    f"    its light changes inside the shot by {shot.drift.stops:.2f} stop ({more})"
+                )
+        for line in group.told:
+            click.echo(f"  {line}")
+
+
+def _said(shot: Shot) -> str:
+    if shot.trim is None:
+        return "the hero, as it is" if shot.hero else "left as it is"
+    if not shot.is_written:
+        return f"agrees already ({shot.trim}), left alone"
+    return f"{shot.trim}, by {shot.how}"

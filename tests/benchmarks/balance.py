@@ -1,0 +1,195 @@
+"""How well shots agree after balancing, on shots whose right trims are known, and how fast.
+
+    LOOKKIT_SAMPLES=samples python tests/benchmarks/balance.py [--keep FOLDER]
+
+Prints, for each way of finding a trim, Delta E 2000 of the same surfaces before and after
+(mean / 95 %), the error of exposure against the best trim that the truth allows, and how many
+shots became worse; how often something is written where nothing is shared; and the time of a pair
+against that of reading its frames. Renders of the demo's sets are kept in FOLDER.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+from collections import defaultdict
+from itertools import combinations
+from pathlib import Path
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+
+from lookkit.balance import statistics
+from lookkit.balance.join import joined
+from lookkit.balance.pair import compare
+from lookkit.balance.picks import Pick, gain_from, light_at
+from lookkit.errors import InputError
+from tests.balance import simulation as sim
+from tests.conftest import samples_folder
+
+WIDTH = 480
+PHOTOGRAPHS = ("exr/StillLife.exr", "exr/Desk.exr", "exr/Carrots.exr",
+               "hdr/lebombo.hdr", "hdr/forest_slope.hdr")  # fmt: skip
+
+
+class Table:
+    def __init__(self):
+        self.rows = defaultdict(list)
+
+    def add(self, row, take, gain, wanted):
+        before = sim.delta(take.light, take.truth, take.seen)
+        after = sim.delta(sim.trimmed(take.light, gain), take.truth, take.seen)
+        self.rows[row].append((*before, *after, abs(float(np.mean(gain - wanted)))))
+
+    def show(self):
+        print(f"{'':34} shots  before       after        error mean (p95)  worse")
+        for name, found in self.rows.items():
+            a = np.array(found)
+            worse = int((a[:, 2] > a[:, 0] + 0.2).sum())
+            print(
+                f"{name:34} {len(a):5d}  {a[:, 0].mean():4.1f} / {a[:, 1].mean():4.1f}  "
+                f"{a[:, 2].mean():4.2f} / {a[:, 3].mean():4.2f}  "
+                f"{a[:, 4].mean():.3f} ({np.quantile(a[:, 4], 0.95):.3f})     {worse}"
+            )
+
+
+def places(keep: Path) -> list[sim.Place]:
+    found = []
+    for scene in sim.SETS:
+        framings = {one: sim.kept(scene, one, WIDTH, keep) for one in sim.FRAMINGS}
+        found.append(sim.Place(scene, scene, framings))
+    folder = samples_folder()
+    for name in PHOTOGRAPHS:
+        if (folder / name).is_file():
+            framings = sim.photographed(folder / name, WIDTH)
+            found.append(sim.Place(Path(name).stem, "flats", framings))
+    return found
+
+
+def takes_of(place: sim.Place, camera: str, others: list[sim.Place], seed: int) -> list[sim.Take]:
+    """Return a hero taken rightly, and a shot of each framing with something wrong."""
+    draw = np.random.default_rng(seed)
+    hero = sim.take(place.framings["hero"], place.scene, camera, 0.0, 0.0, seed)
+    made = [hero]
+    for number, framing in enumerate(sim.FRAMINGS):
+        stops, kelvin = draw.uniform(-1.5, 1.5), draw.uniform(-1200, 1200)
+        other = others[(number + seed) % len(others)].framings["wide"]
+        made.append(
+            sim.take(place.framings[framing], place.scene, camera, stops, kelvin,
+                     seed + 17 * number, other)
+        )  # fmt: skip
+    return made
+
+
+def main() -> None:
+    asked = argparse.ArgumentParser(description=__doc__)
+    asked.add_argument("--keep", type=Path, default=Path("out/balance"))
+    asked.add_argument("--seed", type=int, default=1)
+    options = asked.parse_args()
+    all_places = places(options.keep)
+    table = Table()
+    refused: dict[str, int] = defaultdict(int)
+    heroes: list[tuple[sim.Place, sim.Take]] = []
+    takes: dict[tuple[str, str], list[sim.Take]] = {}
+    spent = {"pair": 0.0, "pairs": 0}
+    for number, place in enumerate(all_places):
+        others = [one for one in all_places if one is not place]
+        for camera in "ABC":
+            shots = takes_of(place, camera, others, options.seed + 100 * number)
+            takes[place.name, camera] = shots
+            if camera == "A":
+                heroes.append((place, shots[0]))
+            hero, *rest = shots
+            for take in rest:
+                table.add(f"best possible, {camera}", take, take.best, take.best)
+                grey(table, camera, hero, take)
+            measure(table, f"hero, same camera {camera}", hero, rest, refused, spent)
+            if camera != "A":
+                main_hero = takes[place.name, "A"][0]
+                measure(table, f"hero A, shot {camera}", main_hero, rest, refused, spent,
+                        offset=main_hero.view if camera == "C" else None)  # fmt: skip
+            for take in rest:
+                gain = statistics.shift_of(hero.view, take.view)
+                if gain is not None:
+                    table.add(f"statistics, same place, {camera}", take, gain, take.best)
+    table.show()
+    print("not written although shown:", dict(refused))
+    wrong(heroes, takes)
+    print(f"a pair takes {spent['pair'] / max(spent['pairs'], 1):.3f} s of processor time")
+
+
+def grey(table, camera, hero, take):
+    """Take a patch that is evenly lit and sure in the shot: what a pick finds."""
+    sure = take.view.sure
+    if not sure.any():
+        return
+    flat = np.where(sure, take.view.edges, 9.0)
+    y, x = np.unravel_index(int(flat.argmin()), flat.shape)
+    pick = Pick("", (x + 0.5) / flat.shape[1], (y + 0.5) / flat.shape[0])
+    true = sim.TO_CONES @ _mean(take.truth, x, y, flat.shape)
+    try:
+        gain = gain_from(true, light_at(take.view, pick))
+    except InputError:
+        return
+    table.add(f"one grey, {camera}", take, gain, take.best)
+
+
+def _mean(light, x, y, shape):
+    row, column = y * light.shape[0] // shape[0], x * light.shape[1] // shape[1]
+    return light[max(row - 2, 0) : row + 3, max(column - 2, 0) : column + 3].mean(axis=(0, 1))
+
+
+def measure(table, name, hero, rest, refused, spent, offset=None):
+    links = []
+    views = [hero.view, *(one.view for one in rest)]
+    asked = [(0, one) for one in range(1, len(views))]
+    asked += [(a, b) for a, b in combinations(range(1, len(views)), 2) if b - a < 3]
+    for a, b in asked:
+        started = time.process_time()
+        pair = compare(views[a], views[b])
+        spent["pair"] += time.process_time() - started
+        spent["pairs"] += 1
+        if pair is not None and not pair.refusal:
+            links.append((a, b, pair.gain, pair.spread))
+            if a == 0:
+                table.add(f"{name}, pair alone", rest[b - 1], pair.gain, rest[b - 1].best)
+        elif a == 0:
+            refused[f"{name}: " + ("no landmarks" if pair is None else pair.refusal[:24])] += 1
+    for row, gain in joined(len(views), [0], links).items():
+        if row:
+            table.add(f"{name}, joined", rest[row - 1], gain, rest[row - 1].best)
+
+
+def wrong(heroes, takes):
+    """Count what is written between different scenes, and for a piece of one within another."""
+    count = written = 0
+    for (first, hero), (second, _) in combinations(heroes, 2):
+        for take in takes[second.name, "A"][1:]:
+            pair = compare(hero.view, take.view)
+            count += 1
+            if pair is not None and not pair.refusal:
+                written += 1
+                print(f"wrong scene written: {first.name} / {second.name}: {pair}")
+    print(f"wrong scenes: {written} of {count} written")
+    count = written = 0
+    for (first, hero), (second, _) in combinations(heroes, 2):
+        image = second.framings["pan"].copy()
+        high, wide = image.shape[:2]
+        box = slice(high // 3, high * 2 // 3), slice(wide // 3, wide // 2)
+        image[box] = first.framings["hero"][box]
+        take = sim.take(image, second.scene, "A", 0.7, 500.0, 5)
+        pair = compare(hero.view, take.view)
+        count += 1
+        if pair is not None and not pair.refusal:
+            written += 1
+            print(
+                f"prop written: {first.name} in {second.name}: parts {pair.parts}, cover "
+                f"{pair.cover:.3f}, agreeing {pair.agreeing:.2f}, matches {pair.matches}"
+            )
+    print(f"travelling props: {written} of {count} written")
+
+
+if __name__ == "__main__":
+    main()
