@@ -149,7 +149,11 @@ lights = [25.0, 25.0, 26.0]
 match = "kiln/A003*"
 camera = "A"
 scene = "kiln"
-note = "the clouds had come"
+note = "the clouds came"
+keys = [                          # `apply` follows them, LUTs hold their middle
+    { frame = 0, stops = 0.0 },
+    { frame = 96, stops = 0.4, mired = -10.0 },
+]
 [[shots.trims]]                   # of these files alone, after the trims of the scene
 kind = "exposure"
 stops = -0.25

@@ -48,6 +48,24 @@ def write_beside(path: Path) -> Iterator[Path]:
         beside.unlink(missing_ok=True)
 
 
+def check_writable(path: Path) -> None:
+    """Check that `path` can be written, before long work: its folder, and that it is no folder.
+
+    Raises
+    ------
+    InputError
+        If it cannot.
+    """
+    if path.is_dir():
+        raise InputError(f"{path}: is a folder, expected the name of a file")
+    try:
+        handle, name = tempfile.mkstemp(prefix=f".{path.stem[:40]}-", dir=path.parent)
+    except OSError as error:
+        raise InputError(f"{path}: cannot be written ({error.strerror})") from error
+    os.close(handle)
+    Path(name).unlink()
+
+
 @contextmanager
 def build_beside(folder: Path) -> Iterator[Path]:
     """Give an empty temporary folder beside `folder` and rename it there at the end.

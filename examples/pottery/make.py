@@ -48,10 +48,11 @@ def match(recipe: Path, folder: Path, target: Path) -> None:
                 stage="never",
                 progress=progress,
             ).made
-        left_out = made.file.lights[0].statistics.left_out
+        expected = made.file.lights[0].statistics.promise.mean
         print(
             f"{LABELS[setup]}: camera B was {made.before_errors.mean:.1f} Delta E from camera A on "
-            f"the chart, is {left_out.mean:.1f} on patches that the match did not see"
+            f"the chart, and will be about {expected.about:.1f}, up to {expected.up_to:.1f}, on "
+            "other colours"
         )
 
 

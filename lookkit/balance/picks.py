@@ -75,9 +75,9 @@ def gain_from(hero: Array | None, shot: Array) -> Array:
     return np.asarray(np.log2(wanted / shot))
 
 
-def doubts_of(gain: Array, other: Array | None) -> str:
+def doubts_of(gain: Array, other: Array) -> str:
     """Return why a pick is doubted: what the pictures share says otherwise."""
-    if other is None or np.abs(gain - other).max() <= _TWO_LIGHTS:
+    if np.abs(gain - other).max() <= _TWO_LIGHTS:
         return ""
     apart = float(np.abs(gain - other).max())
     return (

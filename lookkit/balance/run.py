@@ -15,6 +15,7 @@ from lookkit.balance.gains import Trim, trim_of
 from lookkit.balance.join import Link, joined
 from lookkit.balance.pair import SMALL_COVER, Pair, compare
 from lookkit.balance.picks import Pick
+from lookkit.balance.settings import proposal
 from lookkit.balance.view import View, library, view_of
 from lookkit.errors import InputError, LookkitError
 from lookkit.media.jobs import Options, Taken, assign
@@ -26,9 +27,10 @@ from lookkit.spaces.working import Array
 if TYPE_CHECKING:
     from lookkit.look import Look
 
-_NEIGHBOURS: Final = 3
+_NEIGHBOURS: Final = 2
 _MUCH_CLIPPED: Final = 0.05
 _BLACK: Final = 0.995
+_LEAST_SURE: Final = 0.2
 
 
 @dataclass
@@ -130,16 +132,20 @@ def balance(
     unread = [one.problem for one in refused]
     _check_names(taken, wanted)
     workers = max(1, cores())
+    made: list[Group] = []
     with ThreadPoolExecutor(workers, "lookkit-balance") as pool:
-        shots, views = _read(look, taken, unread, pool, progress)
-        if not shots:
-            raise InputError("\n".join([*unread, "nothing to balance: no file could be read"]))
-        groups = _groups(look, shots, wanted)
-        pairs = _pairs(groups, views, wanted, pool, progress)
-        made = tuple(_settled(group, groups, views, pairs, wanted) for group in groups)
-        if wanted.drifts:
-            _drifts(look, shots, pool, progress)
-    return Balanced(made, tuple(unread))
+        # Scene by scene: what is kept of a frame takes some megabytes.
+        for scene in [*look.scenes, None]:
+            members = [one for one in taken if one.scene == scene]
+            shots, views = _read(look, members, unread, pool, progress)
+            groups = _groups(look, shots, views, wanted)
+            pairs = _pairs(groups, views, wanted, pool, progress)
+            made += [_settled(group, groups, views, pairs, wanted) for group in groups]
+            if wanted.drifts:
+                _drifts(look, shots, pool, progress)
+    if not made:
+        raise InputError("\n".join([*unread, "nothing to balance: no file could be read"]))
+    return Balanced(tuple(made), tuple(unread))
 
 
 def _check_names(taken: Sequence[Taken], wanted: Wanted) -> None:
@@ -203,21 +209,24 @@ def _faults(view: View) -> list[str]:
     return found
 
 
-def _groups(look: Look, shots: Sequence[Shot], wanted: Wanted) -> list[Group]:
+def _groups(
+    look: Look, shots: Sequence[Shot], views: dict[int, View], wanted: Wanted
+) -> list[Group]:
+    """Return the shots of one scene by camera, the hero first."""
     order = {name: place for place, name in enumerate(look.cameras)}
-    kinds: dict[tuple[str | None, str], list[Shot]] = {}
+    cameras: dict[str, list[Shot]] = {}
     for shot in shots:
-        kinds.setdefault((shot.taken.scene, shot.taken.camera), []).append(shot)
-    scenes = [*look.scenes, None]
+        cameras.setdefault(shot.taken.camera, []).append(shot)
     made = []
-    for (scene, camera), members in sorted(
-        kinds.items(), key=lambda one: (scenes.index(one[0][0]), order[one[0][1]])
-    ):
+    for camera, members in sorted(cameras.items(), key=lambda one: order[one[0]]):
         named = [
             shot for shot in members if any(_is(shot.taken.place, name) for name in wanted.heroes)
         ]
-        hero = (named or members)[0]
+        # A slate is no hero, nor is a picture of which little is sure.
+        fit = [shot for shot in members if views[id(shot)].sure.mean() >= _LEAST_SURE]
+        hero = (named or fit or members)[0]
         hero.hero = True
+        scene = hero.taken.scene
         made.append(Group(scene, camera, (hero, *(one for one in members if one is not hero))))
     return made
 
@@ -232,14 +241,12 @@ def _pairs(
     pool: ThreadPoolExecutor,
     progress: Progress,
 ) -> Pairs:
-    """Compare each shot with its hero and a few neighbours, and heroes of other cameras."""
+    """Compare each shot with its hero, heroes of cameras, and neighbours of doubtful shots."""
     asked: list[tuple[Shot, Shot]] = []
     for group in groups:
         hero, *others = group.shots
         asked += [(hero, one) for one in others]
-        for place, one in enumerate(others):
-            asked += [(one, other) for other in others[place + 1 : place + _NEIGHBOURS]]
-        main = _main(groups, group)
+        main = groups[0]
         if main is not group:
             asked += [(main.shots[0], one) for one in (group.shots if wanted.across else [hero])]
 
@@ -247,15 +254,28 @@ def _pairs(
         return compare(views[id(one[0])], views[id(one[1])])
 
     found: Pairs = {}
-    for count, (ask, pair) in enumerate(zip(asked, pool.map(work, asked), strict=True)):
-        progress(f"comparing {ask[1].name}", count + 1, len(asked))
-        found[id(ask[0]), id(ask[1])] = pair
+
+    def run(asked: Sequence[tuple[Shot, Shot]]) -> None:
+        for count, (ask, pair) in enumerate(zip(asked, pool.map(work, asked), strict=True)):
+            progress(f"comparing {ask[1].name}", count + 1, len(asked))
+            found[id(ask[0]), id(ask[1])] = pair
+
+    run(asked)
+    asked = []
+    for group in groups:
+        hero, *others = group.shots
+        for place, one in enumerate(others):
+            for other in others[place + 1 : place + 1 + _NEIGHBOURS]:
+                if not all(_is_strong(found[id(hero), id(shot)]) for shot in (one, other)):
+                    asked.append((one, other))
+    run(asked)
     return found
 
 
-def _main(groups: Sequence[Group], group: Group) -> Group:
-    """Return the group of the same scene whose camera comes first in the recipe."""
-    return next(one for one in groups if one.scene == group.scene)
+def _is_strong(pair: Pair | None) -> bool:
+    """Say whether a pair with the hero needs no help of others."""
+    known = pair is not None and not pair.refusal
+    return known and pair is not None and pair.agreeing >= 0.7 and pair.cover >= 0.2
 
 
 def _settled(
@@ -266,7 +286,7 @@ def _settled(
     wanted: Wanted,
 ) -> Group:
     """Return a group with the trims of its shots."""
-    main = _main(groups, group)
+    main = groups[0]
     across = wanted.across and main is not group
     members = [main.shots[0], *group.shots] if across else list(group.shots)
     place = {id(shot): row for row, shot in enumerate(members)}
@@ -323,8 +343,10 @@ def _settle(
                 shot.doubts.append(f"a pick, but none in its hero {hero.name} to compare with")
         except InputError as error:
             shot.doubts.append(str(error).partition(": ")[2])
-        if chosen is not None and not pick.grey and (doubt := picked.doubts_of(chosen, gain)):
-            shot.doubts.append(doubt)
+        if chosen is not None and gain is not None:
+            other = gain + _greyed(hero, picks, views, chosen - gain) if pick.grey else gain
+            if doubt := picked.doubts_of(chosen, other):
+                shot.doubts.append(doubt)
     if chosen is None and gain is not None:
         chosen = gain
         agreeing = f", {pair.agreeing:.0%} agree" if pair is not None and not pair.refusal else (
@@ -340,9 +362,25 @@ def _settle(
         shot.how = f"statistics of the same place, approximate, to {hero.name}"
     if chosen is None:
         why = pair.refusal if pair is not None and pair.refusal else "shows too little of the same"
-        shot.doubts.append(f"nothing written: against {hero.name}, it {_as_verb(why)}")
+        shot.doubts.append(
+            f"nothing written: against {hero.name}, it {_as_verb(why)}; "
+            f"{proposal(hero.taken, shot.taken)}"
+        )
         return
     _give(shot, chosen, white)
+
+
+def _greyed(
+    hero: Shot, picks: dict[int, Pick], views: dict[int, View], apart: Array
+) -> Array | float:
+    """Return what a grey card in the hero asks of it; without one, any exposure is right."""
+    pick = picks.get(id(hero))
+    if pick is None or not pick.grey:
+        return float(apart.mean())
+    try:
+        return picked.gain_from(None, picked.light_at(views[id(hero)], pick))
+    except InputError:
+        return float(apart.mean())
 
 
 def _as_verb(why: str) -> str:

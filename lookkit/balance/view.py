@@ -73,7 +73,7 @@ def view_of(look: Look, taken: Taken, share: float = 0.5, *, landmarks: bool = T
     LookkitError
         If it cannot be read, or OpenCV is not installed.
     """
-    code = read_frame(look, taken, share).code
+    code = read_frame(look, taken, share, 2 * WIDTH).code
     step = look.graph.input_transform(taken.camera).encoding
     chain = (*look.graph.camera(taken.camera, taken.scene), *look.graph.trims(taken.scene))
     return made_view(
@@ -93,9 +93,6 @@ def made_view(
     high, wide = code.shape[:2]
     width = min(WIDTH, wide)
     size = (width, max(1, round(high * width / wide)))
-    if wide >= 4 * width:
-        # Light is averaged, not codes; a first halving of huge frames is too fine to matter.
-        code = cv2.resize(code, (2 * size[0], 2 * size[1]), interpolation=cv2.INTER_AREA)
     code = np.ascontiguousarray(np.nan_to_num(code))
     clipped = _clipped(code, _SHOULDER if display_ready else np.inf if linear else _NEAR_WHITE)
     light = to_light.run(code)

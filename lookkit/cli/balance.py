@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     "heroes",
     multiple=True,
     metavar="FILE",
-    help="A shot that the others of its scene and camera are brought to; default the first.",
+    help="A shot that the others of its scene and camera are brought to; default the first one.",
 )
 @click.option(
     "--grey",

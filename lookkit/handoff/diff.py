@@ -253,7 +253,8 @@ def _shots(first: Look, second: Look) -> Iterator[Pictures]:
     shared = [name for name in first.outputs if name in second.outputs]
     for shot in first.recipe.shots:
         other = theirs.get((shot.match, shot.camera, shot.scene))
-        if other is not None and other.trims != shot.trims and shared:
+        same = other is not None and (other.trims, other.keys) == (shot.trims, shot.keys)
+        if other is not None and not same and shared:
             named = shot.graded_in, other.graded_in
             yield _compared(first, second, shot.camera, shared[0], named)
 

@@ -14,6 +14,7 @@ from lookkit.look import Look
 from lookkit.match.consistency import Consistency, consistency
 from lookkit.match.frames import Footage
 from lookkit.match.make import Reading, main_reading, read_all
+from lookkit.match.promise import promise_words
 from lookkit.match.run import Settings, footage_of
 from lookkit.matchfile.steps import Match
 from lookkit.progress import Progress, silent
@@ -29,13 +30,15 @@ FEWEST = 12
 class Checked:
     """The cameras compared in one light.
 
-    `left_out` are the recipe's cameras of which nothing was seen.
+    `left_out` are the recipe's cameras of which nothing was seen; `matches` are those in use, each
+    of which may promise what it misses by on other colours.
     """
 
     light: str
     scene: str | None
     consistency: Consistency
     left_out: tuple[str, ...] = ()
+    matches: tuple[Match, ...] = ()
 
     def heading(self) -> str:
         """Return what was compared: light, scene and number of patches."""
@@ -46,7 +49,21 @@ class Checked:
     def text(self) -> str:
         """Return the matrix under a line that says what it is."""
         rest = f"\nnot compared: {', '.join(self.left_out)}" if self.left_out else ""
-        return f"{self.heading()}\n{self.consistency.table()}{rest}"
+        return f"{self.heading()}\n{self.consistency.table()}{rest}{self._promises()}"
+
+    def _promises(self) -> str:
+        """Return what the matches promise on colours that are not the chart's."""
+        lines = [
+            f"  {one.file.camera}: {promise_words(one.one.statistics.promise)}"
+            for one in self.matches
+            if one.one.statistics.promise is not None
+        ]
+        if not lines:
+            return ""
+        return "\n".join(
+            ["\nthe matches were fitted to these patches; on other colours of a scene, before the "
+             "look, expect", *lines]
+        )  # fmt: skip
 
 
 def check_matches(look: Look, output: str | None = None) -> tuple[Checked, ...]:
@@ -186,7 +203,14 @@ def _compared(
     }
     found = consistency(codes, chains, _seen_on(look.graph.output(name)))
     took = look.recipe.cameras_of(scene)
-    return Checked(light, scene, found, tuple(one for one in took if one not in codes))
+    used = [look.recipe.match_of(camera, scene) for camera in codes]
+    return Checked(
+        light,
+        scene,
+        found,
+        tuple(one for one in took if one not in codes),
+        tuple(one for one in used if one is not None),
+    )
 
 
 def _seen_on(display: Output) -> Callable[[Array], Array]:

@@ -134,8 +134,9 @@ def find_chart(picture: Array, crop: Sequence[int] | None = None) -> Chart:
         move = np.array([[1.0, 0.0, x], [0.0, 1.0, y], [0.0, 0.0, 1.0]])
         return Chart(move @ found.homography, found.agreement, "found")
     partial = 0.0
-    for shade in _shades(picture):
-        charts_found, part = _in_shade(picture, shade)
+    small, factor = _reduced(picture)
+    for shade in _shades(small):
+        charts_found, part = _in_shade(picture, shade, factor)
         if len(charts_found) > 1:
             raise InputError(
                 f"{len(charts_found)} charts in one picture: give a crop around the one to use"
@@ -163,19 +164,32 @@ def _checked_crop(picture: Array, crop: Sequence[int]) -> tuple[int, int, int, i
     return x, y, wide, high
 
 
+def _reduced(picture: Array) -> tuple[Array, int]:
+    """Return means of blocks of a big picture, and their width: big ones are searched shrunk."""
+    factor = max(picture.shape[:2]) // (2 * WORKING_WIDTH)
+    if factor < 2:
+        return picture, 1
+    height, width = (length // factor for length in picture.shape[:2])
+    total = np.zeros((height, width, 3), dtype=np.float32)
+    for y in range(factor):
+        for x in range(factor):
+            total += picture[y : height * factor : factor, x : width * factor : factor]
+    return np.asarray(total / factor**2), factor
+
+
 def _shades(picture: Array) -> list[Array]:
     """Return the picture stretched to 0-1 as it is, and with its shadows opened."""
     finite = np.nan_to_num(picture, nan=0.0, posinf=0.0, neginf=0.0)
-    low, high = np.percentile(finite[::4, ::4], [0.5, 99.5])
+    low, high = (float(end) for end in np.percentile(finite[::4, ::4], [0.5, 99.5]))
     if high - low < 1e-4:
         raise InputError("the picture is one flat colour (black or fully clipped?): no chart in it")
     plain = np.clip((finite - low) / (high - low), 0.0, 1.0)
     return [plain, np.sqrt(plain)]
 
 
-def _in_shade(picture: Array, shade: Array) -> tuple[list[Chart], float]:
+def _in_shade(picture: Array, shade: Array, factor: int) -> tuple[list[Chart], float]:
     """All charts seen in one rendering, and the best agreement of a partial one."""
-    centres, sizes, axes = _squares(shade)
+    centres, sizes, axes = (factor * one for one in _squares(shade))
     found: list[Chart] = []
     partial = 0.0
     for grid in _grids(centres, sizes, axes):

@@ -88,6 +88,8 @@ class Fit:
         Delta E 2000 of each patch in each exposure, (shots, n).
     kept
         Which of those counted in the end, (shots, n) booleans.
+    brighter
+        How much brighter each is after the fit than the target in all channels, stops, (shots, n).
     covers
         Darkest and brightest light that was observed, in stops from mid-grey.
     unlikeness
@@ -102,6 +104,7 @@ class Fit:
     left_out: Array
     observed: Array
     kept: np.ndarray
+    brighter: Array
     covers: tuple[float, float]
     unlikeness: float | None = None
     learnt: float | None = None
@@ -183,6 +186,7 @@ def fit_shots(
         left,
         observed,
         counted,
+        brighter(problem, solution).reshape(usable.shape),
         _covers(target, shots, counted),
         unlike,
         share,
@@ -248,6 +252,7 @@ def fit_pairs(values: Array, target: Array, *, knots: Array | None) -> Fit:
         np.empty(0),
         observed[None],
         kept.keep[None],
+        brighter(problem, solution)[None],
         _covers(target, [shot], kept.keep[None]),
     )
 
@@ -282,6 +287,17 @@ def _white_exact(kept: Problem, solution: Solution, patches: int) -> Solution:
         return replace(solution, matrix=gain[:, None] * solution.matrix)
     held = ColourStage(gain[:, None] * solution.stage.matrix, gain[:, None] * solution.stage.roots)
     return replace(solution, stage=held)
+
+
+def brighter(problem: Problem, solution: Solution) -> Array:
+    """Return by how many stops all channels land above or below the target, (n,).
+
+    0 where some land above and others below: that is a colour, not a brightness.
+    """
+    wanted, found = problem.target, landed(problem, solution)
+    ratio = np.log2(np.maximum(found, 2e-3) / np.maximum(wanted, 2e-3))
+    agree = np.abs(np.sign(ratio).sum(axis=1)) == 3
+    return np.asarray(np.where(agree, np.sign(ratio[:, 0]) * np.abs(ratio).min(axis=1), 0.0))
 
 
 def _mean_where(values: Array, mask: np.ndarray) -> Array:

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 
@@ -16,7 +16,7 @@ from lookkit.matchfile.camera_curve import bt709_decode
 from lookkit.matchfile.model import UNKNOWN
 from lookkit.media.clip import MOVIES, frames_of, planes_of, probe
 from lookkit.media.jobs import STILLS
-from lookkit.media.stills import read_still
+from lookkit.media.stills import LYING, opened, read_still
 from lookkit.progress import Progress, silent
 from lookkit.spaces import ranges
 from lookkit.spaces.encodings import Encoding
@@ -33,7 +33,8 @@ class Exposure:
     Attributes
     ----------
     picture
-        Code values, (height, width, 3); 0-1 spans the file's whole integer range.
+        Code values, (height, width, 3), of a still in float32; 0-1 spans the file's whole integer
+        range. What is no number (NaN, infinity) in all frames is NaN: no light.
     stops
         Relative to the camera's main exposure.
     bits, range
@@ -46,6 +47,11 @@ class Exposure:
     sha256: str = ""
     bits: int = 8
     range: SignalRange | None = None
+
+    @property
+    def lost(self) -> int:
+        """How many pixels are no numbers."""
+        return int(self.picture.size // 3 - np.isfinite(self.picture).all(axis=-1).sum())
 
 
 @dataclass(frozen=True, eq=False)
@@ -134,27 +140,64 @@ def read_exposure(
     """
     if not paths:
         raise InputError("no frames to read")
-    total: Array | None = None
+    if len(paths) > 1:
+        _of_one_size(paths)
+    total: Any = None
+    counts: Any = None
     count, bits = 0, 8
     span: SignalRange | None = None
     for number, path in enumerate(paths):
         progress("reading frames", number, len(paths))
         read = _clip if path.suffix.lower() in MOVIES else _still
         for frame, bits, span in read(path):  # noqa: B007 the last ones describe the file
-            picture = frame
-            if not np.isfinite(picture).all():
-                picture = np.nan_to_num(frame, nan=0.0, posinf=0.0, neginf=0.0)
-            if total is not None and picture.shape != total.shape:
-                raise InputError(
-                    f"{path}: frames of different size ({picture.shape[1]} x {picture.shape[0]} "
-                    f"pixels, the first has {total.shape[1]} x {total.shape[0]})"
-                )
-            total = picture.copy() if total is None else total + picture
+            if total is not None and frame.shape != total.shape:
+                raise _different(path, frame.shape[1::-1], total.shape[1::-1])
+            finite = np.isfinite(frame).all(axis=-1)
+            whole = bool(finite.all())
+            if not whole:
+                frame[~finite] = 0.0
+            if counts is None and not whole:
+                counts = np.full(frame.shape[:2], count, dtype=np.float32)
+            if counts is not None:
+                counts += finite
+            if total is None:
+                total = frame
+            else:
+                total += frame
             count += 1
     if total is None:
         raise InputError(f"{paths[0]}: holds no frame")
+    if counts is not None:
+        # A pixel counts by those frames in which it is a number.
+        total[counts == 0] = np.nan
+        total /= np.maximum(counts, 1)[..., None]
+    elif count > 1:
+        total /= count
     names = tuple(path.name for path in paths)
-    return Exposure(total / count, stops, names, _digest(paths), bits, span)
+    return Exposure(total, stops, names, _digest(paths), bits, span)
+
+
+def _of_one_size(paths: Sequence[Path]) -> None:
+    """Refuse stills of different size by their headers, before any is read."""
+    first: tuple[int, int] | None = None
+    for path in paths:
+        if path.suffix.lower() in MOVIES:
+            continue
+        reader = opened(path)
+        size = (reader.spec().width, reader.spec().height)
+        if reader.spec().get_int_attribute("Orientation", 1) in LYING:
+            size = size[::-1]
+        reader.close()
+        first = first or size
+        if size != first:
+            raise _different(path, size, first)
+
+
+def _different(path: Path, size: tuple[int, int], first: tuple[int, int]) -> InputError:
+    return InputError(
+        f"{path}: frames of different size ({size[0]} x {size[1]} pixels, the first has "
+        f"{first[0]} x {first[1]})"
+    )
 
 
 def parse_frames(text: str) -> tuple[str, list[Path], float]:
@@ -200,13 +243,13 @@ def _only(paths: Iterable[Path], place: str, problem: str) -> list[Path]:
     return found
 
 
-_Picture = tuple[Array, int, SignalRange | None]
+_Picture = tuple[Any, int, SignalRange | None]
 """Code values, bits and, where the file says so, the range."""
 
 
 def _still(path: Path) -> Iterator[_Picture]:
     read = read_still(path)
-    yield read.pixels.astype(np.float64), read.bits, None
+    yield np.array(read.pixels, dtype=np.float32, copy=None), read.bits, None
 
 
 def _clip(path: Path) -> Iterator[_Picture]:

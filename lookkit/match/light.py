@@ -125,8 +125,7 @@ def _nothing(camera: Footage, why: str) -> Finding:
 
 def _no_proof(footage: Footage) -> str | None:
     """Why a picture can prove nothing, if so."""
-    scene = footage.decode(footage.main.picture[::4, ::4]).reshape(-1, 3)
-    scene = scene[np.isfinite(scene).all(axis=1)]
+    scene = footage.decode(_some(footage))
     if not len(scene) or float(np.percentile(scene.mean(axis=1), 99)) < _BLACK:
         return f"that of camera {footage.camera} is black"
     low, high = np.percentile(lab(np.maximum(scene, 0.0)), [10, 90], axis=0)
@@ -137,8 +136,8 @@ def _no_proof(footage: Footage) -> str | None:
 
 def _cast(match: Match, reference: Footage, camera: Footage) -> list[Finding]:
     """Return whether the means of two pictures differ in colour after the match."""
-    ours = _mean(reference.decode(reference.main.picture))
-    theirs = _mean(match.scene(camera.decode(camera.main.picture)))
+    ours = _mean(reference.decode(_some(reference)))
+    theirs = _mean(match.scene(camera.decode(_some(camera))))
     ratio = np.log2(theirs / ours)
     red, blue = float(ratio[0] - ratio[1]), float(ratio[2] - ratio[1])
     if max(abs(red), abs(blue)) <= TOLERANCE:
@@ -152,9 +151,15 @@ def _cast(match: Match, reference: Footage, camera: Footage) -> list[Finding]:
     return [Finding("warning", "light", camera.camera, figure, "stops", words)]
 
 
-def _mean(scene: Array) -> Array:
-    """Mean colour of the middle brightnesses, (3,)."""
-    pixels = scene.reshape(-1, 3)[::7]
+def _some(footage: Footage) -> Array:
+    """Up to half a million code values of a picture that are numbers, (n, 3)."""
+    pixels = footage.main.picture.reshape(-1, 3)
+    pixels = pixels[:: 1 + len(pixels) // 500_000]
+    return np.asarray(pixels[np.isfinite(pixels).all(axis=1)], dtype=np.float64)
+
+
+def _mean(pixels: Array) -> Array:
+    """Mean colour of the middle brightnesses of scene-linear AP1, (3,)."""
     brightness = pixels.mean(axis=1)
     low, high = np.percentile(brightness, [10, 90])
     fair = pixels[(brightness >= low) & (brightness <= high)]

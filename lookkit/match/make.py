@@ -13,11 +13,22 @@ from lookkit.errors import InputError
 from lookkit.match import charts, pose, quality
 from lookkit.match.colour import difference
 from lookkit.match.find import Chart, find_chart, from_corners
-from lookkit.match.fit import SIGNAL_TOP, Errors, Fit, Shot, Stage, curve_knots, fit_shots
+from lookkit.match.fit import (
+    SIGNAL_TOP,
+    Errors,
+    Fit,
+    Shot,
+    Stage,
+    brighter,
+    curve_knots,
+    fit_shots,
+    plain_fit,
+)
 from lookkit.match.frames import Exposure, Footage
-from lookkit.match.patches import Patches, sample
+from lookkit.match.patches import NEAR_TOP, Patches, sample
 from lookkit.match.promise import promise
 from lookkit.match.quality import CLIPPED_SHARE, Finding
+from lookkit.match.solve import errors
 from lookkit.matchfile.camera_curve import bt709_encode
 from lookkit.matchfile.model import (
     ChartSeen,
@@ -165,14 +176,20 @@ def match_charts(
     if isinstance(reference, Footage):
         ours = read_all(reference, progress)
         _check_order(reference, ours)
+        everything = np.ones(charts.COUNT, dtype=bool)
+        paper = charts.edition("average").scene
+        ours, clips = _without_plateau(reference, ours, paper, everything, None)
+        findings += clips
         target, known = _target(reference, ours)
         name, method = reference.camera, "chart"
         findings += _reference_findings(reference, ours, target, known)
     else:
         target, known = charts.edition(reference).scene, np.ones(charts.COUNT, dtype=bool)
         name, method = f"chart {reference}", "published chart"
-    shots = [Shot(one.exposure.stops, one.patches.light, one.usable & known) for one in theirs]
     knots = curve_knots() if camera.encoding is None else None
+    theirs, clips = _without_plateau(camera, theirs, target, known, knots)
+    findings += clips
+    shots = _shots(theirs, known)
     fit = fit_shots(
         shots, target, knots=knots, stage=stage, hold_white=hold_white, progress=progress
     )
@@ -189,8 +206,15 @@ def match_charts(
     named = f"camera {name}" if isinstance(reference, Footage) else name
     seen = main.usable & known
     findings += _camera_findings(camera, theirs, fit, usable, target, named, before, seen)
-    if not isinstance(reference, Footage) and camera.encoding is not None:
-        findings += quality.edition_mismatch(camera.camera, reference, main.patches.light, seen)
+    if not isinstance(reference, Footage):
+        residuals = {
+            each: plain_fit(shots, charts.edition(each).scene, knots) for each in charts.editions()
+        }
+        left = {
+            each: float(errors(kept, solution)[kept.keep].mean())
+            for each, (_, kept, solution) in residuals.items()
+        }
+        findings += quality.edition_mismatch(camera.camera, reference, left)
     file = build_file(
         name, camera, light, "chart" if method == "chart" else "published chart", fit, findings,
         target, (*([reference] if isinstance(reference, Footage) else []), camera),
@@ -198,6 +222,47 @@ def match_charts(
     )  # fmt: skip
     after = Match(file, file.lights[0]).scene(main.patches.light) * level
     return Matched(file, fit, tuple(findings), target, before, after, seen, ours, theirs)
+
+
+def _shots(readings: Sequence[Reading], known: np.ndarray) -> list[Shot]:
+    return [Shot(one.exposure.stops, one.patches.light, one.usable & known) for one in readings]
+
+
+def _without_plateau(
+    footage: Footage,
+    readings: Sequence[Reading],
+    wanted: Array,
+    known: np.ndarray,
+    knots: Array | None,
+) -> tuple[tuple[Reading, ...], list[Finding]]:
+    """Mark patches as clipped that lie on a plateau below the end of the range.
+
+    A knee makes one nearly. So a fit that counts these patches must fail on them.
+    """
+    if footage.encoding is not None and footage.encoding.scene_linear:
+        return tuple(readings), []
+    medians = [
+        np.where((one.patches.pixels > 0)[:, None], one.patches.medians, np.nan) for one in readings
+    ]
+    light = [wanted * 2.0**one.exposure.stops for one in readings]
+    code = quality.plateau(medians, light)
+    if code is None or code >= _top(footage) - NEAR_TOP:
+        return tuple(readings), []
+    shots = _shots(readings, known)
+    flat = np.array([quality.on_plateau(one.patches.medians, code) for one in readings])
+    seen = flat & np.array([one.usable for one in shots])
+    problem, _, solution = plain_fit(shots, wanted, knots)
+    # Glare may bring patches there too: those that are too bright have no say.
+    seen &= brighter(problem, solution).reshape(seen.shape) < quality.GLARE
+    left = errors(problem, solution).reshape(seen.shape)[seen]
+    if not len(left) or float(np.percentile(left, 75)) < _DOUBTFUL:
+        return tuple(readings), []
+    where = [one.exposure.stops for one, on in zip(readings, flat, strict=True) if on.any()]
+    out = []
+    for one, on in zip(readings, flat, strict=True):
+        clipped = np.where(on, 1.0, one.patches.clipped)
+        out.append(replace(one, patches=replace(one.patches, clipped=clipped)))
+    return tuple(out), [quality.plateau_found(footage.camera, code, footage.depth, where)]
 
 
 def _chart_seen(camera: Footage, main: Reading, target: Array, seen: np.ndarray) -> ChartSeen:
@@ -458,6 +523,7 @@ def _reference_findings(
     name = reference.camera
     findings = []
     for one in readings:
+        findings += quality.lost_pixels(name, one.exposure.lost, one.exposure.stops)
         findings += quality.clipping(name, one.exposure.stops, one.patches)
     main = main_reading(readings)
     findings += quality.noise(name, main.patches, target, main.usable)
@@ -466,6 +532,7 @@ def _reference_findings(
     wanted = charts.edition(nearest).scene
     carried = wanted @ np.linalg.lstsq(wanted[known], target[known], rcond=None)[0]
     findings += quality.evenness(name, target, carried, known)
+    findings += quality.paper_flare(name, target, charts.edition("average").scene, known)
     return findings
 
 
@@ -482,6 +549,7 @@ def _camera_findings(
     name = camera.camera
     findings: list[Finding] = []
     for one in readings:
+        findings += quality.lost_pixels(name, one.exposure.lost, one.exposure.stops)
         findings += quality.clipping(name, one.exposure.stops, one.patches)
     main = main_reading(readings)
     plain = replace(fit.solution, flare=np.zeros(3))
@@ -489,9 +557,15 @@ def _camera_findings(
     scene = plain.scene(main.patches.light, main.exposure.stops + fall[:, None])
     findings += quality.noise(name, main.patches, scene, main.usable)
     findings += quality.glare(name, fit, usable)
-    findings += quality.shading(name, reference, fit.solution)
+    flat = plain.scene(main.patches.light, main.exposure.stops)
+    findings += quality.shading(name, reference, fit.solution, flat, target, seen)
     findings += quality.evenness(name, scene, target, seen)
-    findings += quality.flare(name, fit.solution, target)
+    if len(readings) > 1:
+        findings += quality.flare(name, fit.solution, target)
+    elif camera.encoding is None:
+        findings += quality.flare_unknown(name)
+    else:
+        findings += quality.greys_flare(name, scene, target, seen)
     findings += quality.exposure(reference, name, target, before, seen)
     findings += quality.bracket(name, [one.exposure.stops for one in readings], fit.solution)
     curve = fit.solution.curve

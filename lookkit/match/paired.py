@@ -187,6 +187,7 @@ def _exposure_and_white(
 def _light(footage: Footage) -> tuple[Array, float]:
     """Scene-linear AP1 of a small version, (n, 3), and the share of it that clips."""
     codes = _thumbnail(footage.main.picture)
+    codes = codes.reshape(-1, 3)[np.isfinite(codes).all(axis=-1).ravel()]
     scene = unmatched(footage, footage.decode(codes)).reshape(-1, 3)
     endless = footage.encoding is not None and footage.encoding.scene_linear
     clipped = 0.0 if endless else float((codes >= CLIPS).any(axis=-1).mean())
@@ -209,4 +210,4 @@ def _thumbnail(picture: Array) -> Array:
     size = max(1, picture.shape[1] // 240)
     height, width = (length // size * size for length in picture.shape[:2])
     blocks = picture[:height, :width].reshape(height // size, size, width // size, size, 3)
-    return np.asarray(blocks.mean(axis=(1, 3)))
+    return np.asarray(blocks.mean(axis=(1, 3)), dtype=np.float64)

@@ -77,7 +77,7 @@ def _registration(cv2: Any, ours: Any, theirs: Any) -> Array | None:
 
 def _features(cv2: Any, picture: Any) -> Any:
     """Brightness as bytes, evened out locally so that two curves look alike."""
-    grey = np.sqrt(np.maximum(picture.mean(axis=2), 0.0))
+    grey = np.sqrt(np.maximum(np.nan_to_num(picture).mean(axis=2), 0.0))
     low, high = np.percentile(grey, [0.5, 99.5])
     stretched = np.clip((grey - low) / max(high - low, 1e-6), 0.0, 1.0)
     return cv2.createCLAHE(clipLimit=4.0, tileGridSize=(8, 8)).apply(

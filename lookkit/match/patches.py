@@ -33,6 +33,8 @@ class Patches:
         Standard deviation of the pixels of a patch in `light`, (24, 3).
     pixels
         How many pixels were sampled of each patch, (24,); 0 if it is not in the picture.
+    medians
+        Median code values of all pixels, (24, 3).
     clipped, crushed
         Share of the pixels with a channel at the top or the bottom of the range, (24,).
     where
@@ -46,12 +48,14 @@ class Patches:
     clipped: Array
     crushed: Array
     where: Array
+    medians: Array
 
 
 def pixels_of(picture: Array, homography: Array) -> list[Array]:
     """Return the pixels in the central half of each patch, 24 arrays (n, 3).
 
-    The array is empty for a patch of which less than half of that is in the picture.
+    The array is empty for a patch of which less than half of that is in the picture and light:
+    pixels that are no numbers are none.
     """
     height, width = picture.shape[:2]
     half = charts.half_swatch() * CENTRAL
@@ -66,7 +70,9 @@ def pixels_of(picture: Array, homography: Array) -> list[Array]:
         grid = np.stack(np.meshgrid(u, v), axis=-1).reshape(-1, 2) * half + centre
         x, y = np.floor(carry(homography, grid)).astype(int).T
         inside = (x >= 0) & (x < width) & (y >= 0) & (y < height)
-        out.append(picture[y[inside], x[inside]] if inside.mean() >= 0.5 else picture[:0, 0])
+        pixels = np.asarray(picture[y[inside], x[inside]], dtype=np.float64)
+        pixels = pixels[np.isfinite(pixels).all(axis=1)]
+        out.append(pixels if len(pixels) >= 0.5 * len(inside) else pixels[:0])
     return out
 
 
@@ -91,6 +97,7 @@ def sample(
         The codes at which the camera clips.
     """
     codes, light, noise, counts, clipped, crushed, seen = [], [], [], [], [], [], []
+    medians = []
     for pixels in pixels_of(picture, homography):
         if not len(pixels):
             pixels = np.zeros((1, 3))
@@ -101,6 +108,7 @@ def sample(
         spread = 1.4826 * np.median(np.abs(pixels - middle), axis=0) + 1.5 / 255.0
         fair = pixels[(np.abs(pixels - middle) <= 4.0 * spread).all(axis=1)]
         decoded = decode(fair)
+        medians.append(middle)
         codes.append(fair.mean(axis=0))
         light.append(decoded.mean(axis=0))
         noise.append(decoded.std(axis=0))
@@ -115,4 +123,5 @@ def sample(
         np.array(clipped),
         np.array(crushed),
         carry(homography, charts.centres()),
+        np.array(medians),
     )

@@ -20,6 +20,7 @@ Level = Literal["note", "warning"]
 CLIPPED_SHARE: Final = 0.02
 _NOISE: Final = 0.5
 _FLARE: Final = 0.5
+_PAPER_FLARE: Final = 1.5
 _SHADE: Final = 0.15
 _UNEVEN: Final = 0.25
 """Against published values, which a real chart meets only so well."""
@@ -27,7 +28,16 @@ _MIXED: Final = 0.15
 _EXPOSURE: Final = 0.5
 _BRACKET: Final = 0.3
 _CAST: Final = 0.15
-_EDITION: Final = 0.3
+_EDITION: Final = 0.2
+GLARE: Final = 0.2
+"""Stops by which a patch's brightness is off where light or shadow fell on it."""
+_SURE: Final = 6.0
+"""Standard errors by which a slope over the chart must be above nothing."""
+_PLATEAU: Final = 1.6 / 255.0
+"""Medians this near to each other may lie on one plateau: rounding of 8-bit Y'CbCr."""
+_ON_PLATEAU: Final = 5
+_APART: Final = 0.5
+"""Stops by which the light of patches on a plateau must differ for it to be one."""
 _SUBSAMPLED: Final = 4.0
 """Pixels of a subsampled, compressed picture that are worth one independent one."""
 
@@ -39,8 +49,8 @@ class Finding:
     Attributes
     ----------
     check
-        A short name: clipped, crushed, noisy, glared, shaded, mixed light, flared,
-        exposure, bracket, cast, edition, light.
+        A short name: clipped, crushed, lost, noisy, glared, unlike, shaded, mixed light, flared,
+        flare unknown, exposure, bracket, cast, edition, light, scene.
     figure, unit
         The measured value.
     words
@@ -116,23 +126,50 @@ def noise(camera: str, patches: Patches, scene: Array, counts: np.ndarray) -> li
 
 
 def glare(camera: str, fit: Fit, usable: np.ndarray) -> list[Finding]:
-    """Return which patches the fit gave up on: glare, a shadow, a finger, a scratch."""
+    """Return which patches the fit gave up on: too bright or dark, or of another colour.
+
+    Glare and shadows change a patch's brightness in every exposure, and lie on few patches; where
+    only colours are off, or a third of the chart, the two cameras see these colours differently.
+    """
     dropped = usable & ~fit.kept
     patches = np.flatnonzero(dropped.any(axis=0))
     if not len(patches):
         return []
-    worst = float(fit.observed[dropped].max())
-    return [
-        Finding(
-            "warning",
-            "glared",
-            camera,
-            worst,
-            "Delta E",
-            f"camera {camera}: {len(patches)} of 24 patches disagree with the others by up to "
-            f"{worst:.1f} Delta E and were left out ({_names(patches)}): glare or a shadow?",
+    off = np.abs(np.where(dropped, fit.brighter, 0.0)).max(axis=0)
+    often = dropped.sum(axis=0) > 0.5 * np.maximum(usable.sum(axis=0), 1)
+    glared = (off > GLARE) & often & (len(patches) <= charts.COUNT // 3)
+    findings = []
+    lit = np.flatnonzero(glared)
+    if len(lit):
+        worst = float(fit.observed[:, lit][dropped[:, lit]].max())
+        findings.append(
+            Finding(
+                "warning",
+                "glared",
+                camera,
+                worst,
+                "Delta E",
+                f"camera {camera}: {len(lit)} of 24 patches are brighter or darker than the others "
+                f"say, by up to {worst:.1f} Delta E, and were left out ({_names(lit)}): glare or a "
+                "shadow?",
+            )
         )
-    ]
+    rest = np.flatnonzero(dropped.any(axis=0) & ~glared)
+    if len(rest):
+        worst = float(fit.observed[:, rest][dropped[:, rest]].max())
+        findings.append(
+            Finding(
+                "note",
+                "unlike",
+                camera,
+                worst,
+                "Delta E",
+                f"camera {camera}: {len(rest)} of 24 patches are off by up to {worst:.1f} Delta E "
+                f"and were left out, in one exposure or all ({_names(rest)}): the cameras see "
+                "these colours differently, or noise hides them",
+            )
+        )
+    return findings
 
 
 def evenness(camera: str, scene: Array, wanted: Array, counts: np.ndarray) -> list[Finding]:
@@ -185,10 +222,18 @@ def evenness(camera: str, scene: Array, wanted: Array, counts: np.ndarray) -> li
     return findings
 
 
-def shading(camera: str, reference: str, solution: Solution) -> list[Finding]:
-    """Return whether light falls off over camera B's chart against the reference's."""
+def shading(
+    camera: str, reference: str, solution: Solution, scene: Array, target: Array, counts: np.ndarray
+) -> list[Finding]:
+    """Return whether light falls off over camera B's chart against the reference's.
+
+    `scene` (24, 3) is what the fit makes of the chart without allowing for that; cameras that see
+    colours differently make a fall of their own, which is not told.
+    """
     figure = float(np.abs(solution.shade).sum())
-    if figure <= _SHADE:
+    level = np.log2(np.maximum(target.mean(axis=1), 1e-4))
+    ratio = np.log2(np.maximum(scene.mean(axis=1), 1e-5)) - level
+    if figure <= _SHADE or _slope(ratio, level, counts) == 0.0:
         return []
     return [
         Finding(
@@ -207,7 +252,71 @@ def flare(camera: str, solution: Solution, target: Array) -> list[Finding]:
     """Return how much stray light lies over camera B's chart, seen from its bracket."""
     if len(solution.exposure_errors) < 2:
         return []
-    figure = flare_percent(solution, target)
+    return _flared(camera, flare_percent(solution, target))
+
+
+def flare_unknown(camera: str) -> list[Finding]:
+    """Return that one exposure of a camera of unknown curve cannot tell stray light."""
+    return [
+        Finding(
+            "note",
+            "flare unknown",
+            camera,
+            0.0,
+            "percent",
+            f"camera {camera}: stray light over the chart is unknown, for one exposure cannot tell "
+            "it from the camera's own curve; 2 % of white costs some 1.5 Delta E. Shoot the chart "
+            "at -2, 0 and +2 stops",
+        )
+    ]
+
+
+def black_flare(scene: Array, wanted: Array, counts: np.ndarray) -> float | None:
+    """Return stray light by the greys down to black, in percent of white; None if they are few.
+
+    The intercept of `scene` over `wanted` (both scene-linear, (24, 3)) on the chart's neutrals, the
+    dark ones weighted most, for light adds as much to black as to white.
+    """
+    greys = np.arange(charts.COUNT)[charts.NEUTRALS]
+    greys = greys[counts[greys]]
+    if len(greys) < 4 or greys[-1] != charts.BLACK:
+        return None
+    x, y = wanted[greys].mean(axis=1), scene[greys].mean(axis=1)
+    weight = 1.0 / (x + 0.02)
+    rows = np.stack([x, np.ones(len(x))], axis=1) * weight[:, None]
+    slope, intercept = np.linalg.lstsq(rows, y * weight, rcond=None)[0]
+    return float(100.0 * intercept / max(slope * x.max(), 1e-6))
+
+
+def greys_flare(camera: str, scene: Array, wanted: Array, counts: np.ndarray) -> list[Finding]:
+    """Return the stray light that the greys tell of a camera of known encoding."""
+    figure = black_flare(scene, wanted, counts)
+    return [] if figure is None else _flared(camera, figure)
+
+
+def paper_flare(camera: str, scene: Array, paper: Array, counts: np.ndarray) -> list[Finding]:
+    """Return the stray light that the main camera's greys tell against their paper values.
+
+    Editions and single charts differ by some tenths of a percent in black, so little is not told.
+    """
+    figure = black_flare(scene, paper, counts)
+    if figure is None or figure <= _PAPER_FLARE:
+        return []
+    return [
+        Finding(
+            "warning",
+            "flared",
+            camera,
+            figure,
+            "percent",
+            f"camera {camera}: its chart's black is lighter than paper allows, by some "
+            f"{figure:.1f} % of white: stray light lay on it, or it is decoded by another curve "
+            "than its own; the match takes over what it shows",
+        )
+    ]
+
+
+def _flared(camera: str, figure: float) -> list[Finding]:
     if figure <= _FLARE:
         return []
     return [
@@ -327,12 +436,16 @@ def best_edition(scene: Array, counts: np.ndarray) -> tuple[str, dict[str, float
     return min(means, key=lambda name: means[name]), means
 
 
-def edition_mismatch(camera: str, named: str, scene: Array, counts: np.ndarray) -> list[Finding]:
-    """Return whether the chart in the picture looks like another edition than was named."""
-    nearest, means = best_edition(scene, counts)
-    gain = means[named] - means[nearest]
+def edition_mismatch(camera: str, named: str, residuals: dict[str, float]) -> list[Finding]:
+    """Return whether the chart in the picture looks like another edition than was named.
+
+    `residuals` are those of a fit to each edition, the mean in Delta E.
+    """
+    nearest = min(residuals, key=lambda name: residuals[name])
+    gain = residuals[named] - residuals[nearest]
     if nearest == named or gain < _EDITION:
         return []
+    listing = ", ".join(f"{name} {mean:.2f}" for name, mean in sorted(residuals.items()))
     return [
         Finding(
             "warning",
@@ -340,15 +453,85 @@ def edition_mismatch(camera: str, named: str, scene: Array, counts: np.ndarray) 
             camera,
             gain,
             "Delta E",
-            f"camera {camera}: its chart is nearer to edition {nearest!r} (mean "
-            f"{means[nearest]:.1f} Delta E) than to {named!r} ({means[named]:.1f}): which chart "
-            "is it?",
+            f"camera {camera}: its chart fits edition {nearest!r} better than {named!r}: which "
+            f"chart is it? (what fits leave, in Delta E: {listing})",
+        )
+    ]
+
+
+def plateau(medians: Sequence[Array], light: Sequence[Array]) -> float | None:
+    """Return the code at which a camera clips below the end of its range, or None.
+
+    Parameters
+    ----------
+    medians
+        Median codes of the patches in each exposure, (24, 3) each; patches that are not seen
+        have NaN.
+    light
+        The light of the same patches that the other camera saw at that exposure, (24, 3).
+
+    The highest codes of different patches are then one and the same, though their light differs.
+    """
+    found = None
+    for codes, seen in zip(medians, light, strict=True):
+        values = np.sort(codes[np.isfinite(codes)])
+        if len(values) < 2 * _ON_PLATEAU:
+            continue
+        near = np.abs(codes - values[-2]) <= _PLATEAU
+        patches = near.any(axis=1)
+        if near.sum() < _ON_PLATEAU or patches.sum() < 3:
+            continue
+        ends = [
+            float(np.ptp(np.log2(np.maximum(seen[near[:, channel], channel], 1e-6))))
+            for channel in range(3)
+            if near[:, channel].sum() >= 3
+        ]
+        if ends and max(ends) > _APART:
+            found = max(float(values[-2]), found or 0.0)
+    return found
+
+
+def plateau_found(camera: str, code: float, bits: int, stops: Sequence[float]) -> Finding:
+    """Return that a camera clips at a code below the end of its range."""
+    top = (1 << bits) - 1
+    return Finding(
+        "note" if all(one > 0.5 for one in stops) else "warning",
+        "clipped",
+        camera,
+        code * top,
+        "code",
+        f"camera {camera} clips at code {code * top:.0f} of {top}, "
+        f"at {', '.join(f'{one:+g}' for one in stops)} stops: patches there are left out",
+    )
+
+
+def on_plateau(medians: Array, code: float) -> np.ndarray:
+    """Return which patches lie on a plateau, (24,) booleans."""
+    return np.asarray((medians >= code - _PLATEAU).any(axis=1))
+
+
+def lost_pixels(camera: str, count: int, stops: float) -> list[Finding]:
+    """Return that pixels of a picture are no numbers."""
+    if not count:
+        return []
+    return [
+        Finding(
+            "warning",
+            "lost",
+            camera,
+            float(count),
+            "pixels",
+            f"camera {camera} at {stops:+g} stops: {count} pixels are no numbers (NaN or infinite) "
+            "and count as no light",
         )
     ]
 
 
 def _slope(values: Array, own: Array, counts: np.ndarray) -> float:
-    """End-to-end rise of a plane fitted to values over the chart, outliers held down."""
+    """End-to-end rise of a plane fitted to values over the chart, outliers held down.
+
+    0 where it is not well above what the patches' own disagreement makes by chance.
+    """
     if counts.sum() < 8:
         return 0.0
     beside = own[counts] - own[counts].mean()
@@ -360,7 +543,11 @@ def _slope(values: Array, own: Array, counts: np.ndarray) -> float:
         plane = np.asarray(np.linalg.lstsq(rows * weight[:, None], values * weight, rcond=None)[0])
         miss = np.abs(values - rows @ plane)
         weight = 1.0 / np.sqrt(1.0 + (miss / 0.05) ** 2)
-    return float(np.abs(plane[:2]).sum())
+    weighted = rows * weight[:, None]
+    spread = float((weight**2 * miss**2).sum()) / max(float((weight**2).sum()) - 5.0, 1.0)
+    doubt = spread * np.linalg.inv(weighted.T @ weighted + 1e-9 * np.eye(5))[:2, :2]
+    share = float(plane[:2] @ np.linalg.solve(doubt + 1e-12 * np.eye(2), plane[:2]))
+    return float(np.abs(plane[:2]).sum()) if share > _SURE**2 else 0.0
 
 
 def _luminance(scene: Array) -> Array:

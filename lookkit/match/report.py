@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import textwrap
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any, Final
@@ -11,6 +12,7 @@ import numpy as np
 
 from lookkit.files import write_beside
 from lookkit.match import charts
+from lookkit.match.advice import next_time
 from lookkit.match.colour import difference
 from lookkit.match.find import Chart
 from lookkit.match.homography import carry
@@ -22,7 +24,7 @@ from lookkit.plotting import new_figure
 from lookkit.spaces.primaries import AP1, BT709, between
 from lookkit.spaces.working import Array
 
-_PICTURE_WIDTH: Final = 960
+_LONGEST: Final = 4000
 
 
 def report_dict(made: Matched) -> dict[str, Any]:
@@ -37,6 +39,7 @@ def report_dict(made: Matched) -> dict[str, Any]:
         "statistics": match.statistics.model_dump(by_alias=True, exclude_none=True),
         "before": asdict(made.before_errors),
         "must_not_be_used_for": list(made.must_not),
+        "next_time": list(next_time(made)),
         "findings": [asdict(one) for one in made.findings],
         "provenance": match.provenance.model_dump(by_alias=True),
     }
@@ -120,6 +123,7 @@ def summary(made: Matched) -> str:
         )
     lines += [f"  not for {words}" for words in made.must_not]
     lines += [f"{one.level}: {one.words}" for one in made.findings]
+    lines += [f"next time: {words}" for words in next_time(made)]
     return "\n".join(lines)
 
 
@@ -129,15 +133,19 @@ def write_patches(reading: Reading, path: Path) -> None:
 
 
 def patches_picture(picture: Array, chart: Chart) -> Array:
-    """Return the picture with the sampled squares outlined, (height, width, 3) in 0-1."""
-    finite = np.nan_to_num(picture, nan=0.0, posinf=0.0, neginf=0.0)
+    """Return the picture with the sampled squares outlined, (height, width, 3) in 0-1.
+
+    A picture of more than 4000 pixels' width or height is thinned out.
+    """
+    step = max(1, max(picture.shape[:2]) // _LONGEST)
+    finite = np.nan_to_num(picture[::step, ::step], nan=0.0, posinf=0.0, neginf=0.0)
     low, high = np.percentile(finite[::4, ::4], [0.2, 99.8])
     shown = np.clip((finite - low) / max(high - low, 1e-6), 0.0, 1.0)
     half = charts.half_swatch() * CENTRAL
     corners = half * np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
     for index, centre in enumerate(charts.centres().tolist()):
         for scale in (1.0, 0.6) if index == 0 else (1.0,):
-            _outline(shown, carry(chart.homography, centre + corners * scale))
+            _outline(shown, carry(chart.homography, centre + corners * scale) / step)
     return np.asarray(shown)
 
 
@@ -153,32 +161,41 @@ def _outline(picture: Array, corners: Array) -> None:
 
 
 def write_page(made: Matched, path: Path) -> None:
-    """Write the page: chart halves before and after, errors of each patch, curves.
+    """Write the page: chart halves before and after, what to expect, what to shoot better.
+
+    Below them, errors of each patch and the curve.
 
     Raises
     ------
     LookkitError
         If matplotlib (the optional extra 'pictures') is not installed.
     """
-    figure = new_figure(14.0, 9.0, dpi=110, layout="constrained")
+    figure = new_figure(14.0, 11.5, dpi=110, layout="constrained")
     from matplotlib.backends.backend_agg import FigureCanvasAgg
 
     FigureCanvasAgg(figure)
     match = made.file.lights[0]
     figure.suptitle(
         f"camera {made.file.camera} to {made.file.reference}, light “{match.light}”, "
-        f"by {match.method}",
-        fontsize=14,
+        f"by {match.method}"
+        + (
+            f"\neach patch: upper left {_main(made)}, lower right camera {made.file.camera}"
+            if made.camera
+            else ""
+        ),
+        fontsize=13,
     )
-    grid = figure.add_gridspec(2, 12, height_ratios=[1.1, 1.0])
+    grid = figure.add_gridspec(3, 12, height_ratios=[1.25, 0.62, 0.9])
     if made.camera:
         _halves(figure.add_subplot(grid[0, :6]), made, made.before, "before")
         _halves(figure.add_subplot(grid[0, 6:]), made, made.after, "after")
     else:
         _scatter(figure.add_subplot(grid[0, :6]), made.target, made.before, "before")
         _scatter(figure.add_subplot(grid[0, 6:]), made.target, made.after, "after")
-    _bars(figure.add_subplot(grid[1, :8]), made)
-    _curve(figure.add_subplot(grid[1, 8:]), made)
+    _expected(figure.add_subplot(grid[1, :6]), made)
+    _words(figure.add_subplot(grid[1, 6:]), made)
+    _bars(figure.add_subplot(grid[2, :8]), made)
+    _curve(figure.add_subplot(grid[2, 8:]), made)
     with write_beside(path) as beside:
         # A fixed set of metadata keeps the file the same from run to run.
         figure.savefig(beside, metadata={"Software": None})
@@ -190,10 +207,18 @@ def _display(scene: Array) -> Array:
     return np.asarray(linear ** (1.0 / 2.2))
 
 
+def _counted(made: Matched) -> np.ndarray:
+    """Patches that the fit counted in some exposure, (24,) booleans."""
+    if made.fit is None:
+        return np.asarray(made.known)
+    return np.asarray(made.fit.kept.any(axis=0))
+
+
 def _halves(axes: Any, made: Matched, shown: Array, title: str) -> None:
     from matplotlib.patches import Polygon
 
     ours, theirs = _display(made.target), _display(shown)
+    counted = _counted(made)
     for index in range(charts.COUNT):
         row, column = divmod(index, charts.COLUMNS)
         x, y = column * 1.12, -row * 1.12
@@ -202,17 +227,70 @@ def _halves(axes: Any, made: Matched, shown: Array, title: str) -> None:
             continue
         axes.add_patch(Polygon([(x, y), (x + 1, y + 1), (x, y + 1)], color=ours[index]))
         axes.add_patch(Polygon([(x, y), (x + 1, y + 1), (x + 1, y)], color=theirs[index]))
+        if not counted[index]:
+            axes.add_patch(
+                Polygon(
+                    [(x, y), (x + 1, y), (x + 1, y + 1), (x, y + 1)],
+                    fill=False, edgecolor="white", linewidth=1.5, linestyle="--",
+                )
+            )  # fmt: skip
+            axes.text(x + 0.5, y + 0.06, "left out", color="white", ha="center", fontsize=8)
     axes.set_xlim(-0.1, charts.COLUMNS * 1.12)
     axes.set_ylim(-charts.ROWS * 1.12 + 1.0, 1.12)
     axes.set_aspect("equal")
     axes.set_facecolor("0.12")
     axes.set_xticks([])
     axes.set_yticks([])
-    mean = float(difference(shown, made.target)[made.known].mean())
+    fair = counted & made.known
+    mean = float(difference(shown, made.target)[fair].mean())
     axes.set_title(
-        f"{title}: mean Delta E {mean:.2f}   (upper left half: main camera, lower right: matched)",
-        fontsize=10,
+        f"{title}: mean Delta E {mean:.2f} on the chart",
+        fontsize=11,
     )
+
+
+def _main(made: Matched) -> str:
+    named = made.file.reference
+    return named if named.startswith("chart ") else f"camera {named}"
+
+
+def _expected(axes: Any, made: Matched) -> None:
+    """Draw the range that is promised, and what the scene showed."""
+    known = made.file.lights[0].statistics
+    rows: list[tuple[str, float, float]] = []
+    if known.promise is not None:
+        for name, one in (
+            ("mean", known.promise.mean),
+            ("skin", known.promise.skin),
+            ("one in 20 above", known.promise.p95),
+        ):
+            rows.append((name, one.about, one.up_to))
+    if known.scene is not None:
+        rows.append(("scene, half", known.scene.median, known.scene.median))
+    axes.set_title("what to expect on other colours in this light, Delta E 2000", fontsize=10)
+    if not rows:
+        axes.axis("off")
+        axes.text(0.5, 0.5, "nothing is known without a chart", ha="center", va="center")
+        return
+    for place, (_, about, most) in enumerate(rows):
+        axes.barh(place, most, 0.55, color="0.85")
+        axes.barh(place, about, 0.55, color="tab:blue")
+        words = f"about {about:.1f}, up to {most:.1f}" if most > about else f"{about:.1f}"
+        axes.text(most, place, f"  {words}", va="center", fontsize=10)
+    axes.set_yticks(range(len(rows)), [name for name, _, _ in rows])
+    axes.set_ylim(len(rows) - 0.15, -0.6)
+    axes.set_xlim(0.0, 1.45 * max(most for _, _, most in rows))
+    axes.axvline(1.0, color="0.3", linewidth=0.8, linestyle=":")
+    axes.text(1.0, len(rows) - 0.3, " just seen", fontsize=8, color="0.3")
+
+
+def _words(axes: Any, made: Matched) -> None:
+    """Write what to shoot better next time."""
+    axes.axis("off")
+    axes.set_title("next time", fontsize=10, loc="left")
+    lines = next_time(made) or ("nothing: these frames are as good as they need to be",)
+    text = "\n".join(f"- {textwrap.fill(words, 76, subsequent_indent='  ')}" for words in lines)
+    axes.text(0.0, 0.97, text, va="top", fontsize=10, transform=axes.transAxes)
 
 
 def _scatter(axes: Any, target: Array, shown: Array, title: str) -> None:
@@ -241,13 +319,22 @@ def _bars(axes: Any, made: Matched) -> None:
     fit = made.fit
     names = charts.patch_names()
     place = np.arange(len(names))
-    counted = fit.kept.any(axis=0)
-    after = np.where(made.known, difference(made.after, made.target), 0.0)
-    axes.bar(place - 0.2, after, 0.4, label="after, main exposure")
+    counted = _counted(made) & made.known
+    after = np.where(counted, difference(made.after, made.target), 0.0)
+    axes.bar(place - 0.2, after, 0.4, label="fitted, main exposure")
+    left = fit.left_out if len(fit.left_out) else np.zeros(charts.COUNT)
+    left = np.where(counted & np.isfinite(left), left, 0.0)
     if len(fit.left_out):
-        axes.bar(place + 0.2, fit.left_out, 0.4, color="tab:orange", label="left out of the fit")
+        axes.bar(place + 0.2, left, 0.4, color="tab:orange", label="by a fit without its hue")
+    # Patches that were not used are named, and do not set the scale.
+    top = 1.15 * max(float(after.max()), float(left.max()), 1.0)
+    axes.set_ylim(0.0, top)
     for index in place[~counted]:
-        axes.text(index, 0.05, "not used", rotation=90, ha="center", va="bottom", fontsize=7)
+        words = "clipped" if not made.known[index] else "left out of the match"
+        if made.known[index]:
+            words += f", off by {difference(made.after, made.target)[index]:.1f}"
+        axes.axvspan(index - 0.45, index + 0.45, color="0.93")
+        axes.text(index, 0.04 * top, words, rotation=90, ha="center", va="bottom", fontsize=8)
     axes.set_xticks(place, names, rotation=70, ha="right", fontsize=7)
     axes.set_ylabel("Delta E 2000")
     axes.legend(fontsize=8)

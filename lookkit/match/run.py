@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 
 from lookkit.errors import InputError, LookkitError, UnknownNameError
-from lookkit.files import safe_name
+from lookkit.files import check_writable, safe_name
 from lookkit.look import Look
 from lookkit.match import charts
 from lookkit.match.find import SMALLEST
@@ -120,6 +120,7 @@ def make_match(
     notes: list[str] = []
     if target.suffix.lower() != ".toml":
         raise InputError(f"{target}: expected a name that ends with .toml")
+    check_writable(target)
     light = _light_name(light, scene, look)
     theirs = footage_of(camera, look, settings, progress, notes)
     edition = _edition(reference)

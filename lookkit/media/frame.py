@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
@@ -63,8 +63,13 @@ def read_code(look: Look, camera: str, path: Path) -> Still:
     return Still(np.ascontiguousarray(code, dtype=np.float32), None, 16, oiio.ImageSpec())
 
 
-def read_frame(look: Look, taken: Taken, share: float = 0.5) -> Picture:
+def read_frame(look: Look, taken: Taken, share: float = 0.5, width: int | None = None) -> Picture:
     """Read one frame: a still, or the one at a share of a clip's or sequence's length.
+
+    Parameters
+    ----------
+    width
+        What is at least twice as wide is halved, its codes averaged, until it is not.
 
     Raises
     ------
@@ -73,26 +78,39 @@ def read_frame(look: Look, taken: Taken, share: float = 0.5) -> Picture:
     """
     source = taken.source
     if isinstance(source, Clip):
-        return _of_clip(look, taken, source, share)
+        return _of_clip(look, taken, source, share, width)
     path = source
     if isinstance(source, Numbered):
         path = source.path(source.frames[round((len(source.frames) - 1) * share)])
     assert isinstance(path, Path)
     still = read_code(look, taken.camera, path)
-    return Picture(still.pixels, _pixel_aspect(still), str(path))
+    (code,) = _halved([still.pixels], width)
+    return Picture(code, _pixel_aspect(still), str(path))
 
 
-def _of_clip(look: Look, taken: Taken, clip: Clip, share: float) -> Picture:
+def _of_clip(look: Look, taken: Taken, clip: Clip, share: float, width: int | None) -> Picture:
     frame = frame_at(clip, share)
     coding = replace(clip.coding, range=taken.range, signal=taken.signal)
     matrix, offset = coding.to_rgb()
     planes = [plane[:, : clip.width] for plane in planes_of(frame.picture)]
-    coded = np.stack(planes, axis=-1).astype(np.float32) / np.float32(65535)
+    coded = np.stack(_halved(planes, width), axis=-1).astype(np.float32) / np.float32(65535)
     rgb = coded @ matrix.T.astype(np.float32) + offset.astype(np.float32)
     scale, shift = taken_range(look, coding, taken.camera)
     code = np.ascontiguousarray(rgb * np.float32(scale) + np.float32(shift), dtype=np.float32)
     aspect = clip.aspect if clip.rotation in (0, 180) else 1 / clip.aspect
     return Picture(code, aspect, f"{clip.path}, frame {frame.number + 1} of {clip.frames}")
+
+
+def _halved(planes: list[npt.NDArray[Any]], width: int | None) -> list[npt.NDArray[Any]]:
+    """Return planes of shape (h, w, ...), halved while they are twice as wide as wanted."""
+    while width is not None and planes[0].shape[1] >= 2 * width and planes[0].shape[0] >= 2:
+        high, wide = (length // 2 * 2 for length in planes[0].shape[:2])
+        cut = [plane[:high, :wide].astype(np.float32) for plane in planes]
+        planes = [
+            (one[::2, ::2] + one[::2, 1::2] + one[1::2, ::2] + one[1::2, 1::2]) / np.float32(4)
+            for one in cut
+        ]
+    return planes
 
 
 def _pixel_aspect(still: Still) -> Fraction:

@@ -136,7 +136,7 @@ def read_still(path: Path) -> Still:
     if how in _TURNS:
         pixels = _upright(pixels, how)
         alpha = None if alpha is None else _upright(alpha, how)
-        if how in _LYING:
+        if how in LYING:
             aspect = spec.get_float_attribute("PixelAspectRatio", 1.0)
             spec.attribute("PixelAspectRatio", 1.0 / aspect if aspect > 0 else 1.0)
     return Still(pixels, alpha, bits, spec)
@@ -145,7 +145,7 @@ def read_still(path: Path) -> Still:
 _TURNS = {2: (0, True), 3: (2, False), 4: (2, True), 5: (3, True), 6: (3, False),
           7: (1, True), 8: (1, False)}  # fmt: skip
 """Quarter turns to the left and then, perhaps, a swap of left and right, that make upright."""
-_LYING = (5, 6, 7, 8)
+LYING = (5, 6, 7, 8)
 
 
 def _upright(pixels: Pixels, how: int) -> Pixels:

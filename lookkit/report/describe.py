@@ -41,6 +41,12 @@ def describe(look: Look) -> str:
         if shot.is_trimmed:
             lines.append(f"shot {shot.setting}: camera {shot.camera}")
             lines += _list(shot.trims)
+            if shot.keys:
+                stops = [key.stops for key in shot.keys]
+                lines.append(
+                    f"  {len(shot.keys)} key frames to frame {shot.keys[-1].frame}, from "
+                    f"{min(stops):+.2f} to {max(stops):+.2f} stop; files hold their middle"
+                )
     lines.append("look:")
     lines += _list(recipe.look) or ["  (no nodes)"]
     if unsaid := unsayable(graph.look()):
@@ -98,9 +104,15 @@ def _matches(look: Look, camera: str) -> list[str]:
     lines = []
     for match in recipe.matches_of(camera):
         known = match.one.statistics
-        said = [] if known.left_out is None else [
-            f"on colours it did not see Delta E {known.left_out.mean:.1f} on average"
-        ]  # fmt: skip
+        said = []
+        if known.promise is not None:
+            mean, skin = known.promise.mean, known.promise.skin
+            said.append(
+                f"on other colours Delta E about {mean.about:.1f}, up to {mean.up_to:.1f} on "
+                f"average (skin {skin.about:.1f}, up to {skin.up_to:.1f})"
+            )
+        elif known.left_out is not None:
+            said.append(f"on colours it did not see Delta E {known.left_out.mean:.1f} on average")
         said += ["approximate"] if known.approximate else []
         scenes = [scene for scene in took if recipe.match_of(camera, scene) == match]
         said += [f"scenes {', '.join(scenes)}"] if scenes else []

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
-from lookkit.errors import InputError, UnknownNameError
+from lookkit.errors import InputError, LookkitError, UnknownNameError
 from lookkit.look import Look
 from lookkit.media.frame import read_frame
 from lookkit.media.jobs import Options, Taken, assign
@@ -57,7 +57,8 @@ def graded_frames(
     """Grade a frame of each file, and put them in rows by scene and columns by camera.
 
     Of a clip or a sequence it is the frame in the middle. Where several files are of one
-    scene and camera, the scene has as many rows.
+    scene and camera, the scene has as many rows, and the files are named. What lies in a folder
+    and cannot be used is told in `warnings`, and the rest goes on.
 
     Parameters
     ----------
@@ -75,13 +76,15 @@ def graded_frames(
     Raises
     ------
     InputError
-        If nothing says whose a file is, a file cannot be read, or a variant lacks a camera,
-        scene or output; all problems at once.
+        If nothing says whose a file is that was named, it cannot be read, no file is left, or a
+        variant lacks a camera, scene or output; all problems at once.
     """
     options = options or Options()
     taken, refused = assign(look, files, options)
-    if refused:
+    named = {Path(one) for one in files}
+    if not taken or any(one.source in named for one in refused):
         raise InputError("\n".join(one.problem for one in refused))
+    left = [one.problem for one in refused]
     output = _output_of(look, options)
     looks = [look, *variants]
     _check_variants(variants, taken, output)
@@ -89,9 +92,16 @@ def graded_frames(
     made = []
     for count, one in enumerate(taken):
         progress(f"frame of {one.place.name}", count, len(taken))
-        made.append(_graded(looks, names, one, output, before, width, measured))
+        try:
+            made.append(_graded(looks, names, one, output, before, width, measured))
+        except LookkitError as error:
+            if one.place in named:
+                raise
+            left.append(str(error))
     progress("frames", len(taken), len(taken))
-    warnings = tuple(line for one in taken for line in one.warnings)
+    if not made:
+        raise InputError("\n".join(left))
+    warnings = (*left, *(line for one in taken for line in one.warnings))
     rows = _rows(look, made, len(names) + before)
     return Frames(output, rows, tuple(made), _note(look, output), warnings)
 
@@ -175,12 +185,20 @@ def _rows(look: Look, frames: Sequence[Frame], width: int) -> tuple[Row, ...]:
             cells: list[Cell] = []
             for camera in cameras:
                 if number < len(there[camera]):
-                    cells += there[camera][number].cells
+                    frame = there[camera][number]
+                    cells += _named(frame) if len(there[camera]) > 1 else frame.cells
                 else:
                     cells += [Cell(None, f"camera {camera}: no frame"),
                               *[Cell(None)] * (width - 1)]  # fmt: skip
             rows.append(Row(scene or ("no scene" if look.scenes else ""), cells))
     return tuple(rows)
+
+
+def _named(frame: Frame) -> list[Cell]:
+    """Return a frame's cells, the first with the file's name: others stand beside it."""
+    first, *others = frame.cells
+    file = Path(frame.place.partition(", frame ")[0]).name
+    return [replace(first, caption=f"{first.caption}: {file}"), *others]
 
 
 def _note(look: Look, output: str) -> str:

@@ -235,3 +235,58 @@ def test_an_unreadable_file_is_told_and_the_rest_goes_on(card):
     made = balance(load(card / "film.toml"), files(card))
     assert "A006.tif" in made.unread[0]
     assert len(made.shots) == 5
+
+
+def test_where_nothing_is_shared_exposure_settings_are_proposed_and_not_written(card):
+    import OpenImageIO as oiio
+
+    for name, time in (("A001.jpg", 1 / 50), ("A004.jpg", 1 / 100)):
+        picture = oiio.ImageBuf(str(card / f"{name[:4]}.tif"))
+        picture.specmod().attribute("ExposureTime", time)
+        picture.specmod().attribute("FNumber", 4.0)
+        picture.specmod().attribute("Exif:PhotographicSensitivity", 800)
+        picture.write(str(card / name))
+    made = balance(load(card / "film.toml"), sorted(card.glob("*.jpg")))
+    (doubt,) = made.shots[1].doubts
+    # Half the time is a stop less light.
+    assert "by the exposure settings in the files it would be +1.00 stop" in doubt
+    assert made.shots[1].trim is None
+
+
+def test_a_grey_card_in_another_light_is_doubted(card):
+    shot = gained(framed(WALL, 640, 350), -OFF)
+    shot[120:150, 225:255] = np.array([0.30, 0.18, 0.08])
+    shoot(card, "A006.tif", shot)
+    made = balance(
+        load(card / "film.toml"), [card / "A001.tif", card / "A006.tif"],
+        wanted=Wanted(picks=(parse_pick("A006.tif:0.5,0.5", grey=True),)),
+    )  # fmt: skip
+    assert "does the pick stand in another light?" in made.shots[1].doubts[0]
+    plain = balance(
+        load(card / "film.toml"), [card / "A001.tif", card / "A002.tif"],
+        wanted=Wanted(picks=tuple(parse_pick(f"A00{k}.tif:0.5,0.5", grey=True) for k in (1, 2))),
+    )  # fmt: skip
+    assert not any("another light" in doubt for doubt in plain.shots[1].doubts)
+
+
+def test_a_slate_is_no_hero(card):
+    shoot(card, "A000.tif", np.full((270, 480, 3), 1e-4))
+    made = balance(load(card / "film.toml"), [card / f"A00{number}.tif" for number in range(3)])
+    assert [shot.name for shot in made.shots if shot.hero] == ["A001.tif"]
+    assert made.shots[-1].is_written
+
+
+def test_each_camera_has_its_hero_and_their_difference_is_told_not_trimmed(card):
+    text = RECIPE + '[[shots]]\nmatch = "B*"\ncamera = "B"\nscene = "kiln"\n'
+    text = text.replace("[outputs.web]", '[cameras.B]\nencoding = "ACEScct"\n[outputs.web]')
+    (card / "film.toml").write_text(text)
+    shoot(card, "B001.tif", framed(WALL, 610, 350), (-0.4, -0.4, -0.4))
+    shoot(card, "B002.tif", framed(WALL, 650, 350), (-0.9, -0.9, -0.9))
+    files = [card / name for name in ("A001.tif", "B001.tif", "B002.tif")]
+    _, second = balance(load(card / "film.toml"), files).groups
+    assert "its hero B001.tif is +0.4" in second.told[0]
+    assert [shot.trim is None for shot in second.shots] == [True, False]
+    assert second.shots[1].trim.stops == pytest.approx(0.5, abs=0.03)
+    _, across = balance(load(card / "film.toml"), files, wanted=Wanted(across=True)).groups
+    stops = [shot.trim.stops for shot in across.shots]
+    np.testing.assert_allclose(stops, [0.4, 0.9], atol=0.03)

@@ -63,7 +63,8 @@ def one_run(world: World) -> tuple[Array, Array, Array, Array]:
             chosen = spectra if every else spectra[world.fair(spectra)]
             landed = solution.scene(world.values(chosen))
             found.append(sim.difference(landed, world.truth(chosen)))
-        return np.array([found[0].mean(), np.percentile(found[0], 95), found[1].mean()])
+        skins = found[1].mean() if len(found[1]) else np.nan
+        return np.array([found[0].mean(), np.percentile(found[0], 95), skins])
 
     plain = replace(fit.solution, stage=None)
     return truth(plain), truth(fit.solution), truth(fit.solution, every=True), promised
@@ -88,7 +89,7 @@ def row(name: str, runs: list[tuple[Array, Array, Array, Array]]) -> None:
     covered = (every <= promised).mean(axis=0)
 
     def three(values: Array) -> str:
-        return " / ".join(f"{value:.2f}" for value in values.mean(axis=0))
+        return " / ".join(f"{value:.2f}" for value in np.nanmean(values, axis=0))
 
     print(
         f"{name:26s} 3x3 {three(plain)}  match {three(staged)}  all {three(every)}  "

@@ -132,3 +132,26 @@ def test_two_exposures_at_the_same_stops_are_refused():
     picture = np.zeros((2, 2, 3))
     with pytest.raises(InputError, match="two exposures at the same stops"):
         Footage("B", (Exposure(picture), Exposure(picture)))
+
+
+def test_stills_of_different_size_are_refused_before_any_is_read(tmp_path, monkeypatch):
+    for name, height in (("a.png", 40), ("b.png", 30)):
+        write_codes(tmp_path / name, np.full((height, 50, 3), 0.5))
+    monkeypatch.setattr("lookkit.match.frames.read_still", None)
+    with pytest.raises(InputError, match=r"b\.png: frames of different size \(50 x 30 pixels"):
+        read_exposure([tmp_path / "a.png", tmp_path / "b.png"])
+
+
+def test_a_pixel_that_is_no_number_in_one_frame_counts_by_the_others(tmp_path):
+    from lookkit.media.stills import write_still
+
+    first = np.full((40, 50, 3), 0.25, dtype=np.float32)
+    second = np.full((40, 50, 3), 0.75, dtype=np.float32)
+    first[3, 4, 1], first[5, 6], second[5, 6] = np.nan, np.inf, np.nan
+    write_still(tmp_path / "a.exr", first)
+    write_still(tmp_path / "b.exr", second)
+    one = read_exposure([tmp_path / "a.exr", tmp_path / "b.exr"])
+    assert one.lost == 1
+    assert np.isnan(one.picture[5, 6]).all()
+    assert one.picture[3, 4] == pytest.approx(0.75)
+    assert one.picture[0, 0] == pytest.approx(0.5)

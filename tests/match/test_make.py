@@ -79,10 +79,15 @@ def test_the_report_holds_what_a_person_must_know(made, tmp_path):
     text = summary(made)
     assert "left out" in text
     assert "scenes under another light than 'window'" in text
+    assert "expect, on colours that are not the chart's" in text
+    assert "next time: film one frame of the scene with both cameras" in text
     data = report_dict(made)
     assert len(data["patches"]) == 24
     assert data["before"]["mean"] > 2.5 * data["statistics"]["chart"]["mean"]
     assert data["must_not_be_used_for"]
+    promised = data["statistics"]["promise"]
+    assert promised["mean"]["about"] < promised["mean"]["up-to"]
+    assert set(promised) == {"mean", "p95", "skin"}
     write_json(made, tmp_path / "b.json")
     write_json(made, tmp_path / "again.json")
     assert (tmp_path / "b.json").read_bytes() == (tmp_path / "again.json").read_bytes()
@@ -216,3 +221,30 @@ def test_charts_that_cannot_be_brought_together_are_refused():
     shuffled = Footage("B", (Exposure(mixed, bits=8, range="legal"),), corners=film.B_CORNERS)
     with pytest.raises(InputError, match=r"cannot be brought together|is not the chart"):
         match_charts(footage_a(), shuffled)
+
+
+def test_a_camera_that_clips_below_the_top_is_told_and_its_clipped_patches_are_left_out():
+    low = sim.CameraB(
+        sim.TYPICAL[1], CAMERA_A.illuminant, 0, curve=lambda signal: np.minimum(signal, 0.85)
+    )
+    made = match_charts(footage_a(), footage_b((-2.0, 0.0, 2.0), camera=low))
+    told = [one for one in made.findings if one.check == "clipped" and one.unit == "code"]
+    assert told[0].figure == pytest.approx(16 + 219 * 0.85, abs=2.0)
+    assert not any(one.check == "glared" for one in made.findings)
+    held = sim.held_out_spectra()
+    codes = low.exact(held)
+    fair = codes.max(axis=1) < (16 + 219 * 0.849) / 255
+    errors = sim.difference(scene_of(made.match, codes[fair]), CAMERA_A.truth(held[fair]))
+    assert errors.mean() <= 1.6
+
+
+def test_pixels_that_are_no_numbers_are_no_light_and_are_told():
+    exposure = footage_b().exposures[0]
+    picture = exposure.picture.copy()
+    picture[200:206, 300:310] = np.nan
+    broken = Footage("B", (Exposure(picture, bits=8, range="legal"),), corners=film.B_CORNERS)
+    made, whole = (match_charts(footage_a(), one) for one in (broken, footage_b()))
+    assert any("60 pixels are no numbers" in one.words for one in made.findings)
+    codes = CAMERA_B.exact(sim.held_out_spectra())
+    apart = sim.difference(scene_of(made.match, codes), scene_of(whole.match, codes))
+    assert apart.max() < 0.3

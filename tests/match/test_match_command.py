@@ -109,6 +109,8 @@ def test_files_in_give_a_match_its_report_and_what_was_sampled(folder, tmp_path)
         (("--corners", "B=1,2,3"), ("normal.mkv",), "3 numbers, expected 8"),
         (("--corners", "B=a,b"), ("normal.mkv",), "expected numbers"),
         (("--crop", "B"), ("normal.mkv",), "expected CAMERA=VALUE"),
+        (("--crop", "B=nan,0,100,100"), ("normal.mkv",), "expected numbers"),
+        (("--crop", "B=0,0,inf,100"), ("normal.mkv",), "expected numbers"),
         (("--reference", "chart:2005"), ("normal.mkv",), "either a published chart or a camera"),
         (("--scene-frame", "A:x.png"), ("normal.mkv",), "one frame of camera A and one of"),
         (("--scene", "kitchn"), ("normal.mkv",), "did you mean 'kitchen'"),
@@ -120,6 +122,16 @@ def test_bad_input_is_refused_and_nothing_is_written(folder, tmp_path, more, cam
     target = tmp_path / "out" / "B.toml"
     target.parent.mkdir()
     assert words in refused(run(folder, target, *more, cameras=cameras), target)
+
+
+def test_a_target_that_cannot_be_written_is_told_before_any_frame_is_read(folder, tmp_path):
+    for target, words in (
+        (tmp_path / "none" / "B.toml", "cannot be written"),
+        (tmp_path / "folder.toml", "is a folder"),
+    ):
+        (tmp_path / "folder.toml").mkdir(exist_ok=True)
+        result = run(folder, target, cameras=("not-there.mkv",))
+        assert words in str(result.exception)
 
 
 def test_a_match_of_other_cameras_is_not_overwritten(folder, tmp_path):
@@ -171,6 +183,10 @@ def test_a_newcomer_makes_a_match_names_it_and_sees_the_cameras_come_together(fo
     assert mean_of(with_frames) < 0.5 * mean_of(before)
     alone = checked(recipe)
     assert "light 3200, scene kitchen, 24 patches" in alone
+    # What it says of the fitted patches is not all that it says.
+    assert "fitted to these patches; on other colours" in alone
+    assert "  B: mean about " in alone
+    assert ", skin about " in alone
     # Both are of the same frames; the file holds five decimals.
     assert mean_of(alone) == pytest.approx(mean_of(with_frames), abs=0.1)
 

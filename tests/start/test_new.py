@@ -205,3 +205,15 @@ def test_a_numbered_sequence_is_one_take(tmp_path):
     taken, refused = assign(loads(made.text), [tmp_path], Options())
     assert refused == []
     assert Fraction(len(taken)) > 0
+
+
+def test_a_sheet_of_a_card_names_its_files_and_leaves_out_what_cannot_be_read(card):
+    look = loads(start(card).text)
+    (card / "broken.mkv").write_bytes(b"no movie")
+    made = graded_frames(look, [card])
+    assert len(made.frames) == 7
+    assert "broken.mkv" in made.warnings[0]
+    captions = {cell.caption for row in made.rows for cell in row.cells}
+    assert any(caption.endswith("as recorded: S000.jpg") for caption in captions)
+    with pytest.raises(InputError, match=r"broken.mkv"):
+        graded_frames(look, [card / "broken.mkv", card])
