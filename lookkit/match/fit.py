@@ -173,8 +173,10 @@ def fit_shots(
         residuals = chart_residuals(*seen)
         unlike = prior().unlikeness(residuals)
         if stage != "never":
-            share = mixing().share(unlike) if stage == "auto" else 0.0
-            change = share * prior().stage(residuals).change + (1.0 - share) * own_change(*seen)
+            change, share = own_change(*seen), 0.0
+            if stage == "auto":
+                share = mixing().share(unlike)
+                change = mixing().mixed(unlike, prior().stage(residuals).change, change)
             solution = replace(solution, stage=ColourStage.of(change))
     if hold_white:
         solution = _white_exact(kept, solution, len(target))

@@ -41,7 +41,7 @@ MOST = 4.0
 """A chart residual from which the fit is not worth learning from."""
 SKIN = 0.3
 """What all skins count for together, where all objects count for one."""
-MIXING = {"most": 0.45, "power": 2.0, "ordinary": 1.0}
+MIXING = {"most": 0.45, "power": 2.0, "ordinary": 1.0, "own": 0.8}
 """Chosen on the folds: the mean gains nothing beyond, and 95th percentiles get worse more often."""
 CLIPS = 0.06
 """The share of colours that camera B clips among those for which a promise is made."""
@@ -202,8 +202,8 @@ def changes(runs: Runs, priors: list[staging.Prior]) -> Array:
     out = []
     for run in range(runs.count):
         prior, residuals = priors[runs.fold[run]], runs.held["residuals"][run]
-        share = mixing.share(prior.unlikeness(residuals))
-        out.append(share * prior.stage(residuals).change + (1.0 - share) * runs.held["own"][run])
+        learnt, own = prior.stage(residuals).change, runs.held["own"][run]
+        out.append(mixing.mixed(prior.unlikeness(residuals), learnt, own))
     return np.array(out)
 
 

@@ -12,6 +12,7 @@ from lookkit.matchfile.steps import Match
 from lookkit.recipe.match_file import read_match
 from tests.match import filming as film
 from tests.match import simulation as sim
+from tests.match import walls
 from tests.match.trials import scene_of
 
 pytest.importorskip("colour", reason="the spectra come from colour-science, an optional extra")
@@ -132,6 +133,19 @@ def test_a_target_that_cannot_be_written_is_told_before_any_frame_is_read(folder
         (tmp_path / "folder.toml").mkdir(exist_ok=True)
         result = run(folder, target, cameras=("not-there.mkv",))
         assert words in str(result.exception)
+
+
+def test_the_match_is_held_against_frames_of_the_scene_itself(folder, tmp_path):
+    a, b = walls.filmed(CAMERA_A, CAMERA_B)
+    film.write_codes(tmp_path / "scene_a.png", a)
+    film.write_codes(tmp_path / "scene_b.png", b)
+    scene = [f"--scene-frame={name}:{tmp_path}/scene_{name.lower()}.png" for name in "AB"]
+    result = run(folder, tmp_path / "B.toml", *scene, cameras=("normal.mkv",))
+    assert result.exception is None, f"{result.output}{result.exception}"
+    assert "note: on the scene itself, half of" in result.output
+    seen = read_match(tmp_path / "B.toml").lights[0].statistics.scene
+    assert seen.pairs > 60
+    assert seen.median < 2.0
 
 
 def test_a_match_of_other_cameras_is_not_overwritten(folder, tmp_path):

@@ -52,6 +52,10 @@ def test_the_share_of_what_is_learnt_falls_with_unlikeness():
     mixing = Mixing(0.6, 2.0, 1.0)
     assert mixing.share(0.3) == mixing.share(1.0) == 0.6
     assert mixing.share(2.0) == pytest.approx(0.15)
+    ones = np.ones((3, 6))
+    assert Mixing(0.6, 2.0, 1.0, 0.8).mixed(2.0, ones, 2.0 * ones) == pytest.approx(
+        0.15 + 0.8 * 0.85 * 2.0
+    )
 
 
 def test_the_numbers_that_were_learnt_have_their_shape_and_say_their_source():
