@@ -313,10 +313,10 @@ class Look:
 
 
 _FITTED_TO: Final = {
-    "image-like": 120_000,
+    "image-like": 480_000,
     "skin": 32_000,
-    "saturated-emitters": 64_000,
-    "over-range": 40_000,
+    "saturated-emitters": 256_000,
+    "over-range": 160_000,
 }
 """How many colours of each set a lattice is fitted to and chosen on."""
 

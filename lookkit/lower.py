@@ -2,8 +2,7 @@
 
 What OpenColorIO can say stays analytic. From the first step that it cannot say to the last
 one, the chain becomes one lattice (`piece.py`): one, because every lattice costs a little
-exactness, and what stands between two such steps costs less inside than a second one. A step
-that is partly analytic can say so: its `parts`, finer steps, take its place.
+exactness, and what stands between two such steps costs less inside than a second one.
 """
 
 from __future__ import annotations
@@ -96,7 +95,6 @@ def pieces(
     LookkitError
         As `lower`.
     """
-    chain = parts_of(chain)
     lowered = [say(op) for op in chain]
     found = _unsaid(lowered)
     if found is None:
@@ -115,14 +113,8 @@ def pieces(
 
 def unsayable(chain: Sequence[Op], say: Say = lambda op: op.lower()) -> list[Op]:
     """Return the steps of a chain that become its lattice; none if it is analytic."""
-    chain = parts_of(chain)
     found = _unsaid([say(op) for op in chain])
-    return [] if found is None else chain[slice(*found)]
-
-
-def parts_of(chain: Sequence[Op]) -> list[Op]:
-    """Return `chain` with each step that has `parts` replaced by them."""
-    return [part for op in chain for part in getattr(op, "parts", (op,))]
+    return [] if found is None else list(chain[slice(*found)])
 
 
 def _unsaid(lowered: Sequence[list[OcioTransform] | None]) -> tuple[int, int] | None:

@@ -1,6 +1,6 @@
 """A run of steps as one lattice, for what OpenColorIO cannot say step by step.
 
-Where its points lie and how it holds what comes out is `coordinates.py`. It has as many points as
+Where its points lie and how it holds what comes out is `coordinates`. It has as many points as
 it needs to be as close as `GOALS` on colours that its fit did not see, as few as that takes, and is
 sampled where sampling is close enough.
 """
@@ -14,7 +14,7 @@ from typing import Final
 
 import numpy as np
 
-from lookkit.coordinates import Coordinates, MakesCoordinates, Signal, placed_by
+from lookkit.coordinates import Held, Places, held_by, placed_by
 from lookkit.errors import LookkitError
 from lookkit.evaluate import evaluate
 from lookkit.nodes.base import Op
@@ -38,15 +38,15 @@ class Goal:
 
 GOALS: Final[Mapping[str, Goal]] = {
     "image-like": Goal(0.999, 1.0, 1.0),
-    "skin": Goal(0.99, 0.5, 0.5),
-    "saturated-emitters": Goal(0.99, 3.0, 0.4),
-    "over-range": Goal(0.99, 12.0, 0.2),
+    "skin": Goal(0.99, 0.5, 0.3),
+    "saturated-emitters": Goal(0.99, 3.0, 0.8),
+    "over-range": Goal(0.99, 12.0, 0.4),
 }
 """By set of colours: the largest error of a signal in ten-bit codes."""
 
 _MARGIN: Final = 0.9
 """What is left of a goal: colours differ from one draw to the next."""
-_FIT_GAINS: Final = 2.2
+_FIT_GAINS: Final = 1.5
 """How many times the goal sampling may be off where a fit is still worth while."""
 _JUDGED: Final = 4
 """One colour in so many judges and is not fitted."""
@@ -124,14 +124,14 @@ def lattice_piece(
     LookkitError
         If they take anything else.
     """
-    placing = _placing(steps, peak)
-    if placing is None:
+    placed = placed_by(steps, peak)
+    if placed is None:
         raise LookkitError(f"{labels(steps)!r} cannot be expressed as OpenColorIO operations")
-    holding = _holding(steps, peak)
+    held = held_by(steps, peak)
     problem = None if view is None else _Problem(steps, before, after, view, peak)
     sizes = [size for size in SIZES if size <= (most or SIZES[-1])] or [SIZES[0]]
     for size in sizes if problem is not None else sizes[-1:]:
-        coordinates, held = placing(size), holding(size)
+        coordinates = placed(size)
         made = _sampled(steps, size, coordinates, held)
         if problem is None:
             break
@@ -157,28 +157,16 @@ def hollow_piece(steps: Sequence[Op], size: int, peak: float = 1.0) -> Piece:
     LookkitError
         If the steps take anything else than scene or display light.
     """
-    placing = _placing(steps, peak)
-    if placing is None:
+    placed = placed_by(steps, peak)
+    if placed is None:
         raise LookkitError(f"{labels(steps)!r} cannot be expressed as OpenColorIO operations")
-    coordinates, held = placing(size), _holding(steps, peak)(size)
-    empty = np.zeros((size, size, size, 3))
-    transforms = (*coordinates.to_place(), lattice_transform(empty), *held.from_held())
+    held = held_by(steps, peak)
+    empty = lattice_transform(np.zeros((size, size, size, 3)))
+    transforms = (*placed(size).to_place(), empty, *held.from_held())
     return Piece(labels(steps), transforms, size, held.decimals)
 
 
-def _placing(steps: Sequence[Op], peak: float) -> MakesCoordinates | None:
-    own: MakesCoordinates | None = getattr(steps[0], "placing", None)
-    return own or placed_by(steps[0].takes, peak)
-
-
-def _holding(steps: Sequence[Op], peak: float) -> Callable[[int], Coordinates | Signal]:
-    own: MakesCoordinates | None = getattr(steps[-1], "holding", None)
-    return own or placed_by(steps[-1].gives, peak) or (lambda size: Signal())
-
-
-def _sampled(
-    steps: Sequence[Op], size: int, coordinates: Coordinates, held: Coordinates | Signal
-) -> Array:
+def _sampled(steps: Sequence[Op], size: int, coordinates: Places, held: Held) -> Array:
     return _rounded(held.hold(evaluate(steps, coordinates.values_at(_points(size)))), held)
 
 
@@ -187,7 +175,7 @@ def _points(size: int) -> Array:
     return np.stack(np.meshgrid(place, place, place, indexing="ij"), axis=-1)
 
 
-def _rounded(made: Array, held: Coordinates | Signal) -> Array:
+def _rounded(made: Array, held: Held) -> Array:
     """Return a lattice as its files will have it, so that all forms hold the same numbers."""
     tens = 10.0 ** np.array(held.decimals)
     return np.asarray(np.rint(made * tens) / tens)
@@ -223,7 +211,7 @@ class _Problem:
             return np.asarray(np.maximum(values / self.peak, 0.0) ** (1.0 / 2.4))
         return values
 
-    def worst(self, made: Array, coordinates: Coordinates, held: Coordinates | Signal) -> float:
+    def worst(self, made: Array, coordinates: Places, held: Held) -> float:
         """Return the largest error on colours that no fit saw, goals being 1."""
         found = 0.0
         for name, goal in GOALS.items():
@@ -234,7 +222,7 @@ class _Problem:
             found = max(found, float(np.quantile(off, goal.quantile)) / goal.codes)
         return found
 
-    def fitted(self, made: Array, coordinates: Coordinates, held: Coordinates | Signal) -> Array:
+    def fitted(self, made: Array, coordinates: Places, held: Held) -> Array:
         """Return a lattice fitted to the other colours."""
         sets = {}
         for name, goal in GOALS.items():

@@ -5,9 +5,9 @@ tetrahedral reader. With J, how the signal on a display moves with what is held,
 
     sum_i w_i |J_i ((A x)_i - y_i)|^2 + a little |x - sampled|^2
 
-over colours drawn as pictures, skin, lights and over-range scenes have them. Then the w_i of a set
-are raised where its errors are largest, and all is solved again: tails matter, not means. Points of
-neutral light stay as sampled, so greys do.
+over very many colours, drawn as pictures, skin, lights and over-range scenes have them, for each
+point is held by few. Raising w_i where errors are largest, and solving again, made the tails of
+colours that no fit saw longer. Points of neutral light stay as sampled, so greys do.
 """
 
 from __future__ import annotations
@@ -22,16 +22,12 @@ import numpy.typing as npt
 from lookkit.spaces.working import Array
 
 TEN_BIT: Final = 1023.0
-_ROUNDS: Final = 3
 _STEPS: Final = 25
 _STEP: Final = 5e-5
 """How far what is held is moved to see how the signal moves."""
-_UNSEEN: Final = 20.0
+_UNSEEN: Final = 200.0
 """Codes for a change of 1 that count where nothing is seen of it."""
 _NEAR_SAMPLED: Final = 1e-2
-_LEAST: Final = 0.05
-_MOST: Final = 8.0
-"""Errors, as shares of what they should be, between which weights are raised."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,27 +69,22 @@ def fitted(
     drawn = list(sets.values())
     held = np.concatenate([one.held for one in drawn])
     goal = np.concatenate([np.full(len(one.held), one.goal) for one in drawn])
-    first = np.concatenate([np.full(len(one.held), one.share / len(one.held)) for one in drawn])
+    share = np.concatenate([np.full(len(one.held), one.share / len(one.held)) for one in drawn])
     weights = reading(size, np.concatenate([one.place for one in drawn]))
     backward, squared = weights.T.tocsr(), weights.multiply(weights).T.tocsr()
-    aim, seen = _seen(held, signal, goal)
+    seen = _seen(held, signal, goal)
     free = ~fixed.reshape(-1, 1)
     start = sampled.reshape(-1, 3)
-    found, weight = start, first
-    for _ in range(_ROUNDS):
-        weighted = (weight * len(weight) / weight.sum())[:, None, None] * seen
-        diagonal = np.stack([squared @ weighted[:, k, k] for k in range(3)], axis=-1)
-        keep = _NEAR_SAMPLED * (diagonal[diagonal > 0.0].mean() + diagonal)
+    weighted = (share * len(share) / share.sum())[:, None, None] * seen
+    diagonal = np.stack([squared @ weighted[:, k, k] for k in range(3)], axis=-1)
+    keep = _NEAR_SAMPLED * (diagonal[diagonal > 0.0].mean() + diagonal)
 
-        def pushed(change: Array, weighted: Array = weighted, keep: Array = keep) -> Array:
-            pulled = np.einsum("mkl,ml->mk", weighted, weights @ change)
-            return np.asarray((backward @ pulled + keep * change) * free)
+    def pushed(change: Array) -> Array:
+        pulled = np.einsum("mkl,ml->mk", weighted, weights @ change)
+        return np.asarray((backward @ pulled + keep * change) * free)
 
-        wanted = np.einsum("mkl,ml->mk", weighted, held - weights @ found)
-        residual = (backward @ wanted + keep * (start - found)) * free
-        found = found + _solved(pushed, residual, diagonal + keep)
-        error = TEN_BIT * np.abs(signal(weights @ found) - aim).max(axis=-1) / goal
-        weight = _raised(first, np.clip(error, _LEAST, _MOST) ** 2, drawn)
+    wanted = np.einsum("mkl,ml->mk", weighted, held - weights @ start)
+    found = start + _solved(pushed, (backward @ wanted) * free, diagonal + keep)
     return found.reshape(sampled.shape)
 
 
@@ -115,14 +106,14 @@ def reading(size: int, place: Array) -> Any:
     return csr_matrix((shares.ravel(), (rows, corners.ravel())), shape=(len(place), size**3))
 
 
-def _seen(held: Array, signal: Callable[[Array], Array], goal: Array) -> tuple[Array, Array]:
-    """Return the signal, and J^T J with J in codes as shares of the goal, shape (m, 3, 3)."""
+def _seen(held: Array, signal: Callable[[Array], Array], goal: Array) -> Array:
+    """Return J^T J with J in codes as shares of the goal, shape (m, 3, 3)."""
     columns = [
         (signal(held + step) - signal(held - step)) * (TEN_BIT / (2.0 * _STEP)) / goal[:, None]
         for step in _STEP * np.eye(3)
     ]
     slopes = np.stack(columns, axis=-1)
-    return signal(held), np.einsum("mck,mcl->mkl", slopes, slopes) + _UNSEEN**2 * np.eye(3)
+    return np.asarray(np.einsum("mck,mcl->mkl", slopes, slopes) + _UNSEEN**2 * np.eye(3))
 
 
 def _solved(times: Callable[[Array], Array], residual: Array, diagonal: Array) -> Array:
@@ -141,14 +132,3 @@ def _solved(times: Callable[[Array], Array], residual: Array, diagonal: Array) -
         new = float((residual * step).sum())
         direction, size = step + new / size * direction, new
     return change
-
-
-def _raised(first: Array, by: Array, drawn: list[Drawn]) -> Array:
-    """Return weights raised by each colour's own factor, every set counting as before."""
-    weight = first * by
-    start = 0
-    for one in drawn:
-        part = slice(start, start + len(one.held))
-        weight[part] *= one.share / weight[part].sum()
-        start += len(one.held)
-    return weight

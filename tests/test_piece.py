@@ -6,13 +6,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lookkit.accuracy.samples import AUDIT_SEED, image_like, over_range, saturated_emitters, skin
-from lookkit.coordinates import HIGHEST, DisplayLight, SceneColours
+from lookkit.coordinates import LOOK, SHOWN, DisplayLight, HeldColours, SceneColours, Tones
 from lookkit.evaluate import evaluate
 from lookkit.look import Look, _view
-from lookkit.lower import Lattices, lower, parts_of, pieces, unsayable
-from lookkit.nodes.exposure import Exposure
+from lookkit.lower import Lattices, lower, pieces, unsayable
 from lookkit.ocio import Processor, foldable, library
-from lookkit.piece import GOALS, Piece
+from lookkit.piece import GOALS
 from lookkit.piece_fit import TEN_BIT, reading
 from lookkit.recipe.load import parse_recipe
 from tests.nodes.strategies import scene
@@ -110,25 +109,81 @@ def test_a_view_shows_scenes_on_the_first_display_in_sdr():
     np.testing.assert_array_equal(view.signal(light), evaluate(rest, light))
 
 
+AXES = pytest.mark.parametrize("axes", [LOOK, SHOWN], ids=["look", "shown"])
+
+
+@AXES
 @pytest.mark.parametrize("size", [17, 33, 49])
-@given(st.floats(0.0, HIGHEST))
-def test_greys_lie_on_points_of_the_lattice_whatever_its_size(size, light):
-    place = SceneColours(size).place(np.full((1, 3), light))[0]
-    at = place[1:] * (size - 1)
+@given(share=st.floats(0.0, 1.0))
+def test_greys_lie_on_points_of_the_lattice_whatever_its_size(axes, size, share):
+    light = np.full((1, 3), share * axes.stops.highest)
+    at = SceneColours(size, axes).place(light)[0][1:] * (size - 1)
     np.testing.assert_allclose(at, np.rint(at), atol=1e-9)
 
 
-@pytest.mark.parametrize("made", [SceneColours(33), DisplayLight(10.0)], ids=["scene", "display"])
+PLACES = {
+    "look": SceneColours(33),
+    "shown": SceneColours(33, SHOWN),
+    "display": DisplayLight(10.0),
+}
+
+
+@pytest.mark.parametrize("made", PLACES.values(), ids=PLACES)
 @given(rgb=scene(0.01, 9.0))
-def test_operations_are_the_coordinates_that_they_stand_for(made, rgb):
+def test_operations_are_the_places_that_they_stand_for(made, rgb):
     """Within float32: OpenColorIO reads the same tables."""
     rgb = np.abs(rgb) + 0.01
     found = Processor(made.to_place()).apply_exact(rgb)
     np.testing.assert_allclose(found, made.place(rgb), atol=2e-5)
-    held = made.hold(rgb)
-    np.testing.assert_allclose(made.release(held), rgb, rtol=2e-5, atol=1e-6)
-    back = Processor(made.from_held()).apply_exact(held)
+
+
+@pytest.mark.parametrize("held", [HeldColours(), DisplayLight(10.0)], ids=["scene", "display"])
+@given(rgb=scene(0.01, 9.0))
+def test_operations_are_what_is_held_released(held, rgb):
+    rgb = np.abs(rgb) + 0.01
+    found = held.hold(rgb)
+    np.testing.assert_allclose(held.release(found), rgb, rtol=2e-5, atol=1e-6)
+    back = Processor(held.from_held()).apply_exact(found)
     np.testing.assert_allclose(back, rgb, rtol=1e-3, atol=1e-4)
+
+
+TONED = """
+[rendering]
+kind = "film-print"
+lights = [23.6, 25.1, 27.1]
+shade = [0.0, 0.0, 0.08]
+[outputs.tv]
+output = "Rec.709 BT.1886"
+[outputs.hdr]
+output = "Rec.2100 PQ 1000"
+[outputs.hlg]
+output = "Rec.2100 HLG 1000"
+"""
+
+
+def tones_of(name, *, signal):
+    graph = look_of("", TONED).graph
+    steps = (*graph.rendering(name), *(graph.output_steps(name) if signal else ()))
+    return steps, Tones(steps, (graph.output(name).peak or 100.0) / 100.0)
+
+
+@pytest.mark.parametrize("signal", [False, True], ids=["light", "signal"])
+@pytest.mark.parametrize("name", ["tv", "hdr", "hlg"])
+def test_tones_hold_greys_as_their_own_stops_and_every_display_colour(name, signal):
+    steps, held = tones_of(name, signal=signal)
+    stops = SHOWN.stops
+    u = np.linspace(stops.of(np.array(0.18 / 16)), stops.of(np.array(0.18 * 16)), 300)
+    shown = evaluate(steps, stops.light(u)[:, None].repeat(3, axis=1))
+    found = stops.low + held.hold(shown) * (stops.high - stops.low)
+    # Channels whose slope is least near white may lie off their own stops.
+    np.testing.assert_allclose(np.median(found, axis=1), u, atol=1e-2)
+    colours = np.random.default_rng(4).random((2000, 3))
+    colours = colours if signal else held._table[-1] * colours**2.4
+    colours = np.concatenate([colours, 0.0 * colours[:1], 0.0 * colours[:1] + held._table[-1]])
+    np.testing.assert_allclose(held.release(held.hold(colours)), colours, rtol=1e-6, atol=1e-9)
+    back = Processor(held.from_held()).apply_exact(held.hold(colours))
+    code = (lambda v: v) if signal else (lambda v: (v / held._table[-1]) ** (1 / 2.4))
+    assert 1023 * np.abs(code(back) - code(colours)).max() < 0.05
 
 
 @given(rgb=scene(0.05, 9.0))
@@ -146,30 +201,6 @@ def test_a_reader_of_a_lattice_is_opencolorios_tetrahedral_one():
     found = reading(5, place) @ lattice.reshape(-1, 3)
     read = Processor([lattice_transform(lattice)]).apply_exact(place)
     np.testing.assert_allclose(found, read, atol=2e-6)
-
-
-def test_a_step_may_bring_finer_steps_and_coordinates_of_its_own(steps):
-    """A rendering that is partly analytic says so: `parts`, `placing` and `holding`."""
-
-    class Whole:
-        parts = steps
-
-    class Odd(Exposure):
-        @property
-        def placing(self):
-            return lambda size: DisplayLight(2.0)
-
-        holding = placing
-
-        def lower(self):
-            return None
-
-    assert parts_of([Whole()]) == list(steps)
-    (piece,) = pieces([Odd(stops=0.5)])
-    assert isinstance(piece, Piece)
-    light = np.random.default_rng(2).random((100, 3))
-    found = Processor(piece.transforms).apply_exact(light)
-    np.testing.assert_allclose(found, 2.0**0.5 * light, atol=2e-3)
 
 
 @pytest.mark.parametrize("entries", [4096, 65520, 65521, 65535, 65536])

@@ -24,9 +24,13 @@ LEAST_MATCHES: Final = 12
 LEAST_AGREEING: Final = 0.4
 LEAST_COVER: Final = 0.04
 SMALL_COVER: Final = 0.15
-"""Under it one thing that travels, such as a prop, may be all that is shared: told."""
+"""Under it one thing that travels, such as a prop, may be all that is shared."""
+DOUBTFUL_COVER: Final = 0.2
+"""Under it that is told."""
 LEAST_PARTS: Final = 3
-"""Sixteenths of the larger overlap that hold landmarks: one thing alone fills fewer."""
+SPREAD_PARTS: Final = 7
+"""Sixteenths of the frame that hold landmarks, at least, and where little is shared: people and
+props of up to a sixth of the frame filled two to six, framings of one place six and more."""
 MOST_MIXED: Final = 0.15
 AGREEING: Final = 0.25
 """Stops from the centre within which a ratio agrees with it."""
@@ -74,6 +78,11 @@ class Pair:
             return f"only {self.agreeing:.0%} of what is shared agrees"
         if self.cover < LEAST_COVER:
             return f"shares only {self.cover:.1%} of the frame"
+        if self.cover < SMALL_COVER and self.parts < SPREAD_PARTS:
+            return (
+                f"shares only {self.cover:.0%} of the frame, in one spot: it may be a thing that "
+                "travels"
+            )
         if self.mixed > MOST_MIXED:
             return (
                 f"mixed light: parts of the frame differ by {self.mixed:.2f} stop from those of "

@@ -13,7 +13,7 @@ from lookkit.balance import statistics
 from lookkit.balance.drift import Drift, drift_of
 from lookkit.balance.gains import Trim, trim_of
 from lookkit.balance.join import Link, joined
-from lookkit.balance.pair import SMALL_COVER, Pair, compare
+from lookkit.balance.pair import DOUBTFUL_COVER, Pair, compare
 from lookkit.balance.picks import Pick
 from lookkit.balance.settings import proposal
 from lookkit.balance.view import View, library, view_of
@@ -352,7 +352,7 @@ def _settle(
         agreeing = f", {pair.agreeing:.0%} agree" if pair is not None and not pair.refusal else (
             ", by way of other shots")  # fmt: skip
         shot.how = f"what it shares with {hero.name}{agreeing}"
-        if pair is not None and not pair.refusal and pair.cover < SMALL_COVER:
+        if pair is not None and not pair.refusal and pair.cover < DOUBTFUL_COVER:
             shot.doubts.append(
                 f"only {pair.cover:.0%} of the frame is shared: is it the place, or a thing that "
                 "travels?"

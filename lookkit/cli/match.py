@@ -54,7 +54,8 @@ T = TypeVar("T")
     type=click.Choice(["auto", "never", "always"]),
     default="auto",
     show_default=True,
-    help="A colour stage beyond the matrix, which has no 1D + 3x3 form.",
+    help="A colour stage behind the matrix: auto adds what other cameras teach, always takes this "
+    "chart's alone, never leaves it out, for a 1D LUT and a 3x3.",
 )
 @click.option(
     "--check",

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Final
 
-from lookkit.lower import Lattices, parts_of, pieces
+from lookkit.lower import Lattices, pieces
 from lookkit.nodes.base import Op
 from lookkit.ocio import library
 from lookkit.piece import Piece
@@ -38,9 +38,8 @@ def clf_pieces(
     LookkitError
         If a step on camera codes is one that the format cannot say.
     """
-    steps = parts_of(chain)
-    cut = next((i for i, op in enumerate(steps) if op.gives == State.DISPLAY), len(steps))
-    before, shown = steps[:cut], steps[cut:]
+    cut = next((i for i, op in enumerate(chain) if op.gives == State.DISPLAY), len(chain))
+    before, shown = chain[:cut], chain[cut:]
     found = pieces(before, known, sayable, after=shown, peak=peak)
     most = _SECOND if any(part.size for part in found) else None
     return found + pieces(shown, known, sayable, before=before, peak=peak, most=most)

@@ -52,9 +52,11 @@ from lookkit.version import __version__
 DEFAULT_LIGHT: Final = "main"
 _BLACK: Final = 0.003
 _SAME_EXPOSURE: Final = 0.25
-_DOUBTFUL: Final = 3.0
+_DOUBTFUL: Final = 3.5
 """Left-out mean from which the two cameras can hardly have seen the same light."""
 _HOPELESS: Final = 6.0
+_FAILS: Final = 3.0
+"""Delta E that a fit leaves of a quarter of the patches on a plateau, if it is one."""
 
 
 @dataclass(frozen=True)
@@ -255,7 +257,7 @@ def _without_plateau(
     # Glare may bring patches there too: those that are too bright have no say.
     seen &= brighter(problem, solution).reshape(seen.shape) < quality.GLARE
     left = errors(problem, solution).reshape(seen.shape)[seen]
-    if not len(left) or float(np.percentile(left, 75)) < _DOUBTFUL:
+    if not len(left) or float(np.percentile(left, 75)) < _FAILS:
         return tuple(readings), []
     where = [one.exposure.stops for one, on in zip(readings, flat, strict=True) if on.any()]
     out = []

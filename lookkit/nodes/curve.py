@@ -41,14 +41,15 @@ from lookkit.kernel.maths import (
     minimum,
     where,
 )
-from lookkit.nodes.base import Node, error_at, param
+from lookkit.nodes.base import Node, error_at, light_table, param
 from lookkit.spaces.working import MID_GREY, Array, OcioTransform
 
+_ENTRIES: Final = 32769
+"""Of the table for OpenColorIO: curves bend sharply at their points."""
 LOWEST = -16.0
 """Stops from mid-grey below which the curve is a straight line through zero."""
 STEEPEST = 4.0
 """Stops out for one stop in between two points; more would not survive a table."""
-_HALVES = 65536
 _FARTHEST = (-100.0, 40.0)
 _FLOOR = MID_GREY * 2.0**LOWEST
 
@@ -197,21 +198,8 @@ class Curve(Node):
         return tuple(calls)
 
     def lower(self) -> list[OcioTransform]:
-        """Return a 1D table over all half floats, negatives included.
-
-        OpenColorIO interpolates linearly between neighbouring half floats, a thousandth
-        apart; beyond the largest, 65504, it holds.
-        """
-        if not any(self._curves):
-            return []
-        import PyOpenColorIO as ocio
-
-        halves = np.arange(_HALVES, dtype=np.uint16).view(np.float16).astype(np.float64)
-        light = np.nan_to_num(halves, nan=0.0, posinf=65504.0, neginf=-65504.0)
-        values = self.evaluate(np.repeat(light[:, None], 3, axis=1))
-        table = ocio.Lut1DTransform(_HALVES, True)
-        table.setData(np.ascontiguousarray(values, dtype=np.float32).ravel())
-        return [table]
+        """Return a 1D table over light of either sign; beyond 65504 it holds."""
+        return light_table(self.evaluate, _ENTRIES) if any(self._curves) else []
 
     def inverse(self, rgb: Array) -> Array | None:
         """Return the light before the curves, or None if one of them ends flat."""

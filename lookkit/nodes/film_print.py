@@ -73,7 +73,6 @@ from lookkit.nodes.print_formula import (
     print_density,
     tinted,
 )
-from lookkit.nodes.print_parts import HeldPrint, PrintLight
 from lookkit.nodes.rendering import Rendering
 from lookkit.spaces.oklab import CONES, OPPONENTS, XYZ_TO_LMS
 from lookkit.spaces.outputs import Output
@@ -269,14 +268,6 @@ class ShownPrint:
     def lower(self) -> list[OcioTransform] | None:
         """Return None: OpenColorIO cannot hold a hue."""
         return None
-
-    @property
-    def parts(self) -> tuple[PrintLight, HeldPrint]:
-        """The same as two steps: what OpenColorIO can say, and what is mild for a lattice."""
-        return (
-            PrintLight(f"{self.label}, light of the print", self.numbers),
-            HeldPrint(f"{self.label}, hues held, on the display", self.numbers),
-        )
 
 
 @lru_cache(maxsize=64)

@@ -29,7 +29,7 @@ from pydantic_core import PydanticCustomError
 from lookkit.kernel.formula import Call, Planes, Program, formula, triple
 from lookkit.kernel.formula import Triple as KernelTriple
 from lookkit.kernel.maths import Plane, absolute, exp2, log2, maximum, unsure
-from lookkit.nodes.base import Channels, Node, param, per_channel, scale_offset
+from lookkit.nodes.base import Channels, Node, light_table, param, per_channel, scale_offset
 from lookkit.spaces.working import MID_GREY, Array, OcioTransform
 
 _HALF_GAIN: Final = 4.0 * MID_GREY
@@ -39,7 +39,6 @@ _NARROW: Final = 1.0 / 9.0
 """One over the square of the stops at which gamma moves half as much."""
 _GAMMAS: Final = (0.5, 2.5)
 _DARK: Final = 1e-30
-_HALVES: Final = 65536
 
 
 class Wheels(NamedTuple):
@@ -119,16 +118,12 @@ class LiftGammaGain(Node):
         return (Call(lift_gamma_gain, Wheels(*map(triple, numbers))),)
 
     def lower(self) -> list[OcioTransform]:
-        """Return a table over all half floats, negatives included, and a matrix for lift."""
-        import PyOpenColorIO as ocio
-
-        halves = np.arange(_HALVES, dtype=np.uint16).view(np.float16).astype(np.float64)
-        light = np.nan_to_num(halves, nan=0.0, posinf=65504.0, neginf=-65504.0)
+        """Return a table over light of either sign, and a matrix for lift."""
         lift = per_channel(self.lift, 0.0)
-        values = self.evaluate(np.repeat(light[:, None], 3, axis=1)) - lift
-        table = ocio.Lut1DTransform(_HALVES, True)
-        table.setData(np.ascontiguousarray(values, dtype=np.float32).ravel())
-        return [table, scale_offset(np.ones(3), lift)]
+        return [
+            *light_table(lambda light: self.evaluate(light) - lift),
+            scale_offset(np.ones(3), lift),
+        ]
 
     def inverse(self, rgb: Array) -> Array:
         """Return the light before lift, gamma and gain."""

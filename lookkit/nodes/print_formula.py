@@ -107,15 +107,7 @@ class PrintNumbers(NamedTuple):
 def film_print(r: Plane, g: Plane, b: Plane, p: PrintNumbers) -> Planes:
     """Return display light, 1.0 = 100 cd/m2, of scene-linear AP1."""
     dr, dg, db = print_density(r, g, b, p)
-    return seen_as(
-        exp2(-_LOG2_OF_10 * dr), exp2(-_LOG2_OF_10 * dg), exp2(-_LOG2_OF_10 * db), r, g, b, p
-    )
-
-
-def seen_as(
-    pr: Plane, pg: Plane, pb: Plane, r: Plane, g: Plane, b: Plane, p: PrintNumbers
-) -> Planes:
-    """Return display light of print light in 0-1 and the scene-linear AP1 it comes from."""
+    pr, pg, pb = exp2(-_LOG2_OF_10 * dr), exp2(-_LOG2_OF_10 * dg), exp2(-_LOG2_OF_10 * db)
     pr, pg, pb = held(pr, pg, pb, r, g, b, p.hold, p.fit)
     pr, pg, pb = tinted(pr, p.red), tinted(pg, p.green), tinted(pb, p.blue)
     pr, pg, pb = fitted(pr, pg, pb, p.fit)

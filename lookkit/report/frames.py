@@ -154,11 +154,12 @@ def _graded(
     measured: bool,
 ) -> Frame:
     picture = read_frame(looks[0], taken)
+    file = Path(picture.place).name
     cells = []
     if before:
         shown = recorded(looks[0], taken.camera, picture.code)
         text = f"camera {taken.camera}, as recorded"
-        cells.append(Cell(small(shown, width, picture.aspect), text))
+        cells.append(Cell(small(shown, width, picture.aspect), text, file))
     found = None
     for number, (look, name) in enumerate(zip(looks, names, strict=True)):
         signal = look.apply(
@@ -169,7 +170,7 @@ def _graded(
             found = measure_signal(signal, target)
         shown = as_bytes(srgb_of(target).apply(signal))
         text = f"camera {taken.camera}, {name}"
-        cells.append(Cell(small(shown, width, picture.aspect), text))
+        cells.append(Cell(small(shown, width, picture.aspect), text, file))
     return Frame(taken.camera, taken.scene, picture.place, tuple(cells), found)
 
 

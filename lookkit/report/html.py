@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, Final
 from lookkit.version import __version__
 
 if TYPE_CHECKING:
-    from lookkit.report.sheet import Row
+    from lookkit.report.sheet import Cell, Row
 
 INK: Final = "#010101"
 QUIET: Final = "#020202"
@@ -27,6 +27,13 @@ _VARIABLES: Final[Mapping[str, str]] = {
     INK: "--ink", QUIET: "--quiet", RULE: "--rule", PAPER: "--sheet", MARK: "--mark",
     **{code: f"--line-{number}" for number, code in enumerate(LINES, 1)},
 }  # fmt: skip
+
+
+def in_light(code: str) -> str:
+    """Return what a stand-in colour is on a light page, for pictures that are no page."""
+    found = re.search(rf"{_VARIABLES[code]}: (#[0-9a-f]+);", _style())
+    assert found is not None
+    return found.group(1)
 
 
 class Markup(str):
@@ -138,24 +145,45 @@ def svg(drawing: Any, name: str, title: str, said: str, kind: str = "") -> str:
     )
 
 
-def sheet_table(rows: Sequence[Row], note: str = "") -> str:
-    """Return the rows of a sheet as a table of pictures."""
-    from lookkit.report.shown import data_uri
-
+def film(rows: Sequence[Row], note: str = "") -> str:
+    """Return the rows of a sheet as pictures; those of one file are beside each other."""
     lines = []
     for row in rows:
-        cells = []
+        shots: list[list[Cell]] = []
+        told = []
         for cell in row.cells:
             if cell.picture is None:
-                cells.append(f'<td class="none">{escape(cell.caption)}</td>')
-                continue
-            high, wide = cell.picture.shape[:2]
-            told = escape(f"{row.label}: {cell.caption}" if row.label else cell.caption, quote=True)
-            cells.append(
-                f'<td><img src="{data_uri(cell.picture)}" alt="{told}" width="{wide}" '
-                f'height="{high}"><span class="quiet">{escape(cell.caption)}</span></td>'
-            )
-        lines.append(f'<tr><th scope="row">{escape(row.label)}</th>{"".join(cells)}</tr>')
-    below = f'<p class="quiet">{escape(note)}</p>' if note else ""
-    body = "\n".join(lines)
-    return f'<div class="wide"><table class="frames">\n{body}\n</table></div>{below}'
+                told += [cell.caption] if cell.caption else []
+            elif shots and cell.name and shots[-1][0].name == cell.name:
+                shots[-1].append(cell)
+            else:
+                shots.append([cell])
+        head = f"<h3>{escape(row.label)}</h3>" if row.label else ""
+        shown = "\n".join(_shot(row.label, shot) for shot in shots)
+        missing = paragraphs(["; ".join(told)], "quiet") if told else ""
+        lines.append(
+            f'<div class="scene">{head}\n<div class="shots">\n{shown}\n</div>{missing}</div>'
+        )
+    return "\n".join(lines) + paragraphs([note] if note else [], "quiet")
+
+
+def _shot(label: str, cells: Sequence[Cell]) -> str:
+    """Return the pictures of one file, with its name beneath."""
+    from lookkit.report.shown import data_uri
+
+    parts = []
+    ratio = 1.0
+    for cell in cells:
+        assert cell.picture is not None
+        high, wide = cell.picture.shape[:2]
+        ratio = wide / high
+        told = escape(f"{label}: {cell.caption}" if label else cell.caption, quote=True)
+        parts.append(
+            f'<div><img src="{data_uri(cell.picture)}" alt="{told}" width="{wide}" '
+            f'height="{high}"><span>{escape(cell.caption)}</span></div>'
+        )
+    name = f"<figcaption>{escape(cells[0].name)}</figcaption>" if cells[0].name else ""
+    kind = "shot upright" if ratio < 1.0 else "shot"
+    style = f"--count: {len(cells)}; --ratio: {ratio:.4f}"
+    shown = f'<div class="takes">{"".join(parts)}</div>'
+    return f'<figure class="{kind}" style="{style}">{shown}{name}</figure>'

@@ -12,10 +12,12 @@ from lookkit.files import write_beside
 from lookkit.match.check import Checked, check_matches
 from lookkit.match.consistency import Consistency
 from lookkit.media.measure import CAUTION as LEVELS_CAUTION
+from lookkit.nodes.base import Node, Step
 from lookkit.progress import Progress, silent
+from lookkit.recipe.wiring import wire
 from lookkit.report import charts
 from lookkit.report.certificates import Found, certificates_html, find_certificates
-from lookkit.report.describe import describe, warnings
+from lookkit.report.describe import describe, settings, warnings
 from lookkit.report.frames import Frames, graded_frames, sheet_title
 from lookkit.report.graph_picture import Inks, graph_figure
 from lookkit.report.html import (
@@ -24,13 +26,13 @@ from lookkit.report.html import (
     QUIET,
     details,
     figure,
+    film,
     page,
     paragraphs,
-    sheet_table,
     table,
 )
 from lookkit.report.measure_charts import measures_html, measures_table
-from lookkit.report.sheet import draw_sheet
+from lookkit.report.sheet import PAGE_WIDTH, draw_sheet
 from lookkit.report.stops import CAUTION, stop_chart
 
 if TYPE_CHECKING:
@@ -40,7 +42,7 @@ if TYPE_CHECKING:
 
 REPORT: Final = "report.html"
 SHEET: Final = "sheet.png"
-_WIDTH: Final = 360
+_WIDTH: Final = PAGE_WIDTH
 
 
 def write_report(
@@ -104,7 +106,7 @@ def write_pages(
     if files:
         frames = graded_frames(look, files, options, width=_WIDTH, measured=True, progress=progress)
         made.append(folder / SHEET)
-        draw_sheet(frames.rows, made[-1], sheet_title(look), _WIDTH, frames.note)
+        draw_sheet(frames.rows, made[-1], sheet_title(look), 360, frames.note)
     _write(look, made[0], frames, [folder], (), progress)
     return tuple(made)
 
@@ -122,13 +124,13 @@ def _write(
         raise InputError(f"{look.source}: no {what}, expected at least one to report on")
     found = find_certificates(look, certificates)
     sections: list[tuple[str, str, Callable[[], str]]] = [
+        *([("frames", "Frames", lambda: _frames(look, frames))] if frames is not None else []),
         ("graph", "The graph", lambda: _graph(look)),
         ("tone", "Tone", lambda: _tone(look)),
         ("neutrals", "Neutrals", lambda: _neutrals(look)),
         ("colours", "Coloured lights", lambda: _colours(look)),
         ("exactness", "How exact the files are", lambda: _exactness(look, found)),
         ("cameras", "How alike the cameras land", lambda: _consistency(look, consistency)),
-        ("frames", "Frames", lambda: _frames(look, frames)),
     ]
     parts = [_head(look, [(name, title) for name, title, _ in sections])]
     for count, (name, title, body) in enumerate(sections):
@@ -144,6 +146,18 @@ def _write(
 def _head(look: Look, sections: Sequence[tuple[str, str]]) -> str:
     recipe = look.recipe
     links = "".join(f'<a href="#{name}-head">{escape(title)}</a>' for name, title in sections)
+    beware = paragraphs((f"Beware: {one}." for one in warnings(look)), "beware")
+    note = paragraphs([recipe.note]) if recipe.note else ""
+    return (
+        f"<header>\n<h1>{escape(recipe.name)}</h1>\n"
+        f"<p>Version {recipe.version}, for {escape(recipe.show)}. "
+        f'<span class="quiet">Recipe sha256 {look.recipe_hash[:16]}...</span></p>\n{note}\n'
+        f"{beware}\n"
+        f'<nav aria-label="Sections">{links}</nav>\n</header>'
+    )
+
+
+def _codings(look: Look) -> str:
     cameras = [
         [f"camera {name}", step.encoding.name, step.signal_range,
          str(step.bits or step.encoding.bits)]
@@ -153,19 +167,22 @@ def _head(look: Look, sections: Sequence[tuple[str, str]]) -> str:
     for name in look.outputs:
         target = look.graph.output(name)
         outputs.append([f"output {name}", target.name, target.range, str(target.bits)])
-    beware = paragraphs((f"Beware: {one}." for one in warnings(look)), "beware")
-    note = paragraphs([recipe.note]) if recipe.note else ""
-    return (
-        f"<header>\n<h1>{escape(recipe.name)}</h1>\n"
-        f"<p>Version {recipe.version}, for {escape(recipe.show)}. "
-        f'<span class="quiet">Recipe sha256 {look.recipe_hash[:16]}...</span></p>\n{note}\n'
-        f"{beware}\n{table(['', 'coding', 'range', 'bits'], [*cameras, *outputs])}\n"
-        f'<nav aria-label="Sections">{links}</nav>\n</header>'
-    )
+    return table(["", "coding", "range", "bits"], [*cameras, *outputs])
 
 
 def _graph(look: Look) -> str:
-    text = describe(look)
+    """Return the steps as boxes that wrap, the look first; the drawn graph is folded away."""
+    recipe = look.recipe
+    parts = ["<h3>The look</h3>", _steps(recipe.look)]
+    renderings = dict.fromkeys(recipe.rendering_for(name) for name in look.outputs)
+    parts += ["<h3>How it is shown</h3>", _steps(tuple(renderings), flow=False)]
+    trimmed = [(f"camera {name}", one.trims) for name, one in recipe.cameras.items()]
+    trimmed += [(f"scene {name}", one.trims) for name, one in recipe.scenes.items()]
+    trimmed += [(f"shot {one.match}", one.trims) for one in recipe.shots]
+    for name, trims in trimmed:
+        if trims:
+            parts += [f"<h3>Before the look, {escape(name)}</h3>", _steps(trims)]
+    parts += ["<h3>Cameras and outputs</h3>", _codings(look)]
     inks = Inks(INK, PAPER, QUIET)
     drawn = figure(
         graph_figure(look, inks, titled=False), "graph-picture", "The graph of the recipe",
@@ -173,7 +190,35 @@ def _graph(look: Look) -> str:
         "the outputs on the right. The same in words stands below.",
         "Light flows from left to right; each box is a step with what it sets.", "own",
     )  # fmt: skip
-    return drawn + details("The same in words", f"<pre>{escape(text)}</pre>")
+    parts.append(details("Drawn whole, from cameras to outputs", drawn))
+    return "\n".join(parts) + details("The same in words", f"<pre>{escape(describe(look))}</pre>")
+
+
+def _steps(steps: Sequence[Step], *, flow: bool = True) -> str:
+    """Return steps as boxes with what they set; one that takes others' light says whose."""
+    if not steps:
+        return paragraphs(["No step: light goes through as it is."], "quiet")
+    sources: dict[int, str] = {}
+    nodes = [one for one in steps if isinstance(one, Node)]
+    if flow and len(nodes) == len(steps):
+        wiring = wire(nodes)
+        for index in wiring.order:
+            taken = wiring.sources(index)
+            if tuple(taken) != (index - 1,):
+                names = [nodes[one].label if one >= 0 else "what enters" for one in taken]
+                sources[index] = f"takes {' and '.join(names)}"
+    boxes = []
+    for index, step in enumerate(steps):
+        said = settings(step)
+        off = isinstance(step, Node) and not step.enabled
+        if isinstance(step, Node):
+            said += [f"mix {step.mix:g}"] if step.mix != 1.0 else []
+            said += ["only in part"] if step.only is not None else []
+        said += [sources[index]] if index in sources else []
+        lines = "".join(f"<span>{escape(one)}</span>" for one in ["off"] * off + said)
+        kind = ' class="off"' if off else ""
+        boxes.append(f"<li{kind}><b>{escape(step.label)}</b>{lines}</li>")
+    return f'<ol class="steps{" flow" * flow}">{"".join(boxes)}</ol>'
 
 
 def _tone(look: Look) -> str:
@@ -299,9 +344,7 @@ def _pairs(found: Consistency, heading: str) -> str:
     return table(head, rows, told)
 
 
-def _frames(look: Look, frames: Frames | None) -> str:
-    if frames is None:
-        return paragraphs(["No frames were given."])
+def _frames(look: Look, frames: Frames) -> str:
     target = look.graph.output(frames.output)
     named = []
     for one in frames.frames:
@@ -314,8 +357,8 @@ def _frames(look: Look, frames: Frames | None) -> str:
     ]
     told = f"The signal of each frame through the look, on {target.name}"
     return "\n".join([
-        sheet_table(frames.rows, frames.note),
-        measures_table(named, told),
+        film(frames.rows, frames.note),
+        details("Levels of the frames", measures_table(named, told)),
         *charts_of,
         paragraphs([LEVELS_CAUTION], "beware"),
     ])  # fmt: skip

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
 
@@ -13,6 +13,9 @@ from lookkit.report.shown import Bytes, pillow, profile, small
 
 PAPER = (244, 242, 238)
 INK = (40, 40, 40)
+QUIET = (96, 92, 86)
+PAGE_WIDTH: Final = 640
+"""Pixels across a picture of a page."""
 FORMATS: Final = (".png", ".jpg", ".jpeg", ".pdf", ".html")
 
 _GAP = 10
@@ -21,17 +24,22 @@ _CAPTION = 22
 _TITLE = 40
 _LABEL = 26
 _DPI = 150
+_NAME = 18
+_ASPECT = 9 / 16
+_LEAST = 150
 
 
 @dataclass(frozen=True, eq=False)
 class Cell:
     """One picture of a sheet: sRGB, uint8, shape (height, width, 3), with its caption.
 
-    A cell without a picture is an empty place.
+    `name` is the file's; pictures of one file follow on each other. A cell without a picture is an
+    empty place.
     """
 
     picture: Bytes | None
     caption: str = ""
+    name: str = ""
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,15 +87,18 @@ def draw_sheet(
         If Pillow (for a PDF fpdf2) is not installed or the page cannot be written.
     """
     check_format(path)
-    rows = [Row(row.label, [_fitted(cell, cell_width) for cell in row.cells]) for row in rows]
     suffix = path.suffix.lower()
+    if suffix == ".html":
+        # A page gives its pictures the room that its window has.
+        cell_width = max(cell_width, PAGE_WIDTH)
+    rows = [Row(row.label, [_fitted(cell, cell_width) for cell in row.cells]) for row in rows]
     if suffix == ".html":
         from html import escape
 
-        from lookkit.report.html import page, sheet_table
+        from lookkit.report.html import film, page
 
         name = title or "Sheet"
-        text = page(name, f"<h1>{escape(name)}</h1>\n{sheet_table(rows, note)}")
+        text = page(name, f"<h1>{escape(name)}</h1>\n{film(rows, note)}")
         with write_beside(path) as beside:
             beside.write_text(text, encoding="utf-8", newline="\n")
         return
@@ -99,33 +110,47 @@ def draw_sheet(
 
 
 def _fitted(cell: Cell, width: int) -> Cell:
-    return cell if cell.picture is None else Cell(small(cell.picture, width), cell.caption)
+    """Return a cell with its picture in the sheet's size: as wide, or if upright as high."""
+    if cell.picture is None:
+        return cell
+    high, wide = cell.picture.shape[:2]
+    if high > wide:
+        width = max(1, round(width * _ASPECT * wide / high))
+    return replace(cell, picture=small(cell.picture, width))
 
 
 class _Layout:
     """Where everything of a sheet stands, in pixels."""
 
     def __init__(self, rows: Sequence[Row], title: str, cell_width: int, note: str) -> None:
-        self.rows, self.title, self.note, self.cell_width = rows, title, note, cell_width
+        self.rows, self.title, self.note = rows, title, note
         self.left = _MARGIN + _LABEL
-        columns = max(len(row.cells) for row in rows)
-        self.width = self.left + columns * (cell_width + _GAP) - _GAP + _MARGIN
+        self.widths = [_column(rows, n) for n in range(max(len(row.cells) for row in rows))]
+        self.names = _NAME if any(cell.name for row in rows for cell in row.cells) else 0
+        self.width = self.left + sum(self.widths) + _GAP * (len(self.widths) - 1) + _MARGIN
         tall = [
             max((cell.picture.shape[0] for cell in row.cells if cell.picture is not None),
-                default=round(cell_width * 9 / 16))
+                default=round(cell_width * _ASPECT))
             for row in rows
         ]  # fmt: skip
         top = _MARGIN + (_TITLE - 8 if title else 0)
         self.bands: list[tuple[Row, int, int]] = []
         for row, high in zip(rows, tall, strict=True):
             self.bands.append((row, top, high))
-            top += high + _CAPTION + _GAP
+            top += high + _CAPTION + self.names + _GAP
         self.end = top
         self.height = top + 16 + (_CAPTION if note else 0)
 
     def x(self, column: int) -> int:
         """Return the left edge of a column."""
-        return self.left + column * (self.cell_width + _GAP)
+        return self.left + sum(self.widths[:column]) + column * _GAP
+
+
+def _column(rows: Sequence[Row], column: int) -> int:
+    """Return a column's width: of its widest picture, and room for words."""
+    cells = [row.cells[column] for row in rows if column < len(row.cells)]
+    wide = [int(one.picture.shape[1]) for one in cells if one.picture is not None]
+    return max([_LEAST, *wide])
 
 
 def _draw_picture(layout: _Layout, path: Path) -> None:
@@ -139,9 +164,11 @@ def _draw_picture(layout: _Layout, path: Path) -> None:
         for column, cell in enumerate(row.cells):
             if cell.picture is not None:
                 page.paste(pil.Image.fromarray(cell.picture), (layout.x(column), top))
-            font = _font(14)
-            text = _cut(cell.caption, layout.cell_width, font.getlength)
+            font, room = _font(14), layout.widths[column]
+            text = _cut(cell.caption, room, font.getlength)
             pen.text((layout.x(column), top + high + 3), text, INK, font=font)
+            text = _cut(cell.name, room, font.getlength)
+            pen.text((layout.x(column), top + high + 3 + _NAME), text, QUIET, font=font)
     if layout.note:
         pen.text((layout.left, layout.end), layout.note, INK, font=_font(13))
     with write_beside(path) as beside:
@@ -188,13 +215,14 @@ def _draw_pdf(layout: _Layout, path: Path) -> None:
                 picture.info["icc_profile"] = profile()
                 made.image(
                     picture, layout.x(column) * point, top * point,
-                    layout.cell_width * point, cell.picture.shape[0] * point,
+                    cell.picture.shape[1] * point, cell.picture.shape[0] * point,
                     alt_text=_latin(f"{row.label}: {cell.caption}"),
                 )  # fmt: skip
             made.set_font("helvetica", size=14 * point)
-            room = layout.cell_width * point
-            text = _cut(_latin(cell.caption), room, made.get_string_width)
-            write(layout.x(column), top + high + 16, text, 14)
+            room = layout.widths[column] * point
+            for line, text in enumerate((cell.caption, cell.name)):
+                cut = _cut(_latin(text), room, made.get_string_width)
+                write(layout.x(column), top + high + 16 + line * _NAME, cut, 14)
     if layout.note:
         write(layout.left, layout.end + 12, layout.note, 13)
     with write_beside(path) as beside:

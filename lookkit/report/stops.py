@@ -7,6 +7,7 @@ LUT is no exposure meter: this says where values land, not how to expose.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import cycle
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -132,29 +133,43 @@ def draw_stop_charts(charts: list[StopChart], path: Path) -> None:
         If matplotlib is not installed, or the picture cannot be written.
     """
     from lookkit.plotting import figure
+    from lookkit.report.html import INK, LINES, PAPER, QUIET, RULE, in_light
 
+    ink, quiet, rule = in_light(INK), in_light(QUIET), in_light(RULE)
+    lines = [in_light(code) for code in LINES]
     drawing, axes = figure(2 * len(charts))
+    drawing.set_facecolor(in_light(PAPER))
     for chart, signals, lights in zip(charts, axes[::2], axes[1::2], strict=True):
         stops = [row.stops for row in chart.rows]
-        signals.plot(stops, [row.code / 10.23 for row in chart.rows], "o-",
-                     label=f"camera code ({chart.encoding}), % of 1023")  # fmt: skip
-        for name in chart.rows[0].percent:
+        told = f"camera code ({chart.encoding}), % of 1023"
+        codes = [row.code / 10.23 for row in chart.rows]
+        signals.plot(stops, codes, "o-", color=ink, markersize=4, label=told)
+        for name, colour in zip(chart.rows[0].percent, cycle(lines), strict=False):
             percent = [row.percent[name] for row in chart.rows]
-            signals.plot(stops, percent, "s--", label=f"signal on {name}, %")
-            lights.semilogy(stops, [row.light[name] for row in chart.rows], "s--", label=name)
+            signals.plot(stops, percent, "s--", color=colour, markersize=3.5,
+                         label=f"signal on {name}, %")  # fmt: skip
+            lights.semilogy(stops, [row.light[name] for row in chart.rows], "s--",
+                            color=colour, markersize=3.5, label=name)  # fmt: skip
         signals.set_title(f"camera {chart.camera}")
         signals.set_ylabel("percent")
         lights.set_ylabel("cd/m2")
         for axis in (signals, lights):
-            axis.axvline(0.0, linewidth=0.8, color="0.6")
+            axis.axvline(0.0, linewidth=0.8, color=rule)
             axis.set_xticks(range(LOWEST, int(max(stops)) + 1))
             axis.set_xlabel("stops from mid-grey")
-            axis.grid(alpha=0.3)
-            axis.legend(fontsize=8)
+            axis.set_facecolor(in_light(PAPER))
+            axis.grid(color=rule, linewidth=0.6)
+            axis.tick_params(colors=quiet)
+            for side, line in axis.spines.items():
+                line.set_visible(side in ("left", "bottom"))
+                line.set_color(rule)
+            for text in (axis.title, axis.xaxis.label, axis.yaxis.label):
+                text.set_color(ink)
+            axis.legend(fontsize=8, frameon=False, labelcolor=ink)
             if chart.clip is not None:
-                axis.axvline(chart.clip, linewidth=1.2, color="0.2", linestyle=":")
+                axis.axvline(chart.clip, linewidth=1.2, color=quiet, linestyle=":")
                 axis.annotate("encoding ends", (chart.clip, 0.05), rotation=90, ha="right",
                               xycoords=("data", "axes fraction"), fontsize=8)  # fmt: skip
-    drawing.text(0.01, 0.005, CAUTION, fontsize=7)
+    drawing.text(0.01, 0.005, CAUTION, fontsize=7, color=quiet)
     with write_beside(path) as beside:
-        drawing.savefig(beside)
+        drawing.savefig(beside, facecolor=drawing.get_facecolor())

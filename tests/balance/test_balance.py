@@ -82,10 +82,12 @@ def test_another_place_is_refused():
         assert pair is None or pair.refusal
 
 
-def test_a_thing_that_travels_is_no_place():
+@pytest.mark.parametrize("size", [(70, 90), (130, 140)])
+def test_a_thing_that_travels_is_no_place(size):
+    high, wide = size
     hero = framed(WALL, 600, 350)
     shot = framed(wall(2), 600, 350)
-    shot[100:170, 200:290] = hero[90:160, 180:270] / 2
+    shot[100 : 100 + high, 200 : 200 + wide] = hero[90 : 90 + high, 180 : 180 + wide] / 2
     pair = compare(view_of(hero), view_of(shot))
     assert pair is None or pair.refusal
 

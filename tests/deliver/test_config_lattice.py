@@ -9,12 +9,6 @@ from lookkit.look import Look
 from lookkit.ocio import Processor, library
 from lookkit.recipe.load import parse_recipe
 
-NOT_YET = pytest.mark.xfail(
-    strict=True,
-    reason="the hues that a print holds are a lattice in the forms that "
-    "others open, which is not close enough yet",
-)
-
 RECIPE = """
 schema = 1
 name = "Hues"
@@ -54,7 +48,6 @@ def config(look, tmp_path_factory):
     return library().Config.CreateFromFile(str(write_config(look, folder)))
 
 
-@NOT_YET
 @pytest.mark.parametrize("camera", ["A", "L"])
 @pytest.mark.parametrize(("scene", "view"), [(None, "Hues"), ("night", "Hues in night")])
 def test_the_config_gives_the_picture_of_the_graph(config, look, camera, scene, view):

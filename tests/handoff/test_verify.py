@@ -25,12 +25,6 @@ from tests.handoff.verifying import (
     with_formats,
 )  # fmt: skip
 
-NOT_YET = pytest.mark.xfail(
-    strict=True,
-    reason="the hues that a print holds are a lattice in the forms that "
-    "others open, which is not close enough yet",
-)
-
 CUBE = "cube/A/A_LogC4_full_to_monitor_Rec.709-BT.1886_full_17.cube"
 OTHER = "cube/B/B_BT.709-camera_legal_to_monitor_Rec.709-BT.1886_full_17.cube"
 
@@ -313,7 +307,6 @@ def as_the_first_format(folder):
     rewrite(folder, manifest)
 
 
-@NOT_YET
 def test_a_folder_of_the_first_format_verifies(copy):
     """The files' own names say what they are."""
     as_the_first_format(copy)
@@ -326,7 +319,6 @@ def test_a_folder_of_the_first_format_verifies(copy):
     assert "as certified" in against[0].text
 
 
-@NOT_YET
 def test_a_swapped_file_in_a_folder_of_the_first_format_is_found(copy):
     as_the_first_format(copy)
     shutil.copyfile(copy / OTHER, copy / CUBE)
@@ -488,7 +480,6 @@ def test_a_lattice_picture_that_is_none_is_named(others, tmp_path):
     assert {file for file, _, _ in found} == {name}
 
 
-@NOT_YET
 def test_a_look_merged_over_a_config_with_the_same_names_is_found_in_it(tmp_path):
     look = look_of(with_formats("cube", text=SMALL, certify=False))
     first = build(look, tmp_path / "first", base="ocio://cg-config-latest").folder

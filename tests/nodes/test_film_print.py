@@ -10,7 +10,6 @@ from lookkit.errors import RecipeError
 from lookkit.nodes.film_curve import Aims, curve, films_for, softplus, softplus_inverse
 from lookkit.nodes.film_print import ADX_CROSSTALK, FilmPrint, numbers_for
 from lookkit.nodes.print_formula import fitted, print_density
-from lookkit.ocio import Processor
 from lookkit.recipe.load import parse_recipe
 from lookkit.spaces.outputs import output, outputs
 from lookkit.spaces.primaries import BT709
@@ -239,36 +238,3 @@ def test_the_density_of_neutrals_is_one_number():
 def test_equal_aims_are_solved_once():
     aims = Aims(1.3, 3.5, 1.0, 0.28, 0.25, 0.0)
     assert films_for(aims) is films_for(aims)
-
-
-FILMS = {
-    "plain": FilmPrint(),
-    "tinted": FilmPrint(lights=(23, 25, 27), shade=(0.0, 0.0, 0.2), silver=0.3, overlap=0.1),
-    "grey": FilmPrint(filter=(0.5, 0.4, 0.1)),
-}
-
-
-@pytest.mark.parametrize("name", ["Rec.709 BT.1886", "Rec.2100 PQ 1000"])
-@pytest.mark.parametrize("film", FILMS.values(), ids=FILMS)
-def test_the_two_parts_are_the_whole(film, name):
-    """For light whose negative is neither clear nor at its densest."""
-    (step,) = film.ops_for(output(name))
-    first, second = step.parts
-    rng = np.random.default_rng(2)
-    rgb = 0.18 * 2.0 ** rng.uniform(-6, 5, (4000, 1)) * rng.uniform(0.1, 1.0, (4000, 3))
-    np.testing.assert_allclose(
-        second.evaluate(first.evaluate(rgb)), step.evaluate(rgb), atol=2e-6 * output(name).peak
-    )
-
-
-@pytest.mark.parametrize("name", ["Rec.709 BT.1886", "Rec.2100 PQ 1000"])
-@pytest.mark.parametrize("film", FILMS.values(), ids=FILMS)
-def test_opencolorio_says_the_light_of_the_print(film, name):
-    """OpenColorIO runs in float32 and reads tables of 16384 entries."""
-    first = film.ops_for(output(name))[0].parts[0]
-    rng = np.random.default_rng(2)
-    rgb = 0.18 * 2.0 ** rng.uniform(-9, 9, (4000, 1)) * rng.uniform(-0.05, 1.0, (4000, 3))
-    exact = first.evaluate(rgb)
-    found = Processor(first.lower()).apply(rgb)
-    signal = np.maximum(found, 0) ** (1 / 2.4) - exact ** (1 / 2.4)
-    assert 1023 * np.abs(signal).max() / (output(name).peak / 100) ** (1 / 2.4) < 0.3
