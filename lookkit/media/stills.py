@@ -37,10 +37,13 @@ _STALE = (
     "Exif:PixelYDimension",
 )
 """What describes the colour or coding of the input and would be untrue of the output."""
-_HELD = (".png", ".tif", ".tiff", ".dpx", ".cin", ".bmp", ".ppm", ".tga", ".sgi")
+_HELD = (
+    ".png", ".tif", ".tiff", ".jpg", ".jpeg", ".dpx", ".cin", ".bmp", ".ppm", ".tga", ".sgi",
+)  # fmt: skip
 """Formats whose packing has a limit, so that a size in the header can be judged by the file's."""
-_MOST_PACKED = 1040
-"""Bytes that a byte of them holds at the most: Deflate's 1032 (RFC 1951), and some."""
+_MOST_PACKED = 1300
+"""Bytes that a byte of them holds at the most: Deflate 1032 (RFC 1951); JPEG 1229, a bit for each
+of the ten blocks that 32 x 16 pixels have at the least (ITU-T T.81, 1:8 chroma); and some."""
 _SPARE = 1 << 20
 _WITH_PROFILE = (".tif", ".tiff", ".png", ".jpg", ".jpeg")
 _STALE_PREFIXES = ("ICCProfile:", "compression", "tiff:", "openexr:", "png:", "jpeg:", "dpx:")

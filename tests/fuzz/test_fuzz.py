@@ -52,6 +52,18 @@ def test_a_picture_that_claims_a_size_it_cannot_hold_is_refused_before_memory_is
         tracemalloc.stop()
 
 
+def test_a_photograph_that_claims_a_size_it_cannot_hold_is_refused(tmp_path):
+    """The frame header of ITU-T T.81: FF C0, length, bits, lines, samples a line."""
+    path = tmp_path / "a.jpg"
+    write_still(path, np.zeros((16, 16, 3), np.float32), bits=8)
+    data = bytearray(path.read_bytes())
+    at = data.index(b"\xff\xc0")
+    data[at + 5 : at + 9] = struct.pack(">HH", 36453, 4103)
+    path.write_bytes(data)
+    with pytest.raises(InputError, match="claims 4103x36453"):
+        read_still(path)
+
+
 HEAD = """schema = 1
 name = "Plain"
 show = "Pottery"
