@@ -128,41 +128,20 @@ def lattice_piece(
     if placed is None:
         raise LookkitError(f"{labels(steps)!r} cannot be expressed as OpenColorIO operations")
     held = held_by(steps, peak)
-    problem = None if view is None else _Problem(steps, before, after, view, peak)
     sizes = [size for size in SIZES if size <= (most or SIZES[-1])] or [SIZES[0]]
-    for size in sizes if problem is not None else sizes[-1:]:
-        coordinates = placed(size)
-        made = _sampled(steps, size, coordinates, held)
-        if problem is None:
-            break
-        off = problem.worst(made, coordinates, held)
-        if off > _MARGIN and (off <= _FIT_GAINS or size == sizes[-1]):
-            fitting = _rounded(problem.fitted(made, coordinates, held), held)
-            closer = problem.worst(fitting, coordinates, held)
-            if closer < off:
-                made, off = fitting, closer
-        if off <= _MARGIN:
-            break
-    transforms = (*coordinates.to_place(), lattice_transform(made), *held.from_held())
-    return Piece(labels(steps), transforms, size, held.decimals)
-
-
-def hollow_piece(steps: Sequence[Op], size: int, peak: float = 1.0) -> Piece:
-    """Return the piece of `lattice_piece` with `size` points, and nothing in its lattice.
-
-    What stands around a lattice does not depend on what a fit put into it.
-
-    Raises
-    ------
-    LookkitError
-        If the steps take anything else than scene or display light.
-    """
-    placed = placed_by(steps, peak)
-    if placed is None:
-        raise LookkitError(f"{labels(steps)!r} cannot be expressed as OpenColorIO operations")
-    held = held_by(steps, peak)
-    empty = lattice_transform(np.zeros((size, size, size, 3)))
-    transforms = (*placed(size).to_place(), empty, *held.from_held())
+    size = sizes[-1]
+    if view is None:
+        made = _sampled(steps, size, placed(size), held)
+    else:
+        problem = _Problem(steps, before, after, view, peak)
+        made, off = problem.lattice(placed(size), held, size, gains=np.inf)
+        # Where the most points do not reach the goals, fewer do not.
+        for fewer in sizes[:-1] if off <= _MARGIN else ():
+            smaller, off = problem.lattice(placed(fewer), held, fewer, gains=_FIT_GAINS)
+            if off <= _MARGIN:
+                made, size = smaller, fewer
+                break
+    transforms = (*placed(size).to_place(), lattice_transform(made), *held.from_held())
     return Piece(labels(steps), transforms, size, held.decimals)
 
 
@@ -210,6 +189,19 @@ class _Problem:
         if self.steps[-1].gives == State.DISPLAY:
             return np.asarray(np.maximum(values / self.peak, 0.0) ** (1.0 / 2.4))
         return values
+
+    def lattice(
+        self, coordinates: Places, held: Held, size: int, gains: float
+    ) -> tuple[Array, float]:
+        """Return a lattice and its `worst`; fitted where sampling is off, by `gains` at most."""
+        made = _sampled(self.steps, size, coordinates, held)
+        off = self.worst(made, coordinates, held)
+        if _MARGIN < off <= gains:
+            fitting = _rounded(self.fitted(made, coordinates, held), held)
+            closer = self.worst(fitting, coordinates, held)
+            if closer < off:
+                return fitting, closer
+        return made, off
 
     def worst(self, made: Array, coordinates: Places, held: Held) -> float:
         """Return the largest error on colours that no fit saw, goals being 1."""

@@ -6,6 +6,8 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, settings
 
+from lookkit import look
+
 settings.register_profile(
     "quick", max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow]
 )
@@ -17,6 +19,20 @@ def samples_folder() -> Path:
     """Where the real samples are, if they are here."""
     beside = Path(__file__).resolve().parents[2] / "shared" / "data"
     return Path(os.environ.get("LOOKKIT_SAMPLES", beside))
+
+
+@pytest.fixture(scope="module", autouse=True)
+def small_lattices(request):
+    """Make what a recipe does not size small and quick, where a module does not say otherwise.
+
+    `AS_DELIVERED = True` in a module of tests: its claims are about how close lattices are.
+    """
+    with pytest.MonkeyPatch.context() as patch:
+        if not getattr(request.module, "AS_DELIVERED", False):
+            few = dict.fromkeys(look._FITTED_TO, 4000)
+            patch.setattr("lookkit.look._FITTED_TO", few)
+            patch.setattr("lookkit.piece.SIZES", (17,))
+        yield
 
 
 @pytest.fixture(scope="session")

@@ -16,6 +16,8 @@ from lookkit.piece_fit import TEN_BIT, reading
 from lookkit.recipe.load import parse_recipe
 from tests.nodes.strategies import scene
 
+AS_DELIVERED = True
+
 HEAD = """
 schema = 1
 name = "x"

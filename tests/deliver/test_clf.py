@@ -29,6 +29,8 @@ from lookkit.spaces.outputs import outputs
 from lookkit.spaces.working import AP0_TO_AP1, AP1_TO_AP0
 from tests.test_look import RECIPE
 
+AS_DELIVERED = True
+
 GUIDE = 0.002
 """Academy, CLF implementation guide: |difference| / max(|aim|, 0.1)."""
 ANALYTIC = 2e-4

@@ -9,6 +9,8 @@ from lookkit.look import Look
 from lookkit.ocio import Processor, library
 from lookkit.recipe.load import parse_recipe
 
+AS_DELIVERED = True
+
 RECIPE = """
 schema = 1
 name = "Hues"

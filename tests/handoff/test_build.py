@@ -18,6 +18,8 @@ from lookkit.ocio import Processor, library
 from lookkit.recipe.load import parse_recipe
 from tests.test_look import RECIPE
 
+AS_DELIVERED = True
+
 
 @pytest.fixture(scope="module")
 def look():
