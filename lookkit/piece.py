@@ -124,23 +124,46 @@ def lattice_piece(
     LookkitError
         If they take anything else.
     """
-    placed = placed_by(steps, peak)
-    if placed is None:
-        raise LookkitError(f"{labels(steps)!r} cannot be expressed as OpenColorIO operations")
+    placed = _placed(steps, peak)
     held = held_by(steps, peak)
     sizes = [size for size in SIZES if size <= (most or SIZES[-1])] or [SIZES[0]]
     size = sizes[-1]
     if view is None:
-        made = _sampled(steps, size, placed(size), held)
-    else:
-        problem = _Problem(steps, before, after, view, peak)
-        made, off = problem.lattice(placed(size), held, size, gains=np.inf)
-        # Where the most points do not reach the goals, fewer do not.
-        for fewer in sizes[:-1] if off <= _MARGIN else ():
-            smaller, off = problem.lattice(placed(fewer), held, fewer, gains=_FIT_GAINS)
-            if off <= _MARGIN:
-                made, size = smaller, fewer
-                break
+        return _piece(steps, placed, held, _sampled(steps, size, placed(size), held))
+    problem = _Problem(steps, before, after, view, peak)
+    made, off = problem.lattice(placed(size), held, size, gains=np.inf)
+    # Where the most points do not reach the goals, fewer do not.
+    for fewer in sizes[:-1] if off <= _MARGIN else ():
+        smaller, off = problem.lattice(placed(fewer), held, fewer, gains=_FIT_GAINS)
+        if off <= _MARGIN:
+            made = smaller
+            break
+    return _piece(steps, placed, held, made)
+
+
+def hollow_piece(steps: Sequence[Op], size: int, peak: float = 1.0) -> Piece:
+    """Return the piece of `lattice_piece` with `size` points, and nothing in its lattice.
+
+    What stands around a lattice does not depend on what a fit put into it.
+
+    Raises
+    ------
+    LookkitError
+        If the steps take anything else than scene or display light.
+    """
+    empty = np.zeros((size, size, size, 3))
+    return _piece(steps, _placed(steps, peak), held_by(steps, peak), empty)
+
+
+def _placed(steps: Sequence[Op], peak: float) -> Callable[[int], Places]:
+    placed = placed_by(steps, peak)
+    if placed is None:
+        raise LookkitError(f"{labels(steps)!r} cannot be expressed as OpenColorIO operations")
+    return placed
+
+
+def _piece(steps: Sequence[Op], placed: Callable[[int], Places], held: Held, made: Array) -> Piece:
+    size = len(made)
     transforms = (*placed(size).to_place(), lattice_transform(made), *held.from_held())
     return Piece(labels(steps), transforms, size, held.decimals)
 
