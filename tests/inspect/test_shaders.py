@@ -13,6 +13,8 @@ from lookkit.ocio import library
 from lookkit.recipe.load import parse_recipe
 from tests.deliver.test_config_lattice import RECIPE
 
+AS_DELIVERED = True
+
 GPU = 0.3
 """Ten-bit codes between a GPU's picture and the processor's."""
 
