@@ -31,7 +31,7 @@ def small_lattices(request):
         if not getattr(request.module, "AS_DELIVERED", False):
             few = dict.fromkeys(look._FITTED_TO, 4000)
             patch.setattr("lookkit.look._FITTED_TO", few)
-            patch.setattr("lookkit.piece.SIZES", (33,))
+            patch.setattr("lookkit.piece.SIZES", (17,))
         yield
 
 

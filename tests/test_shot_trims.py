@@ -19,6 +19,8 @@ from lookkit.report.describe import describe
 from lookkit.report.frames import graded_frames
 from tests.handoff.edits import PLAIN
 
+AS_DELIVERED = True
+
 RECIPE = """
 schema = 1
 name = "Trimmed"

@@ -21,6 +21,8 @@ from lookkit.ocio import Processor, library
 from lookkit.recipe.load import parse_recipe
 from tests.handoff.verifying import ONE_OUTPUT, bad, copied, relist, with_formats
 
+AS_DELIVERED = True
+
 NS = {"a": amf.NAMESPACE}
 TEXT = ONE_OUTPUT.replace(
     "[scenes.dusk]",
