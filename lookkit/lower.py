@@ -42,16 +42,24 @@ class Lattices:
         """Return the lattice of `steps`; what stands around them shapes the first one made."""
         key = (steps, peak, most)
         if key not in self._made:
-            if self._seen is None and self._view is not None:
-                self._seen = self._view()
-            from threadpoolctl import threadpool_limits
-
-            # The last digits of sums depend on how many threads share them.
-            with threadpool_limits(limits=1, user_api="blas"):
-                self._made[key] = lattice_piece(
-                    steps, before, after, self._seen, peak=peak, most=most
-                )
+            self._made[key] = self._make(steps, before, after, peak, most)
         return self._made[key]
+
+    def _make(
+        self,
+        steps: tuple[Op, ...],
+        before: Sequence[Op],
+        after: Sequence[Op],
+        peak: float,
+        most: int | None,
+    ) -> Piece:
+        if self._seen is None and self._view is not None:
+            self._seen = self._view()
+        from threadpoolctl import threadpool_limits
+
+        # The last digits of sums depend on how many threads share them.
+        with threadpool_limits(limits=1, user_api="blas"):
+            return lattice_piece(steps, before, after, self._seen, peak=peak, most=most)
 
 
 def lower(chain: Sequence[Op], known: Lattices | None = None) -> list[OcioTransform]:

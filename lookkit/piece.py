@@ -124,12 +124,11 @@ def lattice_piece(
     LookkitError
         If they take anything else.
     """
-    placed = _placed(steps, peak)
-    held = held_by(steps, peak)
     sizes = [size for size in SIZES if size <= (most or SIZES[-1])] or [SIZES[0]]
     size = sizes[-1]
     if view is None:
-        return _piece(steps, placed, held, _sampled(steps, size, placed(size), held))
+        return sampled_piece(steps, size, peak)
+    placed, held = _placed(steps, peak), held_by(steps, peak)
     problem = _Problem(steps, before, after, view, peak)
     made, off = problem.lattice(placed(size), held, size, gains=np.inf)
     # Where the most points do not reach the goals, fewer do not.
@@ -139,6 +138,18 @@ def lattice_piece(
             made = smaller
             break
     return _piece(steps, placed, held, made)
+
+
+def sampled_piece(steps: Sequence[Op], size: int, peak: float = 1.0) -> Piece:
+    """Return the piece of `lattice_piece` with `size` points, sampled.
+
+    Raises
+    ------
+    LookkitError
+        If the steps take anything else than scene or display light.
+    """
+    placed, held = _placed(steps, peak), held_by(steps, peak)
+    return _piece(steps, placed, held, _sampled(steps, size, placed(size), held))
 
 
 def hollow_piece(steps: Sequence[Op], size: int, peak: float = 1.0) -> Piece:

@@ -274,8 +274,9 @@ def _pairs(
 
 def _is_strong(pair: Pair | None) -> bool:
     """Say whether a pair with the hero needs no help of others."""
-    known = pair is not None and not pair.refusal
-    return known and pair is not None and pair.agreeing >= 0.7 and pair.cover >= 0.2
+    if pair is None or pair.refusal:
+        return False
+    return pair.agreeing >= 0.7 and pair.cover >= 0.2
 
 
 def _settled(

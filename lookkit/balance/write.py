@@ -18,6 +18,7 @@ from lookkit.balance.gains import EXPOSURE, WHITE, trim_of
 from lookkit.errors import InputError
 from lookkit.files import write_beside
 from lookkit.media.clip import Clip
+from lookkit.recipe.blocks import above, end_of
 from lookkit.recipe.lines import key_lines
 from lookkit.recipe.load import parse_recipe, read_text
 from lookkit.recipe.shots import Shot as Line
@@ -164,9 +165,9 @@ def _inserted(text: str, path: Path, at: int, block: Sequence[str]) -> str:
     newline = "\r\n" if "\r\n" in text else "\n"
     heads = key_lines(text)
     if ("shots", at) in heads:
-        place = _above(lines, _header(lines, path, heads[("shots", at)]))
+        place = above(lines, _header(lines, path, heads[("shots", at)]))
     elif at:
-        place = _end(lines, heads, at - 1)
+        place = end_of(lines, heads, ("shots", at - 1))
     else:
         place = len(lines)
     if place and not lines[place - 1].endswith("\n"):
@@ -186,7 +187,7 @@ def _rewritten(
     newline = "\r\n" if "\r\n" in text else "\n"
     heads = key_lines(text)
     start = _header(lines, path, heads[("shots", at)])
-    end = _end(lines, heads, at)
+    end = end_of(lines, heads, ("shots", at))
     steps = tomllib.loads(text)["shots"][at].get("trims", [])
     starts = [_header(lines, path, heads[("shots", at, "trims", one)]) for one in range(len(steps))]
     spans = list(_spans(lines, starts, end))
@@ -228,25 +229,7 @@ def _header(lines: Sequence[str], path: Path, number: int) -> int:
     return number - 1
 
 
-def _above(lines: Sequence[str], place: int) -> int:
-    """Return where the comments that stand right above a header begin."""
-    while place > 0 and lines[place - 1].lstrip().startswith("#"):
-        place -= 1
-    return place
-
-
-def _end(lines: Sequence[str], heads: dict[tuple[str | int, ...], int], at: int) -> int:
-    """Return where a line of the shot list ends, its steps and what follows them included."""
-    start = heads[("shots", at)] - 1
-    inside = {n - 1 for one, n in heads.items() if one[:2] == ("shots", at)}
-    later = sorted(
-        n - 1 for n in set(heads.values())
-        if n - 1 > start and n - 1 not in inside and lines[n - 1].lstrip().startswith("[")
-    )  # fmt: skip
-    return _above(lines, later[0]) if later else len(lines)
-
-
 def _spans(lines: Sequence[str], starts: Sequence[int], end: int) -> Iterator[tuple[int, int]]:
     """Yield the lines, from and to, of steps with the comments above them."""
-    begins = [_above(lines, one) for one in starts]
+    begins = [above(lines, one) for one in starts]
     yield from zip(begins, [*begins[1:], end], strict=False)

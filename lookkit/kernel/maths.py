@@ -76,6 +76,18 @@ def clip(x: Plane, low: Plane, high: Plane) -> Plane:
     return minimum(maximum(x, low), high)
 
 
+def piece_at(x: Plane, pieces: Any) -> tuple[Plane, ...]:
+    """Return the numbers of the piece in which x lies.
+
+    `pieces` are tuples of one length, each beginning with where it starts, in rising order.
+    """
+    found = tuple(pieces[0])
+    for one in pieces[1:]:
+        past = x >= one[0]
+        found = tuple(where(past, new, old) for new, old in zip(one, found, strict=True))
+    return found
+
+
 def smooth(x: Plane) -> Plane:
     """Return the smooth step: 0 below 0, x^2 (3 - 2 x) in 0-1, 1 above."""
     t = clip(x, 0.0, 1.0)

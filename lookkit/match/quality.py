@@ -302,34 +302,26 @@ def paper_flare(camera: str, scene: Array, paper: Array, counts: np.ndarray) -> 
     figure = black_flare(scene, paper, counts)
     if figure is None or figure <= _PAPER_FLARE:
         return []
-    return [
-        Finding(
-            "warning",
-            "flared",
-            camera,
-            figure,
-            "percent",
-            f"camera {camera}: its chart's black is lighter than paper allows, by some "
-            f"{figure:.1f} % of white: stray light lay on it, or it is decoded by another curve "
-            "than its own; the match takes over what it shows",
-        )
-    ]
+    words = (
+        f"its chart's black is lighter than paper allows, by some {figure:.1f} % of white: stray "
+        "light lay on it, or it is decoded by another curve than its own; the match takes over "
+        "what it shows"
+    )
+    return [_stray(camera, figure, words)]
 
 
 def _flared(camera: str, figure: float) -> list[Finding]:
     if figure <= _FLARE:
         return []
-    return [
-        Finding(
-            "warning",
-            "flared",
-            camera,
-            figure,
-            "percent",
-            f"camera {camera}: stray light of {figure:.1f} % of white lies over the chart; the "
-            "match does not undo it, so scenes without it are right and this chart is not",
-        )
-    ]
+    words = (
+        f"stray light of {figure:.1f} % of white lies over the chart; the match does not undo it, "
+        "so scenes without it are right and this chart is not"
+    )
+    return [_stray(camera, figure, words)]
+
+
+def _stray(camera: str, figure: float, words: str) -> Finding:
+    return Finding("warning", "flared", camera, figure, "percent", f"camera {camera}: {words}")
 
 
 def flare_percent(solution: Solution, target: Array) -> float:

@@ -14,7 +14,7 @@ from typing import Final, NamedTuple
 import numpy as np
 
 from lookkit.kernel.formula import Planes, formula, padded
-from lookkit.kernel.maths import Plane, clip, growth, maximum, minimum, where
+from lookkit.kernel.maths import Plane, clip, growth, maximum, minimum, piece_at
 from lookkit.matchfile.camera_curve import bt709_decode
 from lookkit.spaces.working import Array
 
@@ -49,12 +49,7 @@ class Rising(NamedTuple):
 def risen(x: Plane, p: Rising) -> Plane:
     """Return y of x."""
     inside = clip(x, p.first, p.last)
-    start, per_width, height, slope, bend = p.segments[0]
-    for one in p.segments[1:]:
-        past = inside >= one.start
-        start, per_width = where(past, one.start, start), where(past, one.per_width, per_width)
-        height, slope = where(past, one.height, height), where(past, one.slope, slope)
-        bend = where(past, one.bend, bend)
+    start, per_width, height, slope, bend = piece_at(inside, p.segments)
     way = inside - start
     out = height + slope * way * growth(bend * way * per_width)
     return out + p.below * minimum(x - p.first, 0.0) + p.above * maximum(x - p.last, 0.0)

@@ -14,6 +14,7 @@ from itertools import pairwise
 from typing import Any
 
 from lookkit.errors import InputError
+from lookkit.recipe.blocks import above, end_of, first_header
 from lookkit.recipe.extend import Joined, join
 from lookkit.recipe.lines import Path as KeyPath
 from lookkit.recipe.lines import key_lines
@@ -317,13 +318,7 @@ def _lines(text: str) -> list[str]:
 
 def _first_table(text: str) -> int:
     """Return the first line of the first header and its comments."""
-    numbers = key_lines(text)
-    lines = _lines(text)
-    heads = sorted(n - 1 for n in set(numbers.values()) if lines[n - 1].lstrip().startswith("["))
-    at = heads[0] if heads else len(lines)
-    while at > 0 and lines[at - 1].lstrip().startswith("#"):
-        at -= 1
-    return at
+    return first_header(_lines(text), key_lines(text).values())
 
 
 def _span(text: str, path: KeyPath) -> tuple[int, int]:
@@ -331,18 +326,7 @@ def _span(text: str, path: KeyPath) -> tuple[int, int]:
     lines, numbers = _lines(text), key_lines(text)
     if path not in numbers or not lines[numbers[path] - 1].lstrip().startswith("["):
         raise InputError("this step is not written as a block of its own: edit it in the recipe")
-    head = start = numbers[path] - 1
-    while start > 0 and lines[start - 1].lstrip().startswith("#"):
-        start -= 1
-    inside = {n - 1 for one, n in numbers.items() if one[: len(path)] == path}
-    heads = sorted(
-        n - 1 for n in set(numbers.values())
-        if n - 1 > head and n - 1 not in inside and lines[n - 1].lstrip().startswith("[")
-    )  # fmt: skip
-    end = heads[0] if heads else len(lines)
-    while end > head + 1 and lines[end - 1].lstrip().startswith("#"):
-        end -= 1
-    return start, end
+    return above(lines, numbers[path] - 1), end_of(lines, numbers, path)
 
 
 def _checked(old: str, made: str, wanted: Mapping[str, Any]) -> str:

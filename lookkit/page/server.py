@@ -212,17 +212,12 @@ class Visitor:
             def made(picture: Picture = picture) -> tuple[Pixels, bytes, bytes]:
                 high, wide = picture.light.shape[:2]
                 size = (min(width, wide), max(1, round(high * min(width, wide) / wide)))
-                light = resized(picture.light, *size)
-                before = resized(picture.before.astype(np.float32), *size)
-                coded = self.page.shown.domain.coded(light)
-                shown = recorded_in(np.rint(before).astype(np.uint8), space)
-                return light, coded.tobytes(), shown.tobytes()
+                return self._coded(
+                    resized(picture.light, *size),
+                    resized(picture.before.astype(np.float32), *size),
+                )
 
-            light, coded, before = await self.page.run(made)
-            self.lights[index] = light
-            h, w = light.shape[:2]
-            await self.say(packed(LIGHT, coded, index=index, w=w, h=h))
-            await self.say(packed(BEFORE, before, index=index, w=w, h=h))
+            await self._say_picture(index, *await self.page.run(made))
         await self.say({"what": "sized"})
 
     async def _view(self, message: dict[str, Any]) -> None:
@@ -241,15 +236,21 @@ class Visitor:
             size = (width, max(1, round(light.shape[0] * width / light.shape[1])))
             if light.shape[1] > width:
                 light, before = resized(light, *size), resized(before, *size)
-            coded = self.page.shown.domain.coded(light)
-            shown = recorded_in(np.rint(before).astype(np.uint8), self.space)
-            return light, coded.tobytes(), shown.tobytes()
+            return self._coded(light, before)
 
-        light, coded, before = await self.page.run(made)
-        self.lights[VIEW] = light
+        await self._say_picture(VIEW, *await self.page.run(made))
+
+    def _coded(self, light: Pixels, before: Pixels) -> tuple[Pixels, bytes, bytes]:
+        """Return a picture's light, and what is sent of it as light and as recorded."""
+        coded = self.page.shown.domain.coded(light)
+        shown = recorded_in(np.rint(before).astype(np.uint8), self.space)
+        return light, coded.tobytes(), shown.tobytes()
+
+    async def _say_picture(self, index: int, light: Pixels, coded: bytes, before: bytes) -> None:
+        self.lights[index] = light
         h, w = light.shape[:2]
-        await self.say(packed(LIGHT, coded, index=VIEW, w=w, h=h))
-        await self.say(packed(BEFORE, before, index=VIEW, w=w, h=h))
+        await self.say(packed(LIGHT, coded, index=index, w=w, h=h))
+        await self.say(packed(BEFORE, before, index=index, w=w, h=h))
 
     async def _move(self, message: dict[str, Any]) -> None:
         """Send lattices of the look with one number moved, and that step's drawing."""

@@ -8,6 +8,7 @@ import sys
 import time
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
@@ -66,6 +67,13 @@ class Served:
         self.process.wait()
         if self.process.stdout is not None:
             self.process.stdout.close()
+
+
+def canvas(tab, index: int) -> np.ndarray:
+    """The canvas's pixels of a picture, top row first."""
+    found = tab.evaluate(f"page.pixels({index})")
+    data = np.array(found["data"]).reshape(found["h"], found["w"], 4)
+    return data[::-1, :, :3]
 
 
 def until(tab, script: str, seconds: float = 90.0):

@@ -9,20 +9,10 @@ import pytest
 import lookkit
 from lookkit.media.stills import read_still
 from lookkit.report.shown import seen
-from tests.page.browser import CHROMIUM, EXACT, FLAGS, Served, needs_browser, until
+from tests.page.browser import EXACT, Served, canvas, needs_browser, until
 from tests.page.film import RECIPE, make_film
 
 pytestmark = needs_browser
-
-
-@pytest.fixture(scope="module")
-def chromium():
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as made:
-        browser = made.chromium.launch(executable_path=CHROMIUM, args=list(FLAGS))
-        yield browser
-        browser.close()
 
 
 @pytest.fixture(scope="module")
@@ -97,13 +87,6 @@ def truth(served, index: int) -> np.ndarray:
     codes = read_still(path).pixels.astype(np.float64)
     signal = look.evaluate(codes, camera=camera, output="monitor", scene=scene)
     return seen(look.graph.output("monitor"), signal).astype(int)
-
-
-def canvas(tab, index: int) -> np.ndarray:
-    """The canvas's pixels of a picture, top row first."""
-    found = tab.evaluate(f"page.pixels({index})")
-    data = np.array(found["data"]).reshape(found["h"], found["w"], 4)
-    return data[::-1, :, :3]
 
 
 @pytest.mark.parametrize("index", [0, 3])

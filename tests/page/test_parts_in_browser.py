@@ -10,7 +10,7 @@ import lookkit
 from lookkit.media.stills import read_still
 from lookkit.report.shown import as_bytes, screen_of
 from lookkit.spaces.outputs import output
-from tests.page.browser import CHROMIUM, EXACT, FLAGS, Served, needs_browser, until
+from tests.page.browser import EXACT, Served, canvas, needs_browser, until
 from tests.page.film import RECIPE, make_film
 
 pytestmark = needs_browser
@@ -28,16 +28,6 @@ RICH = (
     )
     + '\n[deliver]\nfit = false\ncertify = false\nformats = ["cube"]\nsizes = [17]\n'
 )
-
-
-@pytest.fixture(scope="module")
-def chromium():
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as made:
-        browser = made.chromium.launch(executable_path=CHROMIUM, args=list(FLAGS))
-        yield browser
-        browser.close()
 
 
 @pytest.fixture(scope="module")
@@ -61,11 +51,6 @@ def tab(chromium, served):
     assert not told
     assert not tab.evaluate("page.errors")
     tab.close()
-
-
-def canvas(tab, index: int) -> np.ndarray:
-    found = tab.evaluate(f"page.pixels({index})")
-    return np.array(found["data"]).reshape(found["h"], found["w"], 4)[::-1, :, :3]
 
 
 def signal(served, index: int) -> tuple[np.ndarray, object]:

@@ -13,7 +13,7 @@ from lookkit.page import rewrite
 from lookkit.page.proof.write import packed
 from lookkit.page.session import Session
 from lookkit.report.shown import recorded, seen
-from tests.page.browser import CHROMIUM, FLAGS, needs_browser, until
+from tests.page.browser import needs_browser, until
 from tests.page.film import RECIPE, make_film
 
 
@@ -74,21 +74,17 @@ def pixels(tab, index: int) -> np.ndarray:
 
 
 @pytest.fixture(scope="module")
-def tab(written):
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as made:
-        browser = made.chromium.launch(executable_path=CHROMIUM, args=list(FLAGS))
-        tab = browser.new_page(viewport={"width": 400, "height": 860})
-        told = []
-        tab.on("console", lambda message: told.append(message.text))
-        tab.on("pageerror", lambda error: told.append(str(error)))
-        tab.on("request", lambda one: told.append(one.url) if "http" in one.url[:5] else None)
-        tab.goto(written[2].as_uri())
-        until(tab, "globalThis.proof && proof.ready")
-        yield tab
-        browser.close()
-        assert not [line for line in told if "GPU stall" not in line and "readback" not in line]
+def tab(chromium, written):
+    tab = chromium.new_page(viewport={"width": 400, "height": 860})
+    told = []
+    tab.on("console", lambda message: told.append(message.text))
+    tab.on("pageerror", lambda error: told.append(str(error)))
+    tab.on("request", lambda one: told.append(one.url) if "http" in one.url[:5] else None)
+    tab.goto(written[2].as_uri())
+    until(tab, "globalThis.proof && proof.ready")
+    yield tab
+    tab.close()
+    assert not [line for line in told if "GPU stall" not in line and "readback" not in line]
 
 
 @needs_browser

@@ -28,7 +28,7 @@ from lookkit.handoff.verify.report import Row
 from lookkit.lower import Lattices
 from lookkit.lutfile.cube import head_lines
 from lookkit.nodes.base import Op
-from lookkit.piece import Piece, hollow_piece, lattice_piece
+from lookkit.piece import Piece, hollow_piece, sampled_piece
 from lookkit.version import __version__
 
 if TYPE_CHECKING:
@@ -52,7 +52,7 @@ class _Sized(Lattices):
         self._sizes = list(sizes)
         self._empty = empty
 
-    def piece(
+    def _make(
         self,
         steps: tuple[Op, ...],
         before: Sequence[Op],
@@ -60,17 +60,10 @@ class _Sized(Lattices):
         peak: float,
         most: int | None,
     ) -> Piece:
-        key = (steps, peak, most)
-        if key not in self._made:
-            if not self._sizes:
-                raise LookkitError("fewer lattices than its recipe needs")
-            size = self._sizes.pop(0) if len(self._sizes) > 1 else self._sizes[0]
-            self._made[key] = (
-                hollow_piece(steps, size, peak)
-                if self._empty
-                else lattice_piece(steps, before, after, peak=peak, most=size)
-            )
-        return self._made[key]
+        if not self._sizes:
+            raise LookkitError("fewer lattices than its recipe needs")
+        size = self._sizes.pop(0) if len(self._sizes) > 1 else self._sizes[0]
+        return (hollow_piece if self._empty else sampled_piece)(steps, size, peak)
 
 
 def written_rows(listing: Listing, look: Look) -> Iterator[Row]:

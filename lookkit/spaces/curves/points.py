@@ -10,7 +10,7 @@ from typing import Any, ClassVar, Final, NamedTuple
 import numpy as np
 
 from lookkit.kernel.formula import Planes, formula, padded
-from lookkit.kernel.maths import Plane, clip, exp2, maximum, minimum, where
+from lookkit.kernel.maths import Plane, clip, exp2, maximum, minimum, piece_at
 from lookkit.spaces.curves.base import Curve, Way, require
 from lookkit.spaces.working import Array, OcioTransform
 
@@ -52,12 +52,7 @@ def points_decode(r: Plane, g: Plane, b: Plane, p: PointNumbers) -> Planes:
 
 def _light(code: Plane, p: PointNumbers) -> Plane:
     inside = clip(code, p.first, p.last)
-    start, cube, square, slope, height = p.cubics[0]
-    for one in p.cubics[1:]:
-        past = inside >= one.start
-        start, cube = where(past, one.start, start), where(past, one.cube, cube)
-        square, slope = where(past, one.square, square), where(past, one.slope, slope)
-        height = where(past, one.height, height)
+    start, cube, square, slope, height = piece_at(inside, p.cubics)
     t = inside - start
     power = exp2(_PER_E * (((cube * t + square) * t + slope) * t + height))
     light = (0.5 * _NEAR_BLACK) * (power - 1.0 / power)
