@@ -93,22 +93,28 @@ def compiler() -> list[str] | None:
 def compile_all() -> list[Path]:
     """Compile every library of this machine into this folder, and return their paths.
 
+    A library that was compiled from the same text stays.
+
     Raises
     ------
     RuntimeError
         If there is no compiler, or it fails.
     """
-    command = compiler()
-    if command is None:
-        raise RuntimeError("no C compiler")
-    text = c_text()
-    with tempfile.TemporaryDirectory() as folder, ThreadPoolExecutor() as workers:
-        source = Path(folder) / "lookkit.c"
-        source.write_text(text, encoding="utf-8")
-        return list(workers.map(lambda one: _compile(command, source, *one), targets()))
+    wanted = dict(targets())
+    name = source_hash().encode()
+    stale = [one for one in wanted if not one.is_file() or name not in one.read_bytes()]
+    if stale:
+        command = compiler()
+        if command is None:
+            raise RuntimeError("no C compiler")
+        with tempfile.TemporaryDirectory() as folder, ThreadPoolExecutor() as workers:
+            source = Path(folder) / "lookkit.c"
+            source.write_text(c_text(), encoding="utf-8")
+            list(workers.map(lambda one: _compile(command, source, one, wanted[one]), stale))
+    return list(wanted)
 
 
-def _compile(command: Sequence[str], source: Path, path: Path, flags: Sequence[str]) -> Path:
+def _compile(command: Sequence[str], source: Path, path: Path, flags: Sequence[str]) -> None:
     beside = source.parent / path.name
     march = [_of_zig(flag) if "ziglang" in command else flag for flag in flags]
     libraries = [] if sys.platform == "win32" else ["-lm"]
@@ -118,7 +124,6 @@ def _compile(command: Sequence[str], source: Path, path: Path, flags: Sequence[s
         raise RuntimeError(f"the C compiler failed: {done.stderr.strip()[-2000:]}")
     shutil.copy(beside, path.with_name(f".{path.name}"))
     path.with_name(f".{path.name}").replace(path)
-    return path
 
 
 def _of_zig(flag: str) -> str:
