@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import math
 from collections import deque
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -16,8 +17,9 @@ from lookkit.bounded import Planes
 from lookkit.errors import InputError, LookkitError
 from lookkit.media.avlib import library, reason
 from lookkit.media.coding import Coding
+from lookkit.media.stills import is_location
 from lookkit.media.tags import MATRICES, REFUSED_MATRICES, UNSPECIFIED, Tags
-from lookkit.media.tally import Tally
+from lookkit.media.tally import Tally, late_of
 from lookkit.media.times import frame_times, in_order, rate_of
 from lookkit.spaces.ranges import DEPTHS
 
@@ -27,6 +29,8 @@ MOVIES: Final = (
 )  # fmt: skip
 """The extensions that are taken for movies."""
 
+REEL: Final = "reel_name"
+"""How FFmpeg calls the name of a clip's reel."""
 _CENTRED: Final = ("mjpeg", "mpeg1video")
 """Codecs whose chroma lies between the pixels where nothing says otherwise (JPEG, MPEG-1)."""
 _FLAGS: Final = "bicubic+accurate_rnd+full_chroma_int+full_chroma_inp"
@@ -37,10 +41,13 @@ _FULL, _LEGAL = 2, 1
 class Clip:
     """What a movie holds; nothing in it refers to an open file.
 
-    `width` and `height` are those of upright frames. `siting` is where chroma lies, in
-    libswscale's words; `frames` counts those to come, `first` and `last` are the times of the
-    first and the last in `time_base`; `rate` is exact unless `variable`. Frames of an `ordered`
-    clip have no times of their own but their order. `notes` is what a user should know.
+    `width` and `height` are those of upright frames: `rotation` is the turn to the right, in
+    degrees, that makes them so, after which a `mirrored` one has left and right swapped.
+    `siting` is where chroma lies, in libswscale's words; `frames` counts those to come, `first`
+    and `last` are the times of the first and the last in `time_base`; `rate` is exact unless
+    `variable`. Frames of an `ordered` clip have no times of their own but their order. `lag` is by
+    how many seconds sound begins after the picture, of the stream that is farthest from it.
+    `located` says that the file tells where it was taken; `notes` is what a user should know.
     """
 
     path: Path
@@ -60,12 +67,15 @@ class Clip:
     frames: int
     ordered: bool = False
     rotation: int = 0
+    mirrored: bool = False
     interlaced: bool = False
     aspect: Fraction = Fraction(1)
     timecode: str = ""
     metadata: tuple[tuple[str, str], ...] = ()
     video_metadata: tuple[tuple[str, str], ...] = ()
     audio: int = 0
+    lag: Fraction = Fraction(0)
+    located: bool = False
     notes: tuple[str, ...] = ()
 
     @property
@@ -128,22 +138,21 @@ def _probe(av: Any, container: Any, path: Path, matrix: str | None) -> Clip:
     first = _first_frame(av, container, path, video)
     start = times[0] if ordered and times else first.pts or 0
     siting, field = _siting_and_field(av, first, video.codec_context.name)
-    turned = round(-first.rotation / 90) % 4 * 90
+    turned, mirrored, askew = _pose(first)
     notes = _left_out(container, video)
     if any(component.is_alpha for component in first.format.components):
         notes.append("holds alpha: left out")
-    if abs(first.rotation) % 90:
-        notes.append(f"turned by {first.rotation:g} degrees, which is left as it is")
-    elif turned:
-        notes.append(f"turned by {first.rotation:g} degrees: written upright")
+    if askew:
+        notes.append(f"turned by {askew:g} degrees, which is left as it is")
+    elif turned or mirrored:
+        words = [f"turned by {turned} degrees"] * bool(turned) + ["mirrored"] * mirrored
+        notes.append(f"{' and '.join(words)}: written upright")
     coding = _coding(path, first, matrix, notes)
     variable, rate = rate_of(times, video)
     if variable:
         notes.append("variable frame rate: frames keep their own times")
     size = (first.width, first.height)
     width, height = size[::-1] if turned in (90, 270) else size
-    timecodes = [s.metadata.get("timecode") for s in (video, *container.streams.data)]
-    timecodes.append(container.metadata.get("timecode"))
     return Clip(
         path=path,
         stream=video.index,
@@ -162,14 +171,59 @@ def _probe(av: Any, container: Any, path: Path, matrix: str | None) -> Clip:
         frames=len(times),
         ordered=ordered,
         rotation=turned,
+        mirrored=mirrored,
         interlaced=field != "P",
         aspect=Fraction(video.sample_aspect_ratio or 1),
-        timecode=next((one for one in timecodes if one), ""),
+        timecode=_said(container, video, "timecode"),
         metadata=tuple(container.metadata.items()),
-        video_metadata=tuple(video.metadata.items()),
+        video_metadata=tuple(_of_the_picture(container, video).items()),
         audio=len(container.streams.audio),
+        lag=max(
+            (late_of(one, start * time_base) or Fraction(0) for one in container.streams.audio),
+            key=abs,
+            default=Fraction(0),
+        ),
+        located=any(
+            is_location(key) for one in (container, *container.streams) for key in one.metadata
+        ),
         notes=tuple(notes),
     )
+
+
+def _pose(frame: Any) -> tuple[int, bool, float]:
+    """Return how a frame becomes upright, or else by how many degrees it stands askew.
+
+    The first four numbers of its display matrix take columns and rows to where they are shown
+    (ISO/IEC 14496-12, 6.2.2).
+    """
+    found = next((one for one in frame.side_data if one.type.name == "DISPLAYMATRIX"), None)
+    if found is None:
+        return 0, False, 0.0
+    a, b, _, c, d = np.frombuffer(bytes(found), np.int32)[:5].astype(np.float64)
+    mirrored = bool(a * d - b * c < 0)
+    if mirrored:
+        a, c = -a, -c
+    angle = math.degrees(math.atan2(b, a))
+    turned = round(angle / 90)
+    if abs(angle - 90 * turned) > 0.5:
+        return 0, False, angle
+    return turned % 4 * 90, mirrored, 0.0
+
+
+def _said(container: Any, video: Any, key: str) -> str:
+    """Return what the picture, a stream of data or the file says under a key; .mkv shouts keys."""
+    for one in (video, *container.streams.data, container):
+        for name, words in one.metadata.items():
+            if name.casefold() == key and words:
+                return str(words)
+    return ""
+
+
+def _of_the_picture(container: Any, video: Any) -> dict[str, str]:
+    """Return what the picture says of itself, and its reel's name, which .mov has elsewhere."""
+    words = {key: one for key, one in video.metadata.items() if key.casefold() != REEL}
+    reel = _said(container, video, REEL)
+    return {**words, REEL: reel} if reel else words
 
 
 def _left_out(container: Any, video: Any) -> list[str]:
@@ -180,7 +234,7 @@ def _left_out(container: Any, video: Any) -> list[str]:
         "another picture": kinds.count("video"),
         "attached files": kinds.count("attachment"),
         "other data": sum(
-            stream.type == "data" and not stream.metadata.get("timecode")
+            stream.type == "data" and "timecode" not in stream.metadata
             for stream in container.streams
         ),
         "chapters": len(container.chapters()) if hasattr(container, "chapters") else 0,
@@ -295,10 +349,11 @@ def widened(clip: Clip, *, deinterlace: bool = False) -> list[tuple[str, str]]:
             180: [("hflip", ""), ("vflip", "")]}  # fmt: skip
     # De-interlacing comes first, for fields lie in the rows as stored.
     fields = [("bwdif", "mode=send_frame:deint=interlaced")] if deinterlace else []
+    mirror = [("hflip", "")] if clip.mirrored else []
     name = "full" if clip.format.startswith("yuvj") else "limited"
     scale = f"flags={_FLAGS}:in_range={name}:out_range={name}:in_chroma_loc={clip.siting}"
     target = "gbrp16le" if clip.coding.matrix == "rgb" else "yuv444p16le"
-    return [*fields, ("scale", scale), ("format", target), *turn.get(clip.rotation, [])]
+    return [*fields, ("scale", scale), ("format", target), *turn.get(clip.rotation, []), *mirror]
 
 
 def planes_of(picture: Any) -> Planes:

@@ -18,7 +18,7 @@ from lookkit.media.clip import MOVIES, Clip, probe
 from lookkit.media.codecs import CODECS, SUFFIXES, check_build, codec_for, fits_mxf
 from lookkit.media.coding import MATRICES
 from lookkit.media.numbered import Numbered, group, is_pattern, is_range, listed, numbered
-from lookkit.media.stills import FORMATS, is_location, names_in, opened
+from lookkit.media.stills import FORMATS, is_location, left_out, names_in, opened
 from lookkit.media.tags import Tags, output_tags, still_tags
 from lookkit.progress import Progress, silent
 from lookkit.recipe.shots import RAW, Shot, shot_for
@@ -134,10 +134,11 @@ class _Found:
 
 @dataclass(frozen=True)
 class Left:
-    """What of a source does not go into every result: alpha, and where it was taken."""
+    """What of a source does not go into every result: alpha, where it was taken, and the rest."""
 
     alpha: bool = False
     location: bool = False
+    others: tuple[str, ...] = ()
 
 
 _NOTHING: Final = Left()
@@ -391,6 +392,7 @@ def _taken(look: Look, found: _Found, options: Options) -> Taken:
     camera, scene, warnings = _whose(look, place_of(source), tags, options)
     if isinstance(source, Numbered) and source.missing:
         warnings.append(f"{source.pattern}: frames {listed(source.missing)} are missing")
+    warnings += [f"{place_of(source)}: {one}" for one in left.others]
     return Taken(source, camera, scene, "full", rate, tuple(warnings), root=found.root, left=left)
 
 
@@ -468,8 +470,9 @@ def _without_effect(place: Path, options: Options) -> list[str]:
 def _still_says(path: Path) -> tuple[Tags, Fraction | None, Left]:
     reader = opened(path)
     spec = reader.spec()
+    others = tuple(left_out(reader))
     reader.close()
-    left = Left(spec.alpha_channel >= 0, any(is_location(one) for one in names_in(spec)))
+    left = Left(spec.alpha_channel >= 0, any(is_location(one) for one in names_in(spec)), others)
     rate = spec.getattribute("FramesPerSecond")
     if isinstance(rate, tuple) and len(rate) == 2 and all(rate):
         return still_tags(spec), Fraction(int(rate[0]), int(rate[1])), left
@@ -485,7 +488,7 @@ def _movie_job(look: Look, taken: Taken, clip: Clip, options: Options) -> Job:
     suffix = options.extension or _movie_suffix(clip, options.codec)
     if options.extension is None and suffix != clip.path.suffix.lower():
         warnings.append(f"{clip.path}: is written as {suffix} (--format chooses)")
-    if not options.location and any(is_location(key) for key, _ in _said(clip)):
+    if clip.located and not options.location:
         warnings.append(f"{clip.path}: {_WHERE}")
     stem = f"{clip.path.stem}{_mark(look, str(options.output))}"
     folder = _folder(clip.path.parent, taken.root, options.into)
@@ -509,6 +512,12 @@ def _movie_job(look: Look, taken: Taken, clip: Clip, options: Options) -> Job:
                 f"{clip.path}: variable frame rate, which .mxf does not keep; "
                 "expected --format mov, mp4 or mkv"
             )
+        if suffix == ".mxf" and abs(clip.lag * clip.rate) > Fraction(1, 2):
+            late = "after" if clip.lag > 0 else "before"
+            raise InputError(
+                f"{clip.path}: its sound begins {abs(float(clip.lag)):.3f} s {late} its picture, "
+                "which .mxf does not keep; expected --format mov, mp4 or mkv"
+            )
         job = _as_movie(look, job, suffix, options, deep, (clip.width, clip.height))
     else:
         count = max(clip.frames, 1)
@@ -523,10 +532,6 @@ def _movie_job(look: Look, taken: Taken, clip: Clip, options: Options) -> Job:
             warnings.append(f"{clip.path}: becomes pictures; --codec {options.codec} has no effect")
     job = replace(job, warnings=tuple(warnings))
     return replace(job, id=_id_of(look, job))
-
-
-def _said(clip: Clip) -> tuple[tuple[str, str], ...]:
-    return (*clip.metadata, *clip.video_metadata)
 
 
 def _movie_suffix(clip: Clip, codec: str | None) -> str:

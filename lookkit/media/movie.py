@@ -11,10 +11,11 @@ from typing import Any, Final
 
 from lookkit.errors import LookkitError
 from lookkit.media.avlib import library, reason
-from lookkit.media.clip import Filter
+from lookkit.media.clip import REEL, Filter
 from lookkit.media.codecs import X265_PARAMS, Codec
 from lookkit.media.coding import Coding
 from lookkit.media.hdr_boxes import add_hdr_boxes
+from lookkit.media.stills import is_location
 from lookkit.media.tags import Mastering, Tags
 
 JOB: Final = "lookkit"
@@ -43,7 +44,8 @@ _SHORT: Final = 12
 class MovieSpec:
     """Everything a movie file needs but its frames.
 
-    `time_base` is the unit of the frames' times, `coding` what their integers are.
+    `time_base` is the unit of the frames' times, `coding` what their integers are. `location`
+    keeps where the picture was taken among the metadata.
     """
 
     codec: Codec
@@ -61,6 +63,7 @@ class MovieSpec:
     job: str = ""
     note: str = ""
     frames: int = 0
+    location: bool = False
 
 
 class MovieWriter:
@@ -95,6 +98,8 @@ class MovieWriter:
         with self._failing():
             self._file = av.open(str(path), "w", options=options)
             self._file.metadata.update(self._metadata())
+            if path.suffix == ".mxf" and (reel := dict(spec.video_metadata).get(REEL)):
+                self._file.metadata[REEL] = reel
             if spec.timecode:
                 self._file.metadata["timecode"] = spec.timecode
             self._stream = self._picture_stream()
@@ -105,7 +110,8 @@ class MovieWriter:
     def _metadata(self) -> dict[str, str]:
         """Return what the file says of itself: what its source said, the job and the look."""
         kept = {
-            key.removeprefix(_COMMENT): value for key, value in _carried(self.spec.metadata).items()
+            key.removeprefix(_COMMENT): value
+            for key, value in self._carried(self.spec.metadata).items()
         }
         said = kept.get("comment")
         kept |= {JOB: self.spec.job, "comment": f"{said}; {self.spec.note}" if said else
@@ -113,6 +119,19 @@ class MovieWriter:
         if self.path.suffix == ".mxf":
             return {f"{_COMMENT}{key}": value for key, value in kept.items()}
         return kept
+
+    def _carried(self, metadata: tuple[tuple[str, str], ...]) -> dict[str, str]:
+        return {
+            key: value
+            for key, value in metadata
+            if key.casefold().removeprefix(_COMMENT) not in _CONTAINER_OWN
+            and (self.spec.location or not is_location(key))
+        }
+
+    def _of_track(self, metadata: tuple[tuple[str, str], ...]) -> dict[str, str]:
+        """Return a track's metadata; its title is read from .mov and .mp4 as `name`."""
+        kept = self._carried(metadata)
+        return {"title" if key.casefold() == "name" else key: value for key, value in kept.items()}
 
     def _picture_stream(self) -> Any:
         spec, codec = self.spec, self.spec.codec
@@ -139,7 +158,7 @@ class MovieWriter:
         context.sample_aspect_ratio = spec.aspect
         if codec.tag and self.path.suffix in HDR_BOXES:
             context.codec_tag = codec.tag
-        stream.metadata.update(_of_track(spec.video_metadata))
+        stream.metadata.update(self._of_track(spec.video_metadata))
         return stream
 
     @property
@@ -153,7 +172,7 @@ class MovieWriter:
             layout = _PLAIN_LAYOUTS.get(source.codec_context.channels)
             if layout is not None:
                 stream.codec_context.layout = layout
-        stream.metadata.update(_of_track(tuple(source.metadata.items())))
+        stream.metadata.update(self._of_track(tuple(source.metadata.items())))
         return stream
 
     def write(self, picture: Any, time: int) -> None:
@@ -254,20 +273,6 @@ def job_of_movie(path: Path) -> str | None:
             )
     except (av.FFmpegError, OSError):
         return None
-
-
-def _carried(metadata: tuple[tuple[str, str], ...]) -> dict[str, str]:
-    return {
-        key: value
-        for key, value in metadata
-        if key.casefold().removeprefix(_COMMENT) not in _CONTAINER_OWN
-    }
-
-
-def _of_track(metadata: tuple[tuple[str, str], ...]) -> dict[str, str]:
-    """Return a track's metadata; its title is read from .mov and .mp4 as `name`."""
-    kept = _carried(metadata)
-    return {"title" if key.casefold() == "name" else key: value for key, value in kept.items()}
 
 
 def _x265_hdr(mastering: Mastering | None) -> list[str]:

@@ -39,11 +39,15 @@ _STALE = (
 """What describes the colour or coding of the input and would be untrue of the output."""
 _HELD = (
     ".png", ".tif", ".tiff", ".jpg", ".jpeg", ".dpx", ".cin", ".bmp", ".ppm", ".tga", ".sgi",
+    ".hdr",
 )  # fmt: skip
 """Formats whose packing has a limit, so that a size in the header can be judged by the file's."""
 _MOST_PACKED = 1300
 """Bytes that a byte of them holds at the most: Deflate 1032 (RFC 1951); JPEG 1229, a bit for each
 of the ten blocks that 32 x 16 pixels have at the least (ITU-T T.81, 1:8 chroma); and some."""
+_FRAME = 1 << 25
+"""Pixels that the frame of a small part of it may have."""
+_NO_RGB = ("CMYK", "YCCK", "CIELAB", "ICCLAB", "ITULAB", "color separated")
 _SPARE = 1 << 20
 _WITH_PROFILE = (".tif", ".tiff", ".png", ".jpg", ".jpeg")
 _STALE_PREFIXES = ("ICCProfile:", "compression", "tiff:", "openexr:", "png:", "jpeg:", "dpx:")
@@ -110,13 +114,21 @@ def read_still(path: Path) -> Still:
     Raises
     ------
     InputError
-        If it is missing, not a picture, cut short, empty or has fewer than three channels.
+        If it is missing, not a picture, cut short, empty or has no red, green and blue.
     """
     reader = opened(path)
     try:
         spec = reader.spec()
         if spec.width < 1 or spec.height < 1 or spec.depth > 1:
             raise InputError(f"{path}: an empty or volume picture, expected a flat one")
+        if spec.full_width * spec.full_height > max(_FRAME, 16 * spec.width * spec.height):
+            raise InputError(
+                f"{path}: claims a frame of {spec.full_width}x{spec.full_height} around "
+                f"{spec.width}x{spec.height} pixels"
+            )
+        if path.suffix.lower() == ".dpx" and spec.get_int_attribute("Orientation", 1) in LYING:
+            # OpenImageIO takes the length of such lines for the width.
+            raise InputError(f"{path}: its lines run from top to bottom, expected left to right")
         order = _channel_order(spec, path)
         whole = reader.read_image(0, 0, 0, spec.nchannels, "float")
         failure = _said(reader)
@@ -125,6 +137,8 @@ def read_still(path: Path) -> Still:
     if whole is None or failure:
         raise InputError(f"{path}: damaged or cut short ({failure.strip() or 'no pixels'})")
     whole = np.asarray(whole, dtype=np.float32).reshape(spec.height, spec.width, -1)
+    if spec.full_width > 0 and spec.full_height > 0:
+        whole = _framed(whole, spec)
     pixels = np.ascontiguousarray(whole[..., order])
     alpha = None
     if 0 <= spec.alpha_channel < spec.nchannels:
@@ -149,6 +163,42 @@ _TURNS = {2: (0, True), 3: (2, False), 4: (2, True), 5: (3, True), 6: (3, False)
           7: (1, True), 8: (1, False)}  # fmt: skip
 """Quarter turns to the left and then, perhaps, a swap of left and right, that make upright."""
 LYING = (5, 6, 7, 8)
+
+
+def _framed(whole: Pixels, spec: Any) -> Pixels:
+    """Return a picture in its whole frame, which an EXR may fill in part, or exceed.
+
+    OpenEXR calls the two its data window and its display window. What is missing is 0.
+    """
+    x, y = spec.x - spec.full_x, spec.y - spec.full_y
+    if (x, y, *whole.shape[:2]) == (0, 0, spec.full_height, spec.full_width):
+        return whole
+    frame = np.zeros((spec.full_height, spec.full_width, whole.shape[2]), np.float32)
+    left, top = max(x, 0), max(y, 0)
+    part = whole[top - y : max(spec.full_height - y, 0), left - x : max(spec.full_width - x, 0)]
+    frame[top : top + part.shape[0], left : left + part.shape[1]] = part
+    return frame
+
+
+def left_out(reader: Any) -> list[str]:
+    """Return what a file holds besides the picture that is read, in words for people."""
+    spec = reader.spec()
+    colours = _colours(spec)
+    if colours is None:
+        return []
+    used = {spec.channelnames[at] for at in colours}
+    if 0 <= spec.alpha_channel < spec.nchannels:
+        used.add(spec.channelnames[spec.alpha_channel])
+    others = [name for name in spec.channelnames if name not in used]
+    told = [f"holds channels {', '.join(others)} too: left out"] if others else []
+    if reader.seek_subimage(1, 0):
+        told.append("holds more than one picture: the first is taken")
+        reader.seek_subimage(0, 0)
+    inside = spec.x >= spec.full_x and spec.y >= spec.full_y
+    right, below = spec.full_x + spec.full_width, spec.full_y + spec.full_height
+    if not (inside and spec.x + spec.width <= right and spec.y + spec.height <= below):
+        told.append("holds pixels outside its frame: left out")
+    return told
 
 
 def _upright(pixels: Pixels, how: int) -> Pixels:
@@ -261,15 +311,35 @@ def _name_inside(dpx: Path, name: str) -> None:
         file.write(name.encode(errors="replace")[:99].ljust(100, b"\0"))
 
 
+def _colours(spec: Any) -> list[int] | None:
+    """Return the indices of red, green and blue, of the first layer that has them."""
+    names = [name.upper() for name in spec.channelnames]
+    for name in names:
+        layer, dot, colour = name.rpartition(".")
+        wanted = [f"{layer}{dot}{one}" for one in "RGB"]
+        if colour == "R" and all(one in names for one in wanted):
+            return [names.index(one) for one in wanted]
+    return None
+
+
 def _channel_order(spec: Any, path: Path) -> list[int]:
-    """Return the indices of red, green and blue."""
-    names = [name.rpartition(".")[2].upper() for name in spec.channelnames]
-    if all(name in names for name in "RGB"):
-        return [names.index(name) for name in "RGB"]
-    if spec.nchannels < 3:
-        count = "one channel" if spec.nchannels == 1 else f"{spec.nchannels} channels"
-        raise InputError(f"{path}: {count}, expected red, green and blue")
-    return [0, 1, 2]
+    """Return the indices of red, green and blue.
+
+    Raises
+    ------
+    InputError
+        If there are none, or what stands for them was made of inks.
+    """
+    for key in ("tiff:ColorSpace", "jpeg:ColorSpace"):
+        kind = spec.get_string_attribute(key)
+        if kind in _NO_RGB:
+            raise InputError(f"{path}: {kind}, expected red, green and blue")
+    order = _colours(spec)
+    if order is not None:
+        return order
+    several = f"channels {', '.join(spec.channelnames)}"
+    found = "one channel" if spec.nchannels == 1 else several
+    raise InputError(f"{path}: {found}, expected red, green and blue")
 
 
 def is_location(name: str) -> bool:

@@ -12,6 +12,7 @@ import numpy as np
 
 from lookkit.errors import InputError
 from lookkit.media.coding import Matrix
+from lookkit.media.profiles import encoding_of
 from lookkit.spaces.curves import Bt1886, Hlg, HlgDisplay, Pq, PqCamera, ToePower
 from lookkit.spaces.encodings import Encoding, encoding, encodings
 from lookkit.spaces.primaries import Primaries
@@ -58,13 +59,15 @@ class Tags:
     """The colour that a file says it has.
 
     `primaries`, `transfer` and `matrix` are H.273 code points; `encoding` is the name of
-    the encoding they amount to, or None where they do not say enough.
+    the encoding they amount to, or None where they do not say enough; `profile` is how an ICC
+    profile that amounts to none calls itself.
     """
 
     primaries: int = UNSPECIFIED
     transfer: int = UNSPECIFIED
     matrix: int = UNSPECIFIED
     named: str | None = None
+    profile: str = ""
 
     @property
     def encoding(self) -> str | None:
@@ -78,12 +81,16 @@ class Tags:
         """
         if self.encoding is not None:
             return self.encoding != one.name
+        if self.profile:
+            return True
         hdr = {16: PqCamera, 18: Hlg}.get(self.transfer)
         return hdr is not None and not isinstance(one.curve, hdr)
 
     def __str__(self) -> str:
         if self.named:
             return self.named
+        if self.profile:
+            return f"with the ICC profile {self.profile!r}"
         parts = [
             names.get(code, f"code {code}")
             for code, names in ((self.primaries, _PRIMARIES), (self.transfer, _TRANSFERS))
@@ -108,6 +115,11 @@ def still_tags(spec: Any) -> Tags:
     cicp = spec.getattribute("CICP")
     if cicp is not None and len(cicp) >= 2:
         return Tags(int(cicp[0]), int(cicp[1]))
+    profile = spec.getattribute("ICCProfile")
+    if profile is not None and spec.get_string_attribute("ICCProfile:color_space") != "GRAY":
+        named = encoding_of(np.asarray(profile).astype(np.uint8).tobytes())
+        words = spec.get_string_attribute("ICCProfile:profile_description") or "without a name"
+        return Tags(named=named, profile="" if named else words)
     if spec.get_int_attribute("Exif:ColorSpace") == 1:
         return Tags(named="sRGB")
     return Tags()

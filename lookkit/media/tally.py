@@ -33,17 +33,21 @@ class SoundIn:
     name: str
     bytes_a_second: int
     read: Tally
+    late: Fraction | None = None
 
     @classmethod
-    def of(cls, stream: Any) -> SoundIn:
-        """Begin to count a stream of an open input; `bytes_a_second` is 0 unless PCM."""
+    def of(cls, stream: Any, picture: Fraction) -> SoundIn:
+        """Begin to count a stream of an open input.
+
+        `bytes_a_second` is 0 unless PCM, `late` is after the picture, which begins at `picture`.
+        """
         context = stream.codec_context
         pcm = context.name.startswith("pcm_")
         size = context.sample_rate * context.channels * context.format.bytes if pcm else 0
         if context.name.startswith("pcm_s24"):
             # Three bytes in the file become four when decoded.
             size = size * 3 // 4
-        return cls(context.name, size, Tally())
+        return cls(context.name, size, Tally(), late_of(stream, picture))
 
 
 def tallies(path: Path) -> tuple[Tally, list[Tally]]:
@@ -69,8 +73,26 @@ def tallies(path: Path) -> tuple[Tally, list[Tally]]:
         raise LookkitError(f"{path}: cannot be read again ({reason(error)})") from error
 
 
+def _late(path: Path) -> list[Fraction | None]:
+    with library().open(str(path), metadata_errors="replace") as container:
+        start = container.streams.video[0]
+        picture = (start.start_time or 0) * start.time_base
+        return [late_of(stream, picture) for stream in container.streams.audio]
+
+
+def late_of(stream: Any, picture: Fraction) -> Fraction | None:
+    """Return by how many seconds a stream begins after the picture's start, where that is told."""
+    if stream.start_time is None:
+        return None
+    return Fraction(stream.start_time * stream.time_base - picture)
+
+
 def check_movie(
-    path: Path, name: Path, frames: int, rate: Fraction, sound: list[SoundIn]
+    path: Path,
+    name: Path,
+    frames: int,
+    rate: Fraction,
+    sound: list[SoundIn],
 ) -> list[str]:
     """Count a finished movie again, and return what a user should know of its sound.
 
@@ -86,14 +108,21 @@ def check_movie(
     Raises
     ------
     LookkitError
-        If a frame, a packet or a sample that was read is not in the file. In .mxf sound after
-        the last frame is left out, which is told.
+        If a frame, a packet or a sample that was read is not in the file, or it is out of
+        step with the picture by more than a frame. In .mxf sound after the last frame is left
+        out, which is told.
     """
     picture, heard = tallies(path)
     if picture.packets != frames:
         raise LookkitError(f"{name}: holds {picture.packets} frames, {frames} were read")
     if len(heard) != len(sound):
         raise LookkitError(f"{name}: holds {len(heard)} streams of sound, expected {len(sound)}")
+    for one, late in zip(sound, _late(path), strict=True):
+        if late is not None and one.late is not None and abs(late - one.late) * rate > 1:
+            raise LookkitError(
+                f"{name}: {one.name} sound begins {float(late):.3f} s after the picture, in the "
+                f"source {float(one.late):.3f} s"
+            )
     told = []
     for one, made in zip(sound, heard, strict=True):
         # PCM is cut into packets anew by each format; its samples are what counts.

@@ -30,7 +30,7 @@ from lookkit.media.movie import HDR_BOXES, MovieSpec, MovieWriter, carries_sound
 from lookkit.media.numbered import Numbered, listed
 from lookkit.media.partial import whole_or_none
 from lookkit.media.pipeline import Ahead, Behind
-from lookkit.media.stills import Attribute, Still, depth_of, is_location, write_still
+from lookkit.media.stills import Attribute, Still, depth_of, write_still
 from lookkit.media.tags import mastering_of, output_tags
 from lookkit.media.tally import SoundIn, check_movie
 from lookkit.media.timecode import advanced, packed, unpacked
@@ -47,6 +47,7 @@ T = TypeVar("T")
 Tick = Callable[[int], None]
 """Called with the number of frames that were just done."""
 
+_FINE: Final = 100
 _SHUT: Final = (errno.EROFS, errno.EACCES, errno.EPERM)
 
 
@@ -204,11 +205,6 @@ def _write(
         software=f"lookkit {__version__} [job {job.id}]",
         attributes=attributes,
     )
-
-
-def _placeless(job: Job, metadata: tuple[tuple[str, str], ...]) -> tuple[tuple[str, str], ...]:
-    """Return metadata without where it was taken, unless that was asked for."""
-    return tuple(pair for pair in metadata if job.location or not is_location(pair[0]))
 
 
 def _note(look: Look, job: Job) -> str:
@@ -416,17 +412,17 @@ def _to_movie(look: Look, job: Job, target: Path, tick: Tick) -> Done:
             clip = job.source
             spec = MovieSpec(
                 codec, coding, tags, clip.width, clip.height, clip.rate,
-                clip.time_base if clip.variable else 1 / clip.rate,
+                clip.time_base if clip.variable else 1 / (clip.rate * _parts(clip, target)),
                 clip.aspect if clip.rotation in (0, 180) else 1 / clip.aspect,
-                clip.timecode, _placeless(job, clip.metadata), _placeless(job, clip.video_metadata),
+                clip.timecode, clip.metadata, clip.video_metadata,
                 mastering_of(display),
-                job.id, _note(look, job), clip.frames,
+                job.id, _note(look, job), clip.frames, job.location,
             )  # fmt: skip
             container = stack.enter_context(opened(clip))
             sound = {}
             for stream in container.streams.audio:
                 if carries_sound(target.suffix, stream):
-                    sound[stream.index] = SoundIn.of(stream)
+                    sound[stream.index] = SoundIn.of(stream, clip.first * clip.time_base)
                 else:
                     warnings.append(
                         f"{clip.path}: sound of {stream.codec_context.name} does not go into "
@@ -441,6 +437,16 @@ def _to_movie(look: Look, job: Job, target: Path, tick: Tick) -> Done:
         if count == 0:
             raise LookkitError(f"{job.place}: holds no frames")
     return Done(job.place, target, "", count, warnings=tuple(warnings))
+
+
+def _parts(clip: Clip, target: Path) -> int:
+    """Return into how many parts a frame's time is cut, so that a clip begins when it did.
+
+    Pictures that began between two frames of the sound's time would else be out of step with it.
+    """
+    begun = clip.first * clip.time_base * clip.rate
+    whole = target.suffix == ".mxf" or abs(begun - round(begun)) < Fraction(1, _FINE)
+    return 1 if whole else _FINE
 
 
 def _encode(
@@ -500,7 +506,9 @@ def _encode(
                     meter.add(target, clip.width)
                 time = item.time
                 if not clip.variable:
-                    time = round(item.time * clip.time_base * clip.rate)
+                    parts = 1 / (spec.time_base * clip.rate)
+                    since = round((item.time - clip.first) * clip.time_base * clip.rate)
+                    time = round(clip.first * clip.time_base / spec.time_base + since * parts)
                 last = max(time, last + 1)
                 behind.put((picture, last))
                 count += 1

@@ -32,8 +32,7 @@ def profile_of(output: Output) -> bytes | None:
     curve = output.curve
     if not isinstance(curve, ToePower) or output.range != "full":
         return None
-    x, y = _D50[0] / sum(_D50), _D50[1] / sum(_D50)
-    adapt = adaptation(output.display.white, (x, y), "bradford")
+    adapt = to_d50(output.display.white)
     red, green, blue = (adapt @ output.display.to_xyz()).T
     # Parametric curve 3 (10.18): (a Y + b)^g from d on, below it c Y.
     scale = 1.0 + curve.offset
@@ -53,6 +52,12 @@ def profile_of(output: Output) -> bytes | None:
         b"bTRC": tone,
     }
     return _put_together(tags)
+
+
+def to_d50(white: tuple[float, float]) -> Array:
+    """Return the matrix that brings light of a white, as x and y, to the connection space's."""
+    x, y = _D50[0] / sum(_D50), _D50[1] / sum(_D50)
+    return adaptation(white, (x, y), "bradford")
 
 
 def _put_together(tags: dict[bytes, bytes]) -> bytes:
