@@ -17,7 +17,6 @@ if TYPE_CHECKING:
 _JOB: Final = {
     "config": (8, 4.0e6, 6.0),
     "clf": (1, 1.0e6, 1.5),
-    "clf-lattice": (3, 1.2e6, 15.0),
     "cdl": (4, 1.0e6, 4.0),
     "stills": (1, 1.0e6, 3.0),
     "aces": (3, 3.0e6, 10.0),
