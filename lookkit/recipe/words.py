@@ -141,6 +141,8 @@ def _words(detail: dict[str, Any], path: KeyPath, model: type[Table]) -> tuple[s
         if isinstance(value, str) and not value.isascii():
             return shown, f"{wanted}, for it names files: {plain_letters(value)}"
         return shown, f"{wanted}, at most 63"
+    if "unknown illuminant" in detail["msg"] and _NUMBER.match(str(value)):
+        return shown, _typed("float_type", path, value)
     found, _, expected = str(detail["msg"]).partition(", expected ")
     return found, expected
 
