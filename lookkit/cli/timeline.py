@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     default="look",
     help="What the CDLs stand for: the trims of scene and shot and the look, trims alone, or none.",
 )
-@click.option("--rate", type=float, default=24.0, help="Frames per second of an EDL; default 24.")
+@click.option("--rate", type=float, help="Frames per second of an EDL; default as it counts.")
 @click.option("--leave", is_flag=True, help="Leave events that no pattern fits as they are.")
 def command(
     source: Path,
@@ -36,7 +36,7 @@ def command(
     shots: Path | None,
     output: str | None,
     cdl: Cdl,
-    rate: float,
+    rate: float | None,
     leave: bool,
 ) -> None:
     """When the cut is there: put the look of each shot into the timeline EDIT (.edl or .otio).
