@@ -9,17 +9,19 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import takewhile
 from typing import Final
 
 import numpy as np
+import numpy.typing as npt
 
 from lookkit.coordinates import Held, Places, held_by, placed_by
 from lookkit.errors import LookkitError
 from lookkit.evaluate import evaluate
 from lookkit.nodes.base import Op
 from lookkit.ocio import lattice_transform
-from lookkit.piece_fit import TEN_BIT, Drawn, fitted, reading
+from lookkit.piece_fit import TEN_BIT, Drawn, drawn, fitted, reading
 from lookkit.spaces.working import Array, OcioTransform, State
 
 SIZES: Final = (17, 33, 41, 49, 53)
@@ -129,11 +131,11 @@ def lattice_piece(
     if view is None:
         return sampled_piece(steps, size, peak)
     placed, held = _placed(steps, peak), held_by(steps, peak)
-    problem = _Problem(steps, before, after, view, peak)
-    made, off = problem.lattice(placed(size), held, size, gains=np.inf)
+    problem = _Problem(steps, held, before, after, view, peak)
+    made, off = problem.lattice(placed(size), size, gains=np.inf)
     # Where the most points do not reach the goals, fewer do not.
     for fewer in sizes[:-1] if off <= _MARGIN else ():
-        smaller, off = problem.lattice(placed(fewer), held, fewer, gains=_FIT_GAINS)
+        smaller, off = problem.lattice(placed(fewer), fewer, gains=_FIT_GAINS)
         if off <= _MARGIN:
             made = smaller
             break
@@ -200,20 +202,23 @@ class _Problem:
     def __init__(
         self,
         steps: Sequence[Op],
+        held: Held,
         before: Sequence[Op],
         after: Sequence[Op],
         view: View,
         peak: float,
     ) -> None:
         self.steps = tuple(steps)
+        self.held = held
         self.peak = peak
+        self.after = tuple(after)
+        self.view = view
         entering = [op for op in before if op.takes != State.CODE and op.gives != State.CODE]
         self.colours = {
             name: evaluate(entering, light) for name, light in view.colours.items() if name in GOALS
         }
         self.exact = {name: evaluate(steps, light) for name, light in self.colours.items()}
-        self.after = tuple(after)
-        self.view = view
+        self.judged = {name: self.signal(exact[::_JUDGED]) for name, exact in self.exact.items()}
 
     def signal(self, values: Array) -> Array:
         """Return what the viewer's display gets for what the steps give."""
@@ -224,38 +229,54 @@ class _Problem:
             return np.asarray(np.maximum(values / self.peak, 0.0) ** (1.0 / 2.4))
         return values
 
-    def lattice(
-        self, coordinates: Places, held: Held, size: int, gains: float
-    ) -> tuple[Array, float]:
+    def lattice(self, coordinates: Places, size: int, gains: float) -> tuple[Array, float]:
         """Return a lattice and its `worst`; fitted where sampling is off, by `gains` at most."""
-        made = _sampled(self.steps, size, coordinates, held)
-        off = self.worst(made, coordinates, held)
+        made = _sampled(self.steps, size, coordinates, self.held)
+        off = self.worst(made, coordinates)
         if _MARGIN < off <= gains:
-            fitting = _rounded(self.fitted(made, coordinates, held), held)
-            closer = self.worst(fitting, coordinates, held)
+            fitting = _rounded(self.fitted(made, coordinates), self.held)
+            closer = self.worst(fitting, coordinates)
             if closer < off:
                 return fitting, closer
         return made, off
 
-    def worst(self, made: Array, coordinates: Places, held: Held) -> float:
+    def worst(self, made: Array, coordinates: Places) -> float:
         """Return the largest error on colours that no fit saw, goals being 1."""
         found = 0.0
         for name, goal in GOALS.items():
-            light, exact = self.colours[name][::_JUDGED], self.exact[name][::_JUDGED]
-            weights = reading(len(made), coordinates.place(light))
-            got = held.release(weights @ made.reshape(-1, 3))
-            off = TEN_BIT * np.abs(self.signal(got) - self.signal(exact)).max(axis=-1)
+            weights = reading(len(made), coordinates.place(self.colours[name][::_JUDGED]))
+            got = self.signal(self.held.release(weights @ made.reshape(-1, 3)))
+            off = TEN_BIT * np.abs(got - self.judged[name]).max(axis=-1)
             found = max(found, float(np.quantile(off, goal.quantile)) / goal.codes)
         return found
 
-    def fitted(self, made: Array, coordinates: Places, held: Held) -> Array:
+    def fitted(self, made: Array, coordinates: Places) -> Array:
         """Return a lattice fitted to the other colours."""
-        sets = {}
-        for name, goal in GOALS.items():
-            seen = np.arange(len(self.colours[name])) % _JUDGED != 0
-            light, exact = self.colours[name][seen], self.exact[name][seen]
-            sets[name] = Drawn(coordinates.place(light), held.hold(exact), goal.share, goal.codes)
+        places = [coordinates.place(light) for light in self.fitted_to]
         values = coordinates.values_at(_points(len(made)))
         size = np.maximum(np.abs(values).max(axis=-1), _NEUTRAL)
         neutral = np.ptp(values, axis=-1) <= 1e-6 * size
-        return fitted(made, sets, lambda one: self.signal(held.release(one)), neutral)
+        return fitted(made, np.concatenate(places), self.drawn, neutral)
+
+    @cached_property
+    def fitted_to(self) -> list[Array]:
+        """The colours of each set that do not judge."""
+        return [light[_fitted(light)] for light in self.colours.values()]
+
+    @cached_property
+    def drawn(self) -> Drawn:
+        """What a lattice of any size should hold for them."""
+        held = [self.held.hold(exact[_fitted(exact)]) for exact in self.exact.values()]
+        goals = [GOALS[name] for name in self.exact]
+        return drawn(
+            np.concatenate(held),
+            np.concatenate([np.full(len(one), goal.share / len(one))
+                            for one, goal in zip(held, goals, strict=True)]),
+            np.concatenate([np.full(len(one), goal.codes)
+                            for one, goal in zip(held, goals, strict=True)]),
+            lambda one: self.signal(self.held.release(one)),
+        )  # fmt: skip
+
+
+def _fitted(colours: Array) -> npt.NDArray[np.bool_]:
+    return np.asarray(np.arange(len(colours)) % _JUDGED != 0)

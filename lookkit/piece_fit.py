@@ -12,7 +12,7 @@ colours that no fit saw longer. Points of neutral light stay as sampled, so grey
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -32,50 +32,58 @@ _NEAR_SAMPLED: Final = 1e-2
 
 @dataclass(frozen=True, eq=False)
 class Drawn:
-    """Colours of one set as they go into a lattice, and what it should hold for them.
+    """What a lattice of any size should hold for the colours that it is fitted to.
 
     Attributes
     ----------
-    place, held
+    held
         Shape (n, 3).
-    share
-        How much the set counts.
-    goal
-        The error, in ten-bit codes, that its tail should keep to.
+    seen
+        w J^T J, how an error of what is held counts, shape (n, 3, 3).
     """
 
-    place: Array
     held: Array
-    share: float
-    goal: float
+    seen: Array
 
 
-def fitted(
-    sampled: Array,
-    sets: Mapping[str, Drawn],
-    signal: Callable[[Array], Array],
-    fixed: npt.NDArray[np.bool_],
-) -> Array:
-    """Return a lattice near `sampled`, shape (n, n, n, 3), that is closer for `sets`.
+def drawn(held: Array, share: Array, goal: Array, signal: Callable[[Array], Array]) -> Drawn:
+    """Return what a fit needs to know of its colours.
 
     Parameters
     ----------
+    held
+        What a lattice should hold for them, shape (n, 3).
+    share
+        How much each counts, shape (n,).
+    goal
+        The error, in ten-bit codes, that the tail of its set should keep to, shape (n,).
     signal
         What a viewer's display gets for what is held, shape (m, 3) to (m, 3), 0-1.
+    """
+    at = signal(held)
+    columns = [
+        (signal(held + step) - at) * (TEN_BIT / _STEP) / goal[:, None] for step in _STEP * np.eye(3)
+    ]
+    slopes = np.stack(columns, axis=-1)
+    seen = np.einsum("mck,mcl->mkl", slopes, slopes) + _UNSEEN**2 * np.eye(3)
+    return Drawn(held, (share * len(share) / share.sum())[:, None, None] * seen)
+
+
+def fitted(sampled: Array, place: Array, colours: Drawn, fixed: npt.NDArray[np.bool_]) -> Array:
+    """Return a lattice near `sampled`, shape (n, n, n, 3), that is closer for colours.
+
+    Parameters
+    ----------
+    place
+        Where the colours lie in the lattice, 0-1, shape (m, 3).
     fixed
         Points that stay, shape (n, n, n), boolean.
     """
-    size = len(sampled)
-    drawn = list(sets.values())
-    held = np.concatenate([one.held for one in drawn])
-    goal = np.concatenate([np.full(len(one.held), one.goal) for one in drawn])
-    share = np.concatenate([np.full(len(one.held), one.share / len(one.held)) for one in drawn])
-    weights = reading(size, np.concatenate([one.place for one in drawn]))
+    weighted = colours.seen
+    weights = reading(len(sampled), place)
     backward, squared = weights.T.tocsr(), weights.multiply(weights).T.tocsr()
-    seen = _seen(held, signal, goal)
     free = ~fixed.reshape(-1, 1)
     start = sampled.reshape(-1, 3)
-    weighted = (share * len(share) / share.sum())[:, None, None] * seen
     diagonal = np.stack([squared @ weighted[:, k, k] for k in range(3)], axis=-1)
     keep = _NEAR_SAMPLED * (diagonal[diagonal > 0.0].mean() + diagonal)
 
@@ -83,7 +91,7 @@ def fitted(
         pulled = np.einsum("mkl,ml->mk", weighted, weights @ change)
         return np.asarray((backward @ pulled + keep * change) * free)
 
-    wanted = np.einsum("mkl,ml->mk", weighted, held - weights @ start)
+    wanted = np.einsum("mkl,ml->mk", weighted, colours.held - weights @ start)
     found = start + _solved(pushed, (backward @ wanted) * free, diagonal + keep)
     return found.reshape(sampled.shape)
 
@@ -104,16 +112,6 @@ def reading(size: int, place: Array) -> Any:
     )
     rows = np.repeat(np.arange(len(place)), 4)
     return csr_matrix((shares.ravel(), (rows, corners.ravel())), shape=(len(place), size**3))
-
-
-def _seen(held: Array, signal: Callable[[Array], Array], goal: Array) -> Array:
-    """Return J^T J with J in codes as shares of the goal, shape (m, 3, 3)."""
-    columns = [
-        (signal(held + step) - signal(held - step)) * (TEN_BIT / (2.0 * _STEP)) / goal[:, None]
-        for step in _STEP * np.eye(3)
-    ]
-    slopes = np.stack(columns, axis=-1)
-    return np.asarray(np.einsum("mck,mcl->mkl", slopes, slopes) + _UNSEEN**2 * np.eye(3))
 
 
 def _solved(times: Callable[[Array], Array], residual: Array, diagonal: Array) -> Array:

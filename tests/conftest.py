@@ -7,6 +7,7 @@ import pytest
 from hypothesis import HealthCheck, settings
 
 from lookkit import look
+from lookkit.accuracy import samples, search
 
 settings.register_profile(
     "quick", max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow]
@@ -23,7 +24,7 @@ def samples_folder() -> Path:
 
 @pytest.fixture(scope="module", autouse=True)
 def small_lattices(request):
-    """Make what a recipe does not size small and quick, where a module does not say otherwise.
+    """Make lattices that no recipe sizes small, and audits quick, where a module says nothing.
 
     `AS_DELIVERED = True` in a module of tests: its claims are about how close lattices are.
     """
@@ -32,6 +33,10 @@ def small_lattices(request):
             few = dict.fromkeys(look._FITTED_TO, 4000)
             patch.setattr("lookkit.look._FITTED_TO", few)
             patch.setattr("lookkit.piece.SIZES", (17,))
+            for name, count in samples.SET_SIZES.items():
+                patch.setitem(samples.SET_SIZES, name, count // 10)
+            for name, count in (("_CELLS", 64), ("_STARTS", 16), ("_ROUNDS", 4)):
+                patch.setattr(search, name, count)
         yield
 
 

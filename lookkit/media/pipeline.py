@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import queue
 import threading
+import time
 from collections.abc import Callable, Iterable, Iterator
-from typing import Final, TypeVar
+from typing import Any, Final, TypeVar
 
 T = TypeVar("T")
 U = TypeVar("U")
@@ -14,6 +15,8 @@ _DEPTH: Final = 3
 """How many frames may wait between two stages: memory stays flat however long a clip is."""
 _PATIENCE: Final = 0.2
 """Seconds after which a waiting stage looks whether the work was stopped."""
+_START: Final = 2.0
+"""Seconds in which a thread that was started is there."""
 
 
 class _End:
@@ -27,7 +30,52 @@ class _Stopped(Exception):
     """The other side has gone."""
 
 
-class Ahead(Iterator[T]):
+class _Stage:
+    """A thread that starts with its first item and has ended when its context is left.
+
+    Ctrl-C may be raised at any line of the main thread. What a stage works on is closed after
+    it, so leaving waits for the thread even then: a decoder whose file is closed crashes.
+    """
+
+    def __init__(self, name: str, depth: int) -> None:
+        self._queue: queue.Queue[Any] = queue.Queue(depth)
+        self._stop = threading.Event()
+        self._asked = False
+        self._ended = threading.Event()
+        self._thread = threading.Thread(target=self._whole, name=name, daemon=True)
+
+    def _start(self) -> None:
+        if not self._asked:
+            self._asked = True
+            self._thread.start()
+
+    def _whole(self) -> None:
+        try:
+            if not self._stop.is_set():
+                self._work()
+        finally:
+            self._ended.set()
+
+    def _work(self) -> None:
+        raise NotImplementedError
+
+    def _wait(self) -> None:
+        """Wait until the thread has ended; Ctrl-C meanwhile is raised after that."""
+        interrupted = None
+        until = time.monotonic() + _START
+        while True:
+            try:
+                while self._asked and not self._ended.wait(_PATIENCE):
+                    if self._thread.ident is None and time.monotonic() > until:
+                        break  # Ctrl-C came before the thread was there.
+                break
+            except KeyboardInterrupt as error:
+                interrupted = error
+        if interrupted is not None:
+            raise interrupted
+
+
+class Ahead(_Stage, Iterator[T]):
     """Takes items from an iterable on a thread of its own, a few ahead of the reader.
 
     Use as a context manager: leaving it stops the thread and waits for it. Errors of the
@@ -35,21 +83,19 @@ class Ahead(Iterator[T]):
     """
 
     def __init__(self, items: Iterable[T], depth: int = _DEPTH) -> None:
+        super().__init__("lookkit-ahead", depth)
         self._items = items
-        self._queue: queue.Queue[T | _End] = queue.Queue(depth)
-        self._stop = threading.Event()
-        self._thread = threading.Thread(target=self._work, name="lookkit-ahead", daemon=True)
 
     def __enter__(self) -> Ahead[T]:
-        self._thread.start()
         return self
 
     def __exit__(self, *_: object) -> None:
         self._stop.set()
-        self._thread.join()
+        self._wait()
 
     def __next__(self) -> T:
-        item = self._queue.get()
+        self._start()
+        item: T | _End = self._queue.get()
         if isinstance(item, _End):
             self._queue.put(item)
             if item.error is not None:
@@ -74,7 +120,7 @@ class Ahead(Iterator[T]):
         _put_quietly(self._queue, end, self._stop)
 
 
-class Behind:
+class Behind(_Stage):
     """Hands items to a function on a thread of its own, in order.
 
     Use as a context manager: leaving it without an error waits until all is done and
@@ -82,26 +128,30 @@ class Behind:
     """
 
     def __init__(self, work: Callable[[T], object], depth: int = _DEPTH) -> None:
+        super().__init__("lookkit-behind", depth)
         self._work_on = work
-        self._queue: queue.Queue[object] = queue.Queue(depth)
-        self._stop = threading.Event()
         self._error: BaseException | None = None
-        self._thread = threading.Thread(target=self._work, name="lookkit-behind", daemon=True)
 
     def __enter__(self) -> Behind:
-        self._thread.start()
         return self
 
     def __exit__(self, kind: object, *_: object) -> None:
-        if kind is not None:
+        try:
+            if kind is not None:
+                self._stop.set()
+            elif self._asked:
+                _put_quietly(self._queue, _End(), self._stop)
+        except BaseException:
             self._stop.set()
-        _put_quietly(self._queue, _End(), self._stop)
-        self._thread.join()
+            raise
+        finally:
+            self._wait()
         if kind is None and self._error is not None:
             raise self._error
 
     def put(self, item: object) -> None:
         """Hand over an item; raise what the function raised for an earlier one."""
+        self._start()
         try:
             _put(self._queue, item, self._stop)
         except _Stopped:
@@ -118,7 +168,7 @@ class Behind:
             if isinstance(item, _End):
                 return
             try:
-                self._work_on(item)  # type: ignore[arg-type]
+                self._work_on(item)
             except BaseException as error:
                 self._error = error
                 self._stop.set()

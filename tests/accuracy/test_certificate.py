@@ -18,6 +18,8 @@ from lookkit.lattice.spacing import shaper_of
 from lookkit.recipe.model import Budget
 from tests.lattice.graphs import LOGC4, aces, mild, print_slog3
 
+AS_DELIVERED = True
+
 PLAIN = CodeSpace(encode=lambda scene: scene, decode=lambda code: code)
 POWER = Light(xyz=lambda signal: 100.0 * np.maximum(signal, 0.0) ** 2.2 * [0.95, 1.0, 1.09])
 

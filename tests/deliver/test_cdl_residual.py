@@ -20,6 +20,8 @@ from lookkit.ocio import Processor, library
 from lookkit.recipe.load import parse_recipe
 from lookkit.spaces.outputs import output
 
+AS_DELIVERED = True
+
 RECIPE = """
 schema = 1
 name = "Warm print"

@@ -16,6 +16,8 @@ from lookkit.recipe.load import parse_recipe
 from lookkit.spaces.encodings import encoding
 from lookkit.spaces.outputs import output
 
+AS_DELIVERED = True
+
 PLAIN = """
 schema = 1
 name = "Warm print"

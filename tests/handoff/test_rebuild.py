@@ -14,6 +14,8 @@ from lookkit.handoff.build import build
 from lookkit.recipe.model import FormatName
 from tests.handoff.verifying import SMALL, look_of, with_formats
 
+AS_DELIVERED = True
+
 ZONES = """
 [[look]]
 kind = "tone-bands"

@@ -8,7 +8,6 @@ import zipfile
 import pytest
 
 from lookkit.errors import InputError
-from lookkit.handoff.build import build
 from lookkit.handoff.manifest import FORMAT, NAME
 from lookkit.handoff.verify import verify
 from tests.handoff.verifying import (
@@ -18,14 +17,11 @@ from tests.handoff.verifying import (
     built,
     copied,
     few_points,
-    look_of,
     manifest_of,
     relist,
     rewrite,
     with_formats,
 )  # fmt: skip
-
-AS_DELIVERED = True
 
 CUBE = "cube/A/A_LogC4_full_to_monitor_Rec.709-BT.1886_full_17.cube"
 OTHER = "cube/B/B_BT.709-camera_legal_to_monitor_Rec.709-BT.1886_full_17.cube"
@@ -295,39 +291,6 @@ def test_xml_with_entities_is_refused(copy):
     )
 
 
-def as_the_first_format(folder):
-    """Make a folder what lookkit wrote first: hash and size of each file, and no 1D files."""
-    shutil.rmtree(folder / "cube" / "look")
-    manifest = manifest_of(folder)
-    manifest["format"] = 1
-    del manifest["deliver"]
-    manifest["files"] = {
-        name: {key: entry[key] for key in ("sha256", "bytes")}
-        for name, entry in manifest["files"].items()
-        if not name.startswith("cube/look/")
-    }
-    rewrite(folder, manifest)
-
-
-def test_a_folder_of_the_first_format_verifies(copy):
-    """The files' own names say what they are."""
-    as_the_first_format(copy)
-    report = verify(copy, readers=())
-    assert report.format == 1
-    assert bad(report) == []
-    against = [row for row in report.rows if row.file == CUBE and row.reader == "graph"]
-    assert [row.verdict for row in against] == ["agrees"]
-    # The certificate beside the file still binds it.
-    assert "as certified" in against[0].text
-
-
-def test_a_swapped_file_in_a_folder_of_the_first_format_is_found(copy):
-    as_the_first_format(copy)
-    shutil.copyfile(copy / OTHER, copy / CUBE)
-    relist(copy, CUBE)
-    assert places(verify(copy, readers=())) == [(CUBE, "graph")]
-
-
 def test_a_sampled_file_without_certificate_equals_the_graph_at_its_points(tmp_path):
     folder = built(tmp_path, with_formats("cube", text=ONE_OUTPUT, certify=False))
     report = verify(folder, readers=())
@@ -480,17 +443,3 @@ def test_a_lattice_picture_that_is_none_is_named(others, tmp_path):
     relist(copy, name)
     found = bad(verify(copy, readers=("haldclut",)))
     assert {file for file, _, _ in found} == {name}
-
-
-def test_a_look_merged_over_a_config_with_the_same_names_is_found_in_it(tmp_path):
-    look = look_of(with_formats("cube", text=SMALL, certify=False))
-    first = build(look, tmp_path / "first", base="ocio://cg-config-latest").folder
-    base = first / "ocio_merged" / "config.ocio"
-    folder = build(look, tmp_path / "second", base=str(base)).folder
-    report = verify(folder, readers=())
-    (row,) = [
-        one for one in report.rows
-        if one.file == "ocio_merged/config.ocio" and one.reader.startswith("OpenColorIO")
-    ]  # fmt: skip
-    assert row.verdict == "agrees", row.text
-    assert report.sound

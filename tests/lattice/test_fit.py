@@ -17,6 +17,8 @@ from lookkit.lattice.fit import fit_lattice
 from lookkit.spaces.working import AP0_TO_AP1
 from tests.lattice.graphs import LOGC4, aces, clipped, mild, print_slog3
 
+AS_DELIVERED = True
+
 SIZE = 17
 GRAPHS = {"print": print_slog3, "ACES 2": aces, "mild": mild, "hard clip": clipped}
 FRESH_SEED = 99

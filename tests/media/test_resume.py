@@ -6,6 +6,7 @@ import random
 import signal
 import subprocess
 import sys
+import threading
 import time
 from functools import partial
 
@@ -13,6 +14,7 @@ import pytest
 
 from lookkit.media.jobs import Options, plan
 from lookkit.media.partial import clear_parts, whole_or_none
+from lookkit.media.pipeline import Ahead, Behind
 from lookkit.media.run import run
 from tests.media.movies import RECIPE, made_look, noise, write_movie
 
@@ -81,6 +83,34 @@ def test_ctrl_c_leaves_nothing_half_written(tmp_path, footage):
     assert job.returncode == 130
     assert "nothing half-written" in told
     assert not list((tmp_path / "out").glob(".*"))
+
+
+def test_a_stage_that_is_interrupted_while_it_starts_has_ended_when_it_is_left(monkeypatch):
+    """What it reads is closed after it: FFmpeg ends the process where a thread still decodes."""
+    start = threading.Thread.start
+    reading = []
+
+    def items():
+        try:
+            for number in range(1000):
+                reading.append(number)
+                time.sleep(0.01)
+                yield number
+        finally:
+            reading.append("closed")
+
+    def interrupted(thread):
+        start(thread)
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(threading.Thread, "start", interrupted)
+    with pytest.raises(KeyboardInterrupt), Ahead(items()) as ahead:
+        next(ahead)
+    assert reading[-1] == "closed"
+    done = []
+    with pytest.raises(KeyboardInterrupt), Behind(done.append) as behind:
+        behind.put(1)
+    assert not [one for one in threading.enumerate() if one.name.startswith("lookkit-")]
 
 
 def test_what_is_done_is_kept_and_what_others_made_is_left(tmp_path, footage):

@@ -26,6 +26,9 @@ CODES_10_BIT = [
     Codes10("F-Log", (0, 18, 90), (95, 470, 705), "F-Log data sheet", "V2"),
     Codes10("F-Log2", (0, 18, 90), (95, 400, 570), "F-Log2 data sheet", "V2"),
     Codes10("F-Log2 C", (0, 18, 90), (95, 400, 570), "the curve of F-Log2", "V2"),
+    Codes10("S-Log/S-Gamut", (0, 18, 90), (90, 394, 636), "S-Log white paper", "M, C"),
+    Codes10("L-Log", (18,), (445,), "L-Log reference manual", "M, C"),
+    Codes10("ACESproxy10", (18,), (426,), "Academy S-2013-001", "M, C"),
     Codes10("ADX10", (18,), (445,), "Academy S-2008-002: density 0.70 above D-min", "V"),
     Codes10("Printing density, grey 445", (18,), (445,), "H-387, laboratory aim density", "V2"),
 ]
@@ -65,6 +68,22 @@ LEVELS = [
     *_three("D-Log", 0.0929, 0.398765, 0.572944, "V equation, C"),
     *_three("BMDFilm Gen 5", 0.092466, 0.383562, 0.521384, "V equation, C"),
     *_three("Apple Log", 0.150476, 0.488272, 0.681687, "V equation, C"),
+    *_three("S-Log/S-Gamut", 0.088251, 0.384971, 0.622181, "C"),
+    *_three("L-Log", 0.090000, 0.435314, 0.619557, "C"),
+    *_three("Mi-Log", 0.147427, 0.453460, 0.660868, "C"),
+    *_three("REDLog", 0.0, 0.637622, 0.977383, "C"),
+    *_three("REDLogFilm", 0.092864, 0.457320, 0.656333, "C"),
+    *_three("Panalog", 0.062561, 0.374577, 0.646682, "C"),
+    *_three("Protune", 0.0, 0.645623, 0.977921, "C"),
+    *_three("Log3G12", 0.0, 0.333333, 0.461557, "C"),
+    Level("Log3G12", 737.28, 0.999998, "its name: twelve stops over grey end at 1", "M, C"),
+    Level("ViperLog", 0.18, 0.636008, "published equation", "C"),
+    Level("ViperLog", 0.90, 0.977636, "published equation", "C"),
+    Level("Filmic Pro 6", 0.18, 0.606635, "published equation", "C"),
+    Level("Filmic Pro 6", 0.90, 0.969917, "published equation", "C"),
+    *_three("S-Log3/S-Gamut3, Venice", 0.092864, 0.410557, 0.584453, "C"),
+    *_three("S-Log3/S-Gamut3.Cine, Venice", 0.092864, 0.410557, 0.584453, "C"),
+    *_three("Apple Log/Apple Wide Gamut", 0.150476, 0.488272, 0.681687, "V equation, C"),
     *_three("ACEScc", -0.358447, 0.413588, 0.546119, "V, S-2014-003"),
     *_three("ACEScct", 0.072906, 0.413588, 0.546119, "V, S-2016-001"),
     Level("ADX10", 0.18, 0.434995, "Academy S-2008-002", "V, O"),
@@ -78,6 +97,22 @@ LEVELS = [
     Level("sRGB", 0.5, 0.735357, "IEC 61966-2-1", "M, C"),
     Level("HLG camera", 1.0, 0.75, "BT.2408: a perfect white at 75 %", "V2"),
 ]
+
+ELSEWHERE = {
+    "LogC3": "every constant against the maker's table",
+    "BT.2020 camera": "solves the recommendation's equations",
+    "PQ camera": "ITU-R BT.2408, table 1",
+    "ADX16": "densities of ADX10",
+    "ACESproxy12": "codes of 12 bits, below",
+    "Printing density, white 685": "the codes in its name",
+    "Display P3": "the curve of sRGB",
+    "Adobe RGB": "against colour-science, with the next two",
+    "ProPhoto RGB": "",
+    "ACES2065-1": "light is the code",
+    "ACEScg": "",
+    "Linear": "",
+}
+"""Beginnings of names whose published values other tests check, and how."""
 
 AP0_VECTORS = {
     "LogC3 EI800": (0.401621, 0.236455, 0.064830),

@@ -22,6 +22,18 @@ def test_ten_bit_codes_are_those_that_the_maker_prints(row):
     assert found == list(row.codes), (row.source, row.evidence)
 
 
+def test_every_encoding_has_published_values():
+    rows = {row.encoding for row in [*published.CODES_10_BIT, *published.LEVELS]}
+    missing = [name for name in set(encodings()) - rows
+               if not name.startswith(tuple(published.ELSEWHERE))]  # fmt: skip
+    assert missing == []
+
+
+def test_mid_grey_of_acesproxy_is_code_1705_of_twelve_bits():
+    """Academy S-2013-001: (log2(0.18) + 2.5) 200 + 1700, rounded (M, C)."""
+    assert code_of("ACESproxy12", 0.18) * 4095 == pytest.approx(1705.2, abs=0.05)
+
+
 def test_v_log_twelve_bit_codes_are_four_times_the_ten_bit_ones():
     percent, codes = published.V_LOG_12_BIT
     found = [round(code_of("V-Log", one / 100) * 1023 * 4) for one in percent]

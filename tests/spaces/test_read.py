@@ -155,7 +155,7 @@ FAULTS = [
     ),
     (E + P + "curve = {family='logg'}", ("encodings", "A", "curve", "family"), "logg", "log"),
     (E + P + "curve = {gamma=2}", ("encodings", "A", "curve", "family"), "missing", "power"),
-    (E + P + "curve = {family=['log']}", ("encodings", "A", "curve", "family"), "", "power"),
+    (E + P + "curve = {family=['log']}", ("encodings", "A", "curve", "family"), "", "log"),
     (E + P + "curve = {family='power'}", ("encodings", "A", "curve", "gamma"), "missing", ""),
     (
         E + P + "curve = {family='power', gama=2, gamma=2}",

@@ -8,6 +8,7 @@ from lookkit.spaces.curves.mirrored import AcesCc, MirroredLog
 from lookkit.spaces.curves.points import Points
 from lookkit.spaces.curves.power import Bt1886, Linear, Power, ToePower
 from lookkit.spaces.curves.pq_camera import PqCamera
+from lookkit.spaces.curves.root_and_log import RootAndLog
 from lookkit.spaces.curves.rooted import CubeRootLog, Hlg, SquareLog
 
 FAMILIES: tuple[type[Curve], ...] = (
@@ -16,6 +17,7 @@ FAMILIES: tuple[type[Curve], ...] = (
     MirroredLog,
     CubeRootLog,
     SquareLog,
+    RootAndLog,
     AcesCc,
     Adx,
     Power,
@@ -47,6 +49,7 @@ __all__ = [
     "Power",
     "Pq",
     "PqCamera",
+    "RootAndLog",
     "SquareLog",
     "ToePower",
 ]
