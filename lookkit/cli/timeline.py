@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from lookkit.cli.progress import printable
+
 if TYPE_CHECKING:
     from lookkit.handoff.timeline import Cdl
 
@@ -51,6 +53,6 @@ def command(
     )
     click.echo(f"{out}: {done.marked} events")
     for one in done.left:
-        click.echo(f"left as it is: {one}", err=True)
+        click.echo(f"left as it is: {printable(one)}", err=True)
     for one in done.told:
-        click.echo(f"beware: {one}", err=True)
+        click.echo(f"beware: {printable(one)}", err=True)

@@ -133,6 +133,8 @@ def _words(detail: dict[str, Any], path: KeyPath, model: type[Table]) -> tuple[s
     if kind in ("too_short", "too_long"):
         wanted = context.get("min_length") or context.get("max_length")
         return f"{shown} ({context['actual_length']} values)", f"{wanted} values"
+    if kind == "string_too_long":
+        return f"{shown} ({len(str(value))} letters)", f"at most {context['max_length']}"
     if kind == "string_pattern_mismatch":
         if path and path[-1] == "match":
             return shown, "a pattern of file names with forward slashes, such as night/A0*"
