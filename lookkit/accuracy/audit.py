@@ -15,7 +15,6 @@ import numpy.typing as npt
 from lookkit.accuracy.difference import delta_e_2000, delta_e_itp
 from lookkit.accuracy.interpolate import Reader, interpolate
 from lookkit.accuracy.samples import AUDIT_SEED, CodeSpace, SetName, audit_sets
-from lookkit.accuracy.shaper import Shaper
 from lookkit.accuracy.truth import Exact, Light, in_chunks
 from lookkit.spaces.working import Array
 
@@ -56,14 +55,9 @@ class Audited:
                 kept.__dict__[name] = self.__dict__[name][rows]
         return kept
 
-    def read(self, lattice: Array, reader: Reader, shaper: Shaper | None = None) -> Array:
+    def read(self, lattice: Array, reader: Reader) -> Array:
         """Return what a reader makes of these colours, shape (n, 3)."""
-        return in_chunks(
-            lambda code: interpolate(
-                lattice, code if shaper is None else shaper.forward(code), reader
-            ),
-            self.code,
-        )
+        return in_chunks(lambda code: interpolate(lattice, code, reader), self.code)
 
     def delta_e_2000(self, signal: Array) -> Array:
         """Measure `signal` (n, 3) against the exact one, shape (n,)."""

@@ -21,7 +21,6 @@ from lookkit.accuracy.interpolate import REPORTED, Reader, interpolate, lattice_
 from lookkit.accuracy.samples import CodeSpace, SetName
 from lookkit.accuracy.sampling import corner_values
 from lookkit.accuracy.search import Probe, probe, worst_places
-from lookkit.accuracy.shaper import Shaper
 from lookkit.accuracy.truth import Exact, Light, at_once, steady
 from lookkit.accuracy.visibility import visibility
 from lookkit.progress import Progress, silent
@@ -145,8 +144,6 @@ class Certificate:
     ----------
     size
         Points along an edge.
-    shaped
-        Whether a shaper comes before the lattice.
     folds
         Cells with a tetrahedron inside out where the graph's is not.
     clipped_faces
@@ -156,7 +153,6 @@ class Certificate:
     """
 
     size: int
-    shaped: bool
     folds: int
     clipped_faces: dict[str, float]
     readings: tuple[Reading, ...]
@@ -191,7 +187,6 @@ class Certificate:
 
 def certify(
     lattice: Array,
-    shaper: Shaper | None,
     exact: Exact,
     codespace: CodeSpace,
     light: Light,
@@ -207,8 +202,6 @@ def certify(
     ----------
     lattice
         As read back from the written file, shape (n, n, n, 3), indexed [r, g, b].
-    shaper
-        The curve before it, as read back.
     exact
         The graph, from camera code in 0-1 to signal.
     codespace
@@ -236,13 +229,11 @@ def certify(
     progress(what, 0, len(readers))
     sets = audit(graph, codespace, light) if audited is None else audited
     asked = graph if quick is None else steady(quick)
-    probed = probe(asked, light, size, shaper)
+    probed = probe(asked, light, size)
     for one in sets.values():
         _ = one.lab, one.itp  # Both readers ask for them at the same time.
     readings = at_once(
-        lambda reader: _reading(
-            lattice, shaper, reader, graph, asked, codespace, light, sets, probed
-        ),
+        lambda reader: _reading(lattice, reader, graph, asked, codespace, light, sets, probed),
         readers,
     )
     progress(what, len(readers), len(readers))
@@ -251,7 +242,6 @@ def certify(
     folds = turned(orientation(corner_values(lattice), metric), upright)
     return Certificate(
         size,
-        shaper is not None,
         int(folds.sum()),
         facts.clipped_faces(lattice),
         tuple(readings),
@@ -260,7 +250,6 @@ def certify(
 
 def _reading(
     lattice: Array,
-    shaper: Shaper | None,
     reader: Reader,
     exact: Exact,
     asked: Exact,
@@ -270,12 +259,12 @@ def _reading(
     probed: Probe,
 ) -> Reading:
     def read(code: Array) -> Array:
-        return interpolate(lattice, code if shaper is None else shaper.forward(code), reader)
+        return interpolate(lattice, code, reader)
 
-    places, errors = worst_places(lattice, reader, asked, light, probed, shaper)
+    places, errors = worst_places(lattice, reader, asked, light, probed)
     figures = {}
     for name, audited in sets.items():
-        found = audited.read(lattice, reader, shaper)
+        found = audited.read(lattice, reader)
         differences = audited.delta_e_2000(found)
         figures[name] = SetFigures(
             _figures(differences),
@@ -283,11 +272,10 @@ def _reading(
             _figures(np.abs(found - audited.signal).max(axis=1) * facts.CODES),
         )
         top = np.argsort(-differences)[:_WORST]
-        code = audited.code[top]
-        places = np.concatenate([places, code if shaper is None else shaper.forward(code)])
+        places = np.concatenate([places, audited.code[top]])
         errors = np.concatenate([errors, differences[top]])
     order = np.argsort(-errors, kind="stable")[:_CANDIDATES]
-    code = places[order] if shaper is None else shaper.inverse(places[order])
+    code = places[order]
     worst = _described(_apart(code, exact(code)), exact, read, space, light, sets)
     pictures = sets["image-like"].code
     return Reading(

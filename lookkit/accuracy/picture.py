@@ -70,8 +70,7 @@ def certificate_figure(certificate: Certificate, title: str) -> Any:
 
 def _summary(certificate: Certificate) -> str:
     size = certificate.size
-    shaper = " behind a shaper" if certificate.shaped else ""
-    parts = [f"{size} points an edge{shaper}", f"folds: {certificate.folds or 'none'}"]
+    parts = [f"{size} points an edge", f"folds: {certificate.folds or 'none'}"]
     for reading in certificate.readings:
         rises = "rises" if reading.ramp.monotone else f"falls by {reading.ramp.fall:.2f} codes"
         parts.append(f"{reading.reader}: ramp {rises}, tint {reading.ramp.tint:.2f} codes")

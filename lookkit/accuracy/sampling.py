@@ -10,7 +10,6 @@ import numpy as np
 import numpy.typing as npt
 
 from lookkit.accuracy.interpolate import Reader, interpolate
-from lookkit.accuracy.shaper import Shaper
 from lookkit.accuracy.truth import Exact
 from lookkit.spaces.working import Array
 
@@ -27,7 +26,7 @@ def grid(size: int) -> Array:
     return np.stack(np.meshgrid(axis, axis, axis, indexing="ij"), axis=-1)
 
 
-def sample(exact: Exact, size: int, shaper: Shaper | None = None) -> Array:
+def sample(exact: Exact, size: int) -> Array:
     """Sample a graph at the points of a lattice, the ordinary way of baking.
 
     Parameters
@@ -36,19 +35,13 @@ def sample(exact: Exact, size: int, shaper: Shaper | None = None) -> Array:
         The graph; see `steady` for graphs with upsets.
     size
         Points along an edge.
-    shaper
-        The curve that a reader applies before the lattice.
 
     Returns
     -------
     Array
         Signal at each point, shape (size, size, size, 3), indexed [red, green, blue].
     """
-    return exact(_code(grid(size), shaper))
-
-
-def _code(place: Array, shaper: Shaper | None) -> Array:
-    return place if shaper is None else shaper.inverse(place)
+    return exact(grid(size))
 
 
 @dataclass(frozen=True, eq=False)
@@ -90,15 +83,13 @@ class CellSamples:
         return np.asarray(np.einsum("pa,acn->pcn", self.weights(reader), corners))
 
 
-def sample_cells(
-    exact: Exact, size: int, places: Array, shaper: Shaper | None = None
-) -> CellSamples:
+def sample_cells(exact: Exact, size: int, places: Array) -> CellSamples:
     """Sample a graph at `places` (p, 3) inside every cell of a lattice of `size`."""
     cells = size - 1
     low = np.stack(np.meshgrid(*[np.arange(cells)] * 3, indexing="ij"), axis=-1).reshape(-1, 3)
     signal = np.empty((len(places), 3, len(low)), dtype=np.float32)
     for index, place in enumerate(places):
-        signal[index] = exact(_code((low + place) / cells, shaper)).T
+        signal[index] = exact((low + place) / cells).T
     return CellSamples(size, places, signal)
 
 

@@ -18,7 +18,6 @@ import numpy.typing as npt
 from lookkit.accuracy.difference import Real, delta_e_2000
 from lookkit.accuracy.interpolate import Reader, interpolate
 from lookkit.accuracy.sampling import grid
-from lookkit.accuracy.shaper import Shaper
 from lookkit.accuracy.truth import Exact, Light, in_chunks
 from lookkit.spaces.working import Array
 
@@ -64,10 +63,9 @@ class Probe:
         return self.signal[1::2, 1::2, 1::2]
 
 
-def probe(exact: Exact, light: Light, size: int, shaper: Shaper | None = None) -> Probe:
+def probe(exact: Exact, light: Light, size: int) -> Probe:
     """Ask a graph at the points of a lattice of `size` and half-way between them."""
-    place = grid(2 * size - 1)
-    signal = exact(place if shaper is None else shaper.inverse(place))
+    signal = exact(grid(2 * size - 1))
     lab = in_chunks(lambda part: light.lab(part).astype(np.float32), signal.reshape(-1, 3))
     return Probe(size, signal, lab)
 
@@ -78,7 +76,6 @@ def worst_places(
     exact: Exact,
     light: Light,
     probed: Probe,
-    shaper: Shaper | None = None,
 ) -> tuple[Array, Array]:
     """Find the colours that a lattice gets most wrong.
 
@@ -94,11 +91,10 @@ def worst_places(
         return np.asarray(light.lab(read).astype(np.float32))
 
     def error(place: Array) -> Array:
-        signal = exact(place if shaper is None else shaper.inverse(place))
         return in_chunks(
             lambda at, true: delta_e_2000(light.lab(true).astype(np.float32), seen(at)),
             place,
-            signal,
+            exact(place),
         )
 
     cells = lattice.shape[0] - 1

@@ -21,9 +21,8 @@ def certificate_text(certificate: Certificate) -> str:
 
 
 def _lines(certificate: Certificate) -> Iterator[str]:
-    shaper = "after a 1D shaper" if certificate.shaped else "no shaper"
     size = certificate.size
-    yield f"Lattice of {size} x {size} x {size} points, {shaper}."
+    yield f"Lattice of {size} x {size} x {size} points."
     yield "Delta E 2000 and Delta E ITP: 1 is about what an eye can just tell apart."
     yield "Codes: the largest channel's error in 10-bit codes."
     yield ""

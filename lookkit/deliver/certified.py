@@ -9,7 +9,6 @@ from typing import Any
 
 from lookkit.accuracy.certificate import Certificate
 from lookkit.accuracy.interpolate import READERS
-from lookkit.accuracy.shaper import Shaper
 from lookkit.errors import LookkitError
 from lookkit.files import write_beside
 from lookkit.lattice.of_graph import Baking, exceeded
@@ -26,9 +25,7 @@ class Certified:
     over_budget: tuple[str, ...]
 
 
-def certified(
-    deliver: Deliver, source: Baking, lattice: Array, path: Path, shaper: Shaper | None = None
-) -> Certified:
+def certified(deliver: Deliver, source: Baking, lattice: Array, path: Path) -> Certified:
     """Certify a lattice as read back from its file, and write the certificate beside it.
 
     Raises
@@ -39,7 +36,7 @@ def certified(
     """
     if not deliver.certify:
         return Certified({}, (), ())
-    certificate = source.certify(lattice, shaper=shaper)
+    certificate = source.certify(lattice)
     over = held_to_budget(deliver, certificate, path)
     return Certified(accuracy_figures(certificate), accuracy_lines(certificate), over)
 

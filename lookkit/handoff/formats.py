@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Final
 
-from lookkit.deliver import aces, amf, cdl_residual, clf, clf_lattice, config, cube, stills
+from lookkit.deliver import aces, amf, cdl_residual, clf, config, cube, stills
 from lookkit.deliver.written import Job
 from lookkit.handoff import pages
 
@@ -17,7 +17,6 @@ FORMATS: Final[Mapping[str, Callable[[Look], list[Job]]]] = {
     "config": config.jobs,
     "clf": clf.jobs,
     "clf-chain": clf.chain_jobs,
-    "clf-lattice": clf_lattice.jobs,
     "cdl": cdl_residual.jobs,
     "stills": stills.jobs,
     "aces": aces.jobs,

@@ -18,7 +18,6 @@ if TYPE_CHECKING:
 _JOB: Final = {
     "config": (14, 4.0e6, 30.0),
     "clf": (1, 1.0e6, 0.7),
-    "clf-lattice": (3, 1.2e6, 15.0),
     "cdl": (5, 1.0e6, 8.0),
     "stills": (3, 1.0e6, 22.0),
     "aces": (3, 3.0e6, 10.0),

@@ -26,7 +26,6 @@ RECIPIENTS: Final = {
         "Colourist, for one file",
         "clf/CAMERA/: the camera's codes through the look to an output.",
     ),
-    "clf-lattice": ("Colourist, for quick reading", "clf/CAMERA/*_33.clf: one small lattice."),
     "cdl": (
         "Colourist, for numbers to turn",
         "cdl/: the nearest ASC CDL in ACEScct, and the residual behind it.",

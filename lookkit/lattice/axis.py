@@ -7,7 +7,6 @@ from typing import Final
 import numpy as np
 
 from lookkit.accuracy.difference import delta_e_2000
-from lookkit.accuracy.shaper import Shaper
 from lookkit.accuracy.truth import Exact, Light
 from lookkit.spaces.working import Array
 
@@ -23,7 +22,7 @@ _WORST: Final = 1.0
 """How much the largest error counts beside the mean of all."""
 
 
-def fit_axis(exact: Exact, light: Light, points: Array, shaper: Shaper | None = None) -> Array:
+def fit_axis(exact: Exact, light: Light, points: Array) -> Array:
     """Choose the values on the diagonal of a lattice so that the grey ramp is closest.
 
     Tetrahedral readers see a grey ramp through the diagonal alone. The curve through
@@ -38,8 +37,6 @@ def fit_axis(exact: Exact, light: Light, points: Array, shaper: Shaper | None = 
         The display.
     points
         The exact signal at the diagonal, shape (n, 3).
-    shaper
-        The curve before the lattice.
 
     Returns
     -------
@@ -52,7 +49,7 @@ def fit_axis(exact: Exact, light: Light, points: Array, shaper: Shaper | None = 
     count = len(points)
     place = np.linspace(0.0, 1.0, (count - 1) * _STEPS + 1)
     ramp = np.repeat(place[:, None], 3, axis=1)
-    wanted = exact(ramp if shaper is None else shaper.inverse(ramp))
+    wanted = exact(ramp)
     read = _hats(place, count)
     seen = light.lab(wanted)
     cost = _visible(light, wanted, seen)

@@ -18,7 +18,6 @@ import numpy as np
 from lookkit.accuracy.interpolate import READERS, Reader
 from lookkit.accuracy.samples import FIT_SEED, CodeSpace, SetName, audit_sets
 from lookkit.accuracy.sampling import CORNERS, CellSamples, Floats, corner_weights
-from lookkit.accuracy.shaper import Shaper
 from lookkit.accuracy.truth import Exact, Light, at_once
 from lookkit.accuracy.visibility import visibility
 from lookkit.lattice.equations import PAIRS, products
@@ -240,7 +239,6 @@ def counted(
     exact: Exact,
     space: CodeSpace,
     light: Light,
-    shaper: Shaper | None,
     cells: CellSamples,
     metric: Floats,
 ) -> list[Counted]:
@@ -248,14 +246,13 @@ def counted(
     more = max(1.0, metric.shape[1] / _CELLS_PER_DRAW)
     codes = audit_sets(space, FIT_SEED, {name: round(n * more) for name, n in _DRAWS.items()})
     code = np.concatenate(list(codes.values()))
-    place = code if shaper is None else shaper.forward(code)
     signal = exact(code)
     visible = visibility(signal, light)
     ends = np.cumsum([len(one) for one in codes.values()]).tolist()
 
     def drawn(job: tuple[SetName, slice]) -> Counted:
         name, rows = job
-        return Drawn(name, place[rows], signal[rows], visible[:, rows], metric)
+        return Drawn(name, code[rows], signal[rows], visible[:, rows], metric)
 
     parts = [slice(low, high) for low, high in pairwise([0, *ends])]
     return [Everywhere(cells, metric), *at_once(drawn, zip(codes, parts, strict=True))]

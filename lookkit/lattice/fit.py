@@ -17,7 +17,6 @@ import numpy as np
 from lookkit.accuracy.audit import Audited, audit
 from lookkit.accuracy.interpolate import READERS, Reader
 from lookkit.accuracy.samples import CodeSpace, SetName
-from lookkit.accuracy.shaper import Shaper
 from lookkit.accuracy.truth import Exact, Light, steady
 from lookkit.lattice.hold import Summits, Watch, corners_of, held_back
 from lookkit.lattice.problem import Problem
@@ -52,8 +51,6 @@ class Fit:
         Signal at the points, shape (n, n, n, 3), indexed [red, green, blue].
     readers
         The readers it was fitted for.
-    shaper
-        The curve before it, if any.
     held_back
         Share of the points that went back towards plain sampling so that no audited
         set got worse; 1 is plain sampling.
@@ -61,7 +58,6 @@ class Fit:
 
     lattice: Array
     readers: tuple[Reader, ...]
-    shaper: Shaper | None
     held_back: float
 
 
@@ -113,7 +109,7 @@ def fit_lattice(
     graph = steady(exact)
     what = f"fit {size} points"
     progress(what, 0, 4)
-    problem = Problem(graph, space, light, size, tuple(readers), None)
+    problem = Problem(graph, space, light, size, tuple(readers))
     progress(what, 1, 4)
     sets = audit(graph, space, light) if audited is None else audited
     watch = problem.watch({name: one for name, one in sets.items() if name != _UNWATCHED})
@@ -130,27 +126,7 @@ def fit_lattice(
     if held < 1.0:
         lattice = _settled(lattice, problem, watch)
     progress(what, 4, 4)
-    return Fit(lattice, tuple(readers), None, max(held, float(problem.held.mean())))
-
-
-def draft_lattice(
-    exact: Exact,
-    space: CodeSpace,
-    light: Light,
-    size: int,
-    shaper: Shaper,
-    audited: Mapping[SetName, Audited],
-) -> tuple[Array, Watch, tuple[Array, Array]]:
-    """Return a fitted lattice, what tells whether it does harm, and its bounds.
-
-    The bounds are the least and the most exact values around each point.
-
-    It is not held back: behind a shaper, plain sampling is no safe place to go back to.
-    """
-    problem = Problem(steady(exact), space, light, size, READERS, shaper)
-    watch = problem.watch(audited)
-    drafted = watch.unfolded(problem.fitted(watch))
-    return drafted, watch, (problem.lowest, problem.highest)
+    return Fit(lattice, tuple(readers), max(held, float(problem.held.mean())))
 
 
 def _settled(lattice: Array, problem: Problem, watch: Watch) -> Array:

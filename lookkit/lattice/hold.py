@@ -22,7 +22,6 @@ from lookkit.accuracy.interpolate import Reader
 from lookkit.accuracy.samples import SetName
 from lookkit.accuracy.sampling import CORNERS, CellSamples, Floats, corner_values
 from lookkit.accuracy.search import climb
-from lookkit.accuracy.shaper import Shaper
 from lookkit.accuracy.truth import Exact, Light, at_once
 from lookkit.spaces.working import Array
 
@@ -64,17 +63,12 @@ Mask = npt.NDArray[np.bool_]
 
 
 class _Tail:
-    """Colours of one set under one reader, and what plain sampling does to its tail.
+    """Colours of one set under one reader, and what plain sampling does to its tail."""
 
-    Behind a shaper, `unshaped` gives the limits: plain sampling at equal spacing. What a
-    colour errs by plain sampling behind the shaper is never blamed on a fit.
-    """
-
-    def __init__(self, plain: Array | Floats, unshaped: Array | None = None) -> None:
+    def __init__(self, plain: Array | Floats) -> None:
         self._plain = plain
-        held_to = plain if unshaped is None else unshaped
-        self.mean = float(held_to.mean())
-        self._top, self._tail = float(held_to.max()), float(np.quantile(held_to, _TAIL))
+        self.mean = float(plain.mean())
+        self._top, self._tail = float(plain.max()), float(np.quantile(plain, _TAIL))
         self._may = (1.0 - _TAIL) * plain.size
 
     def to_blame(self, error: Array | Floats, margin: float = _MARGIN) -> Mask:
@@ -90,12 +84,6 @@ class _Tail:
         below = tail * self._tail + _INVISIBLE
         limit = below if (error > below).sum() > self._may else top * self._top + _INVISIBLE
         return np.asarray(error > np.maximum(limit, self._plain * least))
-
-    def exceeded(self, error: Array) -> float | None:
-        """Return the limit that the 99.9 % or else the maximum is beyond, if one is."""
-        if float(np.quantile(error, _TAIL)) > self._tail + _INVISIBLE:
-            return self._tail
-        return self._top if float(error.max()) > self._top + _INVISIBLE else None
 
     def near(self, error: Array | Floats) -> Mask:
         """Which colours may ever be to blame."""
@@ -128,11 +116,7 @@ class _Watched:
 
 
 class Watch:
-    """Finds the cells where a lattice offends.
-
-    Behind a shaper, the audited sets are held to `unshaped`, plain sampling at equal spacing:
-    what a user would have without a shaper.
-    """
+    """Finds the cells where a lattice offends."""
 
     def __init__(
         self,
@@ -141,12 +125,9 @@ class Watch:
         metric: Floats,
         sets: Mapping[SetName, Audited],
         readers: Sequence[Reader],
-        shaper: Shaper | None,
-        unshaped: Array | None = None,
     ) -> None:
-        self.plain, self.readers, self.shaper = plain, tuple(readers), shaper
+        self.plain, self.readers = plain, tuple(readers)
         self.across = plain.shape[0] - 1
-        self._unshaped = unshaped
         self._cells, self._metric = cells, metric
         corners = corner_values(plain)
         self._upright = self._oriented(corners)
@@ -251,17 +232,6 @@ class Watch:
         at_once(look, zip(self._watched, self._errors, strict=True))
         self._looked = lattice
 
-    def excess(self, lattice: Array) -> dict[int, float]:
-        """Return the cells with the colours that do harm, and the Delta E 2000 they may have."""
-        cells: dict[int, float] = {}
-        for watched in self._watched:
-            error = self._seen(watched.audited, lattice, watched.reader)
-            limit = watched.tail.exceeded(error)
-            if limit is not None:
-                for cell in watched.cell[error > limit].tolist():
-                    cells[cell] = min(limit, cells.get(cell, limit))
-        return cells
-
     def folded(self, lattice: Array) -> Mask:
         """Cells that fold where plain sampling does not, shape (cells,)."""
         return turned(self._oriented(corner_values(lattice)), self._upright, _FLAT)
@@ -322,16 +292,12 @@ class Watch:
         """Return what is watched of a set under a reader, and its errors by plain sampling."""
         name, reader = job
         audited = self._sets[name]
-        code = audited.code if self.shaper is None else self.shaper.forward(audited.code)
         error = self._seen(audited, self.plain, reader)
-        unshaped = None
-        if self._unshaped is not None:
-            unshaped = audited.delta_e_2000(audited.read(self._unshaped, reader))
-        tail = _Tail(error.copy(), unshaped)
-        return _Watched(name, audited, cell_of(code, self.across), reader, tail), error
+        tail = _Tail(error.copy())
+        return _Watched(name, audited, cell_of(audited.code, self.across), reader, tail), error
 
     def _seen(self, audited: Audited, lattice: Array, reader: Reader) -> Array:
-        return audited.delta_e_2000(audited.read(lattice, reader, self.shaper))
+        return audited.delta_e_2000(audited.read(lattice, reader))
 
 
 class Summits:
@@ -377,7 +343,7 @@ class Summits:
         """Return the worst places of the worst cells and their Delta E 2000."""
 
         def error(audited: Audited) -> Array:
-            return audited.delta_e_2000(audited.read(lattice, reader, self._watch.shaper))
+            return audited.delta_e_2000(audited.read(lattice, reader))
 
         errors = error(self._audited).reshape(self._places.shape[:2])
         best = np.argsort(-errors.max(axis=1), kind="stable")[:_CLIMBERS]
@@ -392,9 +358,7 @@ class Summits:
         )
 
     def _asked(self, place: Array) -> Audited:
-        shaper = self._watch.shaper
-        code = place if shaper is None else shaper.inverse(place)
-        return Audited(code, self._exact(code), self._light)
+        return Audited(place, self._exact(place), self._light)
 
 
 def held_back(fitted: Array, watch: Watch, summits: Summits) -> tuple[Array, float]:

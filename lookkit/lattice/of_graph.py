@@ -13,12 +13,10 @@ from lookkit.accuracy.certificate import Certificate, certify
 from lookkit.accuracy.interpolate import READERS
 from lookkit.accuracy.samples import CodeSpace, SetName
 from lookkit.accuracy.sampling import sample
-from lookkit.accuracy.shaper import Shaper
 from lookkit.accuracy.truth import Exact, Light, steady
 from lookkit.evaluate import Runner, evaluate
 from lookkit.graph import Decoding
 from lookkit.lattice.fit import fit_lattice
-from lookkit.lattice.shaper_fit import fit_with_shaper
 from lookkit.nodes.base import Op
 from lookkit.progress import Progress, silent
 from lookkit.recipe.model import Budget
@@ -71,26 +69,10 @@ class Baking:
         how = (self.quick or self.exact, self.space, self.light, size)
         return fit_lattice(*how, audited=self.audited, progress=progress).lattice
 
-    def bake_with_shaper(self, size: int, progress: Progress = silent) -> tuple[Shaper, Array]:
-        """Return a fitted shaper and the lattice of `size` points fitted behind it.
-
-        For CLF, which has a place for both; a plain .cube has none for the shaper.
-        """
-        fit = fit_with_shaper(
-            self.quick or self.exact, self.space, self.light, size, audited=self.audited,
-            progress=progress,
-        )  # fmt: skip
-        assert fit.shaper is not None
-        return fit.shaper, fit.lattice
-
-    def certify(
-        self, lattice: Array, progress: Progress = silent, *, shaper: Shaper | None = None
-    ) -> Certificate:
-        """Measure a lattice, and the shaper before it, that were read back from their file."""
+    def certify(self, lattice: Array, progress: Progress = silent) -> Certificate:
+        """Measure a lattice that was read back from its file."""
         how = (self.exact, self.space, self.light)
-        return certify(
-            lattice, shaper, *how, audited=self.audited, quick=self.quick, progress=progress
-        )
+        return certify(lattice, *how, audited=self.audited, quick=self.quick, progress=progress)
 
 
 def light_of(output: Output) -> Light:

@@ -12,7 +12,6 @@ from lookkit.accuracy.audit import Audited
 from lookkit.accuracy.interpolate import Reader
 from lookkit.accuracy.samples import CodeSpace, SetName
 from lookkit.accuracy.sampling import CORNERS, Floats, corner_values, sample, sample_cells
-from lookkit.accuracy.shaper import Shaper
 from lookkit.accuracy.truth import Exact, Light, at_once
 from lookkit.accuracy.visibility import visibility
 from lookkit.lattice.axis import fit_axis
@@ -58,23 +57,21 @@ class Problem:
         light: Light,
         size: int,
         readers: tuple[Reader, ...],
-        shaper: Shaper | None,
     ) -> None:
-        self.size, self.readers, self.shaper = size, readers, shaper
-        self.plain = sample(exact, size, shaper)
-        self.unshaped = None if shaper is None else sample(exact, size)
-        self.cells = sample_cells(exact, size, _PLACES, shaper)
+        self.size, self.readers = size, readers
+        self.plain = sample(exact, size)
+        self.cells = sample_cells(exact, size, _PLACES)
         inside = self.cells.signal.mean(axis=0, dtype=np.float64).T
         self.metric = visibility(inside, light)
         diagonal = np.arange(size)
         self.start = self.plain.copy()
         self.start[diagonal, diagonal, diagonal] = fit_axis(
-            exact, light, self.plain[diagonal, diagonal, diagonal], shaper
+            exact, light, self.plain[diagonal, diagonal, diagonal]
         )
         self.lowest, self.highest = self.plain.copy(), self.plain.copy()
         self.low, self.high = self._bounds()
-        self.ramp = Ramp(exact, light, self.plain, shaper, self.metric)
-        self.counted = counted(exact, space, light, shaper, self.cells, self.metric)
+        self.ramp = Ramp(exact, light, self.plain, self.metric)
+        self.counted = counted(exact, space, light, self.cells, self.metric)
         corners = corner_values(self.plain)
         begun = corner_values(self.start)
         at_once(lambda one: one.begin(readers, corners, begun), self.counted)
@@ -140,9 +137,7 @@ class Problem:
 
     def watch(self, sets: Mapping[SetName, Audited]) -> Watch:
         """Return what tells where a lattice is worse than plain sampling."""
-        return Watch(
-            self.plain, self.cells, self.metric, sets, self.readers, self.shaper, self.unshaped
-        )
+        return Watch(self.plain, self.cells, self.metric, sets, self.readers)
 
     def _heed(self, lattice: Array) -> None:
         corners = corner_values(lattice)

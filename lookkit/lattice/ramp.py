@@ -12,7 +12,6 @@ from typing import Final
 import numpy as np
 
 from lookkit.accuracy.sampling import CORNERS, Floats, corner_values, corner_weights
-from lookkit.accuracy.shaper import Shaper
 from lookkit.accuracy.truth import Exact, Light
 from lookkit.lattice.equations import products
 from lookkit.spaces.working import Array
@@ -40,15 +39,13 @@ _TWO_STEPS: Final = tuple(corner for corner in CORNERS if sum(corner) == 2)
 class Ramp:
     """Eight exact greys in each diagonal cell, and how a lattice reads them."""
 
-    def __init__(
-        self, exact: Exact, light: Light, plain: Array, shaper: Shaper | None, metric: Floats
-    ) -> None:
+    def __init__(self, exact: Exact, light: Light, plain: Array, metric: Floats) -> None:
         across = plain.shape[0] - 1
         step = np.arange(across)
         self.cells = step * (across * across + across + 1)
         self._share = corner_weights(_PLACES, "trilinear")
         place = (step[None, :, None] + _PLACES[:, None]) / across
-        wanted = exact(place if shaper is None else shaper.inverse(place))
+        wanted = exact(place)
         self._wanted = wanted.transpose(0, 2, 1).astype(np.float32)
         # Undoes the metric, so that a tint weighs the same in dark and in light.
         mean = metric.mean()

@@ -227,9 +227,7 @@ class Budget(Table):
     saturated_emitters: float = Field(default=6.0, gt=0.0, description="99 % of coloured lights")
 
 
-FormatName = Literal[
-    "cube", "config", "clf", "clf-chain", "clf-lattice", "cdl", "stills", "aces", "amf", "report"
-]
+FormatName = Literal["cube", "config", "clf", "clf-chain", "cdl", "stills", "aces", "amf", "report"]
 
 
 class Deliver(Table):

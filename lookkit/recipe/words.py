@@ -32,6 +32,11 @@ FORMER_KINDS = {
 }
 """Kinds of earlier versions, and what to write now."""
 
+_FORMER_FORMATS = {
+    "clf-lattice": "'clf-chain', each whole way as CLF; curves before a lattice were taken out",
+}
+"""Formats of earlier versions, and what to write now."""
+
 _TYPES = {
     "float_type": "a number",
     "int_type": "a whole number",
@@ -129,7 +134,7 @@ def _words(detail: dict[str, Any], path: KeyPath, model: type[Table]) -> tuple[s
         key, words = _BOUNDS[kind]
         return shown, f"{words} {context[key]:g}"
     if kind == "literal_error":
-        return shown, context["expected"]
+        return shown, _FORMER_FORMATS.get(str(value), context["expected"])
     if kind in ("too_short", "too_long"):
         wanted = context.get("min_length") or context.get("max_length")
         return f"{shown} ({context['actual_length']} values)", f"{wanted} values"

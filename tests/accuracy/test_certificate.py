@@ -14,7 +14,6 @@ from lookkit.accuracy.sampling import grid, sample
 from lookkit.accuracy.search import probe, worst_places
 from lookkit.accuracy.truth import Light, steady
 from lookkit.lattice.of_graph import exceeded
-from lookkit.lattice.spacing import shaper_of
 from lookkit.recipe.model import Budget
 from tests.lattice.graphs import LOGC4, aces, mild, print_slog3
 
@@ -28,9 +27,9 @@ def identity(code):
     return np.asarray(code)
 
 
-def of(graph, size=9, shaper=None):
-    lattice = sample(steady(graph.exact), size, shaper)
-    return certify(lattice, shaper, graph.exact, graph.codespace, graph.light)
+def of(graph, size=9):
+    lattice = sample(steady(graph.exact), size)
+    return certify(lattice, graph.exact, graph.codespace, graph.light)
 
 
 @pytest.fixture(scope="module")
@@ -39,7 +38,7 @@ def printed():
 
 
 def test_a_perfect_lattice_has_a_clean_certificate():
-    certificate = certify(grid(9), None, identity, PLAIN, POWER)
+    certificate = certify(grid(9), identity, PLAIN, POWER)
     assert certificate.folds == 0
     for reading in map(certificate.reading, READERS):
         assert reading.maximum < 1e-3
@@ -105,7 +104,7 @@ def test_worst_colours_are_true_different_and_in_order(printed):
 def test_a_fault_at_one_point_is_found_and_placed():
     lattice = grid(17)
     lattice[3, 12, 5] += [0.2, 0.0, 0.0]
-    certificate = certify(lattice, None, identity, PLAIN, POWER)
+    certificate = certify(lattice, identity, PLAIN, POWER)
     for reading in certificate.readings:
         np.testing.assert_allclose(reading.worst[0].code, np.array([3, 12, 5]) / 16, atol=0.01)
     assert certificate.folds > 0
@@ -115,7 +114,7 @@ def test_a_tinted_axis_and_a_falling_ramp_are_reported():
     lattice = grid(9)
     lattice[4, 4, 4] += [10.0 / 1023.0, 0.0, 0.0]
     lattice[6, 6, 6] = lattice[5, 5, 5] - 0.05
-    ramp = certify(lattice, None, identity, PLAIN, POWER).reading("tetrahedral").ramp
+    ramp = certify(lattice, identity, PLAIN, POWER).reading("tetrahedral").ramp
     assert not ramp.monotone
     assert ramp.fall > 0.0
     assert ramp.tint == pytest.approx(10.0, abs=0.1)
@@ -125,7 +124,7 @@ def test_clipping_is_told_face_by_face():
     def hot(code):
         return np.clip(code * [2.0, 1.0, 0.5], 0.0, 1.0)
 
-    faces = certify(sample(hot, 9), None, hot, PLAIN, POWER).clipped_faces
+    faces = certify(sample(hot, 9), hot, PLAIN, POWER).clipped_faces
     assert faces["red 1"] == 1.0
     assert faces["red 0"] == 1.0
     assert faces["green 1"] == 1.0
@@ -144,27 +143,13 @@ def test_banding_grows_when_the_lattice_is_coarse():
     assert [band.bits for band in fine.readings[0].banding] == [8, 10]
 
 
-def test_a_shaper_is_read_before_the_lattice():
-    graph, shaper = mild(), shaper_of(np.array([-0.5, 0.5, 0.0]))
-    with_shaper = of(graph, 17, shaper)
-    without = certify(
-        sample(steady(graph.exact), 17, shaper), None, graph.exact, graph.codespace, graph.light
-    )
-    mean = {
-        one: certificate.reading("tetrahedral").sets["image-like"].delta_e_2000.mean
-        for one, certificate in (("with", with_shaper), ("without", without))
-    }
-    assert with_shaper.shaped
-    assert mean["with"] < 0.2 * mean["without"]
-
-
 def test_a_graphics_processor_reads_in_steps_and_the_report_says_so():
     # Source: CUDA C Programming Guide, linear filtering: 8 bits of fraction, so that 256 places
     # lie between two points.
     code = np.linspace(0.0, 1.0, 4096)
     read = interpolate(grid(9), np.repeat(code[:, None], 3, axis=1), "gpu")[:, 0]
     np.testing.assert_allclose(read * 8 * 256, np.rint(code * 8 * 256), atol=1e-9)
-    certificate = certify(grid(9), None, identity, PLAIN, POWER)
+    certificate = certify(grid(9), identity, PLAIN, POWER)
     reading = certificate.reading("gpu")
     # Half a step of 1/256 of a cell of 1/8.
     half = 1023.0 / (2 * 256 * 8)
@@ -176,7 +161,7 @@ def test_a_graphics_processor_reads_in_steps_and_the_report_says_so():
 def test_hues_and_stops_of_the_worst_colours_make_sense():
     lattice = grid(17)
     lattice[16, 0, 0] -= [0.3, 0.0, 0.0]
-    worst = certify(lattice, None, identity, PLAIN, Light(
+    worst = certify(lattice, identity, PLAIN, Light(
         xyz=lambda s: 100.0 * np.maximum(s, 0.0) ** 2.2
         @ np.array([[0.4124, 0.2126, 0.0193], [0.3576, 0.7152, 0.1192], [0.1805, 0.0722, 0.9505]])
     )).readings[0].worst[0]  # fmt: skip
@@ -221,9 +206,7 @@ def test_text_is_readable(printed):
 
 def test_a_reading_that_was_not_made_is_refused():
     graph = mild()
-    one = certify(
-        sample(graph.exact, 5), None, graph.exact, graph.codespace, graph.light, ["trilinear"]
-    )
+    one = certify(sample(graph.exact, 5), graph.exact, graph.codespace, graph.light, ["trilinear"])
     with pytest.raises(KeyError):
         one.reading("tetrahedral")
 

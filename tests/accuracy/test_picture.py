@@ -16,7 +16,7 @@ pytest.importorskip("matplotlib")
 def certificate():
     graph = mild()
     lattice = sample(steady(graph.exact), 9)
-    return certify(lattice, None, graph.exact, graph.codespace, graph.light)
+    return certify(lattice, graph.exact, graph.codespace, graph.light)
 
 
 @pytest.fixture(scope="module")

@@ -68,7 +68,6 @@ def main() -> int:
         setattr(Baking, name, measured)
 
     timed("bake")
-    timed("bake_with_shaper")
     timed("certify")
     last = [time.perf_counter(), ""]
 
@@ -87,8 +86,7 @@ def main() -> int:
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     for name, seconds in by_job.most_common():
         print(f"{name or 'start':10} {seconds:7.1f} s")
-    print(f"fits {fits['bake']:.1f} s, behind shapers {fits['bake_with_shaper']:.1f} s, ", end="")
-    print(f"certificates {fits['certify']:.1f} s, whole {whole:.1f} s")
+    print(f"fits {fits['bake']:.1f} s, certificates {fits['certify']:.1f} s, whole {whole:.1f} s")
     print(f"ratio {whole / alone:.2f} (at most {RATIO})")
     print(f"peak memory {peak:.0f} MB (at most {MEGABYTES})")
     print(f"{count} files, {size / 1e6:.0f} MB")

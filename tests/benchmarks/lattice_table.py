@@ -1,6 +1,6 @@
 """What fitting gains over sampling the same graph at the same points: the table.
 
-    python tests/benchmarks/lattice_table.py [--size 33] [--no-shaper] [--no-times]
+    python tests/benchmarks/lattice_table.py [--size 33] [--no-times]
 
 Fresh colours that no fit has seen, medians of three draws. Every figure is fitted / sampled,
 Delta E 2000; below 1 the fitted lattice is closer. Then times and peak memory.
@@ -27,7 +27,6 @@ from lookkit.accuracy.audit import Audited, audit
 from lookkit.accuracy.interpolate import READERS, Reader, interpolate
 from lookkit.accuracy.sampling import sample
 from lookkit.accuracy.search import Probe, probe, worst_places
-from lookkit.accuracy.shaper import Shaper
 from lookkit.accuracy.truth import steady
 from lookkit.lattice.of_graph import Baking
 from lookkit.spaces.working import Array
@@ -52,7 +51,6 @@ ROWS: Final = (
     ("over range 99.9 %", "over-range", "p99.9", None, None),
     ("true maximum", "", "max", (1.0, 1.0), (1.05, 1.05)),
 )
-CLF_ROWS: Final = {"image-like 99.9 %": (0.45, 0.60)}
 FIGURES: Final[dict[str, Callable[[Array], float]]] = {
     "mean": lambda error: float(error.mean()),
     "p99": lambda error: float(np.quantile(error, 0.99)),
@@ -64,10 +62,7 @@ Draws = list[Mapping[str, Audited]]
 Ratios = dict[tuple[str, Reader], float]
 
 
-def ratios(
-    source: Baking, draws: Draws, probed: tuple[Probe, Probe], plain: Array, lattice: Array,
-    shaper: Shaper | None,
-) -> Ratios:  # fmt: skip
+def ratios(source: Baking, draws: Draws, probed: Probe, plain: Array, lattice: Array) -> Ratios:
     """Return fitted / sampled of every row and reader."""
     exact = steady(source.exact)
     found = {}
@@ -75,11 +70,8 @@ def ratios(
         for words, name, figure, _, _ in ROWS:
             if not name:
                 tops = [
-                    worst_places(one, reader, exact, source.light, asked, before)[1][0]
-                    for one, asked, before in (
-                        (plain, probed[0], None),
-                        (lattice, probed[1], shaper),
-                    )
+                    worst_places(one, reader, exact, source.light, probed)[1][0]
+                    for one in (plain, lattice)
                 ]
                 found[words, reader] = tops[1] / tops[0]
                 continue
@@ -87,27 +79,26 @@ def ratios(
             for sets in draws:
                 one = sets[name]
                 before = FIGURES[figure](one.delta_e_2000(one.read(plain, reader)))
-                after = FIGURES[figure](one.delta_e_2000(one.read(lattice, reader, shaper)))
+                after = FIGURES[figure](one.delta_e_2000(one.read(lattice, reader)))
                 parts.append(after / before)
             found[words, reader] = statistics.median(parts)
     return found
 
 
-def tints(source: Baking, lattice: Array, shaper: Shaper | None) -> list[str]:
+def tints(source: Baking, lattice: Array) -> list[str]:
     """Return the tint of the ramp under each reader, in 10-bit codes."""
     out = []
     for reader in READERS:
 
         def read(code: Array, reader: Reader = reader) -> Array:
-            at = code if shaper is None else shaper.forward(code)
-            return interpolate(lattice, at, reader)
+            return interpolate(lattice, code, reader)
 
         ramp = facts.ramp(read, source.exact)
         out.append(f"{ramp.tint:.2f}{'' if ramp.monotone else ' falls'}")
     return out
 
 
-def table(title: str, found: dict[str, Ratios], wanted: bool) -> None:
+def table(title: str, found: dict[str, Ratios]) -> None:
     """Print one table, a column for each graph."""
     print(f"\n{title}\n{'':26}" + "".join(f"{name:>20}" for name in found) + f"{'median':>16}")
     for words, _, _, on_print, at_median in ROWS:
@@ -120,17 +111,14 @@ def table(title: str, found: dict[str, Ratios], wanted: bool) -> None:
             rest = [ratio[words, reader] for name, ratio in found.items() if "print" not in name]
             medians.append(statistics.median([max(prints), *rest]))
         limits = ""
-        if wanted and on_print is not None:
+        if on_print is not None:
             limits = f"   print <= {on_print}, median <= {at_median}"
-        if not wanted and words in CLF_ROWS:
-            limits = f"   print <= {CLF_ROWS[words][0]}, median <= {CLF_ROWS[words][1]}"
         print(f"{words:26}{cells}{medians[0]:10.3f} {medians[1]:5.3f}{limits}")
 
 
-def compare(size: int, with_shaper: bool) -> None:
-    """Print the tables."""
+def compare(size: int) -> None:
+    """Print the table."""
     fitted: dict[str, Ratios] = {}
-    shaped: dict[str, Ratios] = {}
     for name, made in GRAPHS.items():
         source = made()
         exact = steady(source.exact)
@@ -138,18 +126,11 @@ def compare(size: int, with_shaper: bool) -> None:
         plain = sample(exact, size)
         lattice = np.round(source.bake(size, fit=True), 8)
         probed = probe(exact, source.light, size)
-        fitted[name] = ratios(source, draws, (probed, probed), plain, lattice, None)
-        line = f"{name}: tint {' / '.join(tints(source, plain, None))} codes sampled"
-        line += f", {' / '.join(tints(source, lattice, None))} fitted"
-        if with_shaper:
-            shaper, lattice = source.bake_with_shaper(size)
-            asked = probe(exact, source.light, size, shaper)
-            shaped[name] = ratios(source, draws, (probed, asked), plain, lattice, shaper)
-            line += f", {' / '.join(tints(source, lattice, shaper))} behind a shaper"
+        fitted[name] = ratios(source, draws, probed, plain, lattice)
+        line = f"{name}: tint {' / '.join(tints(source, plain))} codes sampled"
+        line += f", {' / '.join(tints(source, lattice))} fitted"
         print(line, flush=True)
-    table(f"fitted / sampled, {size} points: tetrahedral, trilinear", fitted, True)
-    if shaped:
-        table(f"fitted shaper and lattice / sampled, {size} points", shaped, False)
+    table(f"fitted / sampled, {size} points: tetrahedral, trilinear", fitted)
 
 
 def one_time(what: str, size: int) -> None:
@@ -157,7 +138,6 @@ def one_time(what: str, size: int) -> None:
     source = GRAPHS[next(iter(GRAPHS))]()
     jobs: dict[str, Callable[[], object]] = {
         "fit": lambda: source.bake(size, fit=True),
-        "shaper": lambda: source.bake_with_shaper(size),
     }
     if what == "certificate":
         lattice = source.bake(size, fit=False)
@@ -177,10 +157,10 @@ def times() -> None:
     print("\nseconds on this machine, and peak memory of the process")
     for what, size, wanted in (
         ("fit", 17, ""), ("fit", 33, "at most 2 s"), ("fit", 65, "at most 20 s, 1.2 GB"),
-        ("certificate", 33, "at most 1.5 s"), ("certificate", 65, ""), ("shaper", 33, ""),
+        ("certificate", 33, "at most 1.5 s"), ("certificate", 65, ""),
     ):  # fmt: skip
         runs = []
-        for _ in range(1 if size == 65 or what == "shaper" else 3):
+        for _ in range(1 if size == 65 else 3):
             command = [sys.executable, __file__, "--one", what, "--size", str(size)]
             text = subprocess.run(command, check=True, capture_output=True, text=True).stdout
             runs.append([float(part) for part in text.split()])
@@ -195,14 +175,13 @@ def main() -> None:
     """Parse the command line."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--size", type=int, default=33)
-    parser.add_argument("--no-shaper", action="store_true")
     parser.add_argument("--no-times", action="store_true")
     parser.add_argument("--one", help=argparse.SUPPRESS)
     given = parser.parse_args()
     if given.one:
         one_time(given.one, given.size)
         return
-    compare(given.size, not given.no_shaper)
+    compare(given.size)
     if not given.no_times:
         times()
 

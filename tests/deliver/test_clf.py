@@ -20,9 +20,8 @@ from lookkit.evaluate import evaluate
 from lookkit.graph import InputTransform, OutputTransform
 from lookkit.look import Look, shipped_looks
 from lookkit.lutfile.clf import scan_clf
-from lookkit.lutfile.clf_lattice import clf_of_lattice
 from lookkit.lutfile.clf_write import NAMESPACES, Clf, ClfHead
-from lookkit.ocio import library
+from lookkit.ocio import lattice_transform, library
 from lookkit.recipe.load import parse_recipe
 from lookkit.spaces.encodings import encodings
 from lookkit.spaces.outputs import outputs
@@ -260,7 +259,7 @@ def test_everybody_opens_a_file_as_it_is(plain, mixed, tmp_path):
 
 def test_numbers_are_as_short_as_they_are(tmp_path):
     lattice = np.array([0.0, 0.25, 1.0, -0.5, 12.0, 1e-7, 0.1, 1.5]).repeat(3).reshape(2, 2, 2, 3)
-    text = clf_of_lattice(lattice).text(ClfHead("x", "a", "b"))
+    text = Clf([lattice_transform(lattice)]).text(ClfHead("x", "a", "b"))
     rows = text.partition("<Array")[2].partition(">")[2].partition("<")[0].split("\n")[1:9]
     assert rows[:4] == ["0 0 0", ".25 .25 .25", "1 1 1", "-.5 -.5 -.5"]
     assert rows[4:] == ["12 12 12", "1e-07 1e-07 1e-07", ".1 .1 .1", "1.5 1.5 1.5"]

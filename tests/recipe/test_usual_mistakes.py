@@ -24,6 +24,9 @@ MISTAKES = {
     "typographic quotes": (
         BASE.replace('"Plain"', "\u201cPlain\u201d"), 2, 'straight ones: name = "Plain"'
     ),
+    "a format of an earlier version": (
+        BASE + '[deliver]\nformats = ["clf-lattice"]\n', 8, "'clf-chain', each whole way"
+    ),
     "JSON": ('{"schema": 1, "name": "x"}', 1, "this is JSON"),
     "a key twice": (BASE.replace("[cam", 'name = "y"\n[cam'), 3, "given again, first in line 2"),
     "a table twice": (BASE + '[cameras.A]\nencoding = "sRGB"\n', 7, "first in line 3"),

@@ -76,9 +76,6 @@ def promised(look: Look) -> Iterator[Promise]:
     if "clf-chain" in formats:
         for file in clf.chain_files(look):
             yield "clf-chain", file.part, file.camera, file.output, file.scene
-    if "clf-lattice" in formats:
-        for camera, output, scene in cube.chains(look):
-            yield "clf-lattice", "chain", camera, output, scene
     if "cdl" in formats:
         for change in changes(look):
             yield "cdl", f"cdl-{change.part}", None, None, change.scene
