@@ -178,12 +178,6 @@ class Certificate:
         """Return the certificate as JSON text, ending in a newline."""
         return json.dumps(self.to_dict(), indent=1) + "\n"
 
-    def to_text(self) -> str:
-        """Return the certificate as text for people."""
-        from lookkit.accuracy.text import certificate_text
-
-        return certificate_text(self)
-
 
 def certify(
     lattice: Array,

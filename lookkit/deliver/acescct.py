@@ -14,7 +14,7 @@ import numpy as np
 
 from lookkit.accuracy.samples import CodeSpace
 from lookkit.accuracy.truth import Light
-from lookkit.deliver.cube import DECIMALS
+from lookkit.deliver.written import LATTICE_DECIMALS
 from lookkit.evaluate import evaluate
 from lookkit.lattice.of_graph import Baking
 from lookkit.lutfile.cube import read_cube, write_cube
@@ -89,7 +89,7 @@ def write_lattice(
         "ACEScct in and out, 0-1 = light of -0.0069 to 222.9; beyond is held",
         "for viewing and finishing; not an exposure meter",
     )
-    write_cube(path, made, title=title, comments=told, decimals=DECIMALS)
+    write_cube(path, made, title=title, comments=told, decimals=LATTICE_DECIMALS)
     found = read_cube(path).lattice
     assert found is not None
     return found.values

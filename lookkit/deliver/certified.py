@@ -9,6 +9,7 @@ from typing import Any
 
 from lookkit.accuracy.certificate import Certificate
 from lookkit.accuracy.interpolate import READERS
+from lookkit.accuracy.text import certificate_text
 from lookkit.errors import LookkitError
 from lookkit.files import write_beside
 from lookkit.lattice.of_graph import Baking, exceeded
@@ -53,7 +54,7 @@ def held_to_budget(deliver: Deliver, certificate: Certificate, path: Path) -> tu
     over = exceeded(certificate, deliver.limits)
     if over and deliver.budget is not None:
         raise LookkitError("\n".join(f"{path.name}: {one}" for one in over))
-    for suffix, text in ((".json", certificate.to_json()), (".txt", certificate.to_text())):
+    for suffix, text in ((".json", certificate.to_json()), (".txt", certificate_text(certificate))):
         with write_beside(path.with_name(path.name + suffix)) as beside:
             beside.write_text(text, encoding="utf-8")
     return tuple(over)

@@ -10,7 +10,7 @@ from lookkit.accuracy.certificate import Certificate
 from lookkit.accuracy.picture import draw_certificate
 from lookkit.deliver.certified import accuracy_figures, accuracy_lines, held_to_budget
 from lookkit.deliver.names import chain_stem, codes_of, signal_of
-from lookkit.deliver.written import Job, Written
+from lookkit.deliver.written import LATTICE_DECIMALS, Job, Written
 from lookkit.errors import InputError, LookkitError
 from lookkit.files import safe_name
 from lookkit.lattice.of_graph import Baking, exceeded
@@ -22,7 +22,6 @@ from lookkit.version import __version__
 if TYPE_CHECKING:
     from lookkit.look import Look
 
-DECIMALS: Final = 7
 SIZES: Final = (17, 33, 65)
 Size = Literal[17, 33, 65, "auto"]
 
@@ -120,7 +119,7 @@ def write_look_cube(
         path = target or folder / cube_name(look, camera, output, number, scene)
         made = source.bake(number, fit=deliver.fit, progress=progress)
         title, comments = head(look, camera, output, scene)
-        write_cube(path, made, title=title, comments=comments, decimals=DECIMALS)
+        write_cube(path, made, title=title, comments=comments, decimals=LATTICE_DECIMALS)
         if not deliver.certify and size != "auto":
             return Baked(path, number, None)
         certificate = source.certify(_written(path), progress)

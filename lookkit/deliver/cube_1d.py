@@ -16,7 +16,7 @@ import numpy as np
 from lookkit.accuracy.truth import Exact
 from lookkit.deliver import acescct
 from lookkit.deliver.names import chain_stem, codes_of, look_stem, shown_look, signal_of
-from lookkit.deliver.written import Job, Written
+from lookkit.deliver.written import CURVE_DECIMALS, Job, Written
 from lookkit.evaluate import evaluate
 from lookkit.files import safe_name
 from lookkit.lutfile.cube import write_cube_1d
@@ -26,7 +26,6 @@ from lookkit.version import __version__
 if TYPE_CHECKING:
     from lookkit.look import Look
 
-DECIMALS: Final = 8
 SIZE: Final = 4096
 _PROBES: Final = 512
 _SAME: Final = 1e-9
@@ -55,7 +54,7 @@ def write_curves(
     largest = _CODES * float(np.abs(0.5 * (table[1:] + table[:-1]) - between).max())
     told = f"each channel by itself; between rows off by up to {largest:.2g} ten-bit codes"
     comments = (f"takes: {takes}", f"gives: {gives}", told, *more)
-    write_cube_1d(path, table, title=title, comments=comments, decimals=DECIMALS)
+    write_cube_1d(path, table, title=title, comments=comments, decimals=CURVE_DECIMALS)
     return largest, told
 
 

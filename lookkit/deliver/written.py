@@ -7,6 +7,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
 
+LATTICE_DECIMALS: Final = 7
+CURVE_DECIMALS: Final = 8
+"""Decimals of a .cube's numbers."""
 SOURCE: Final = "source"
 """The part of files that the recipe takes: they are held against the manifest alone."""
 

@@ -21,7 +21,7 @@ from lookkit.kernel.record import kernels
 HERE: Final = Path(__file__).parent
 PACKAGE: Final = HERE.parent
 MODULES: Final = (
-    "lookkit.nodes", "lookkit.spaces.curves", "lookkit.spaces.outputs", "lookkit.graph",
+    "lookkit.nodes", "lookkit.spaces.curves", "lookkit.spaces.output", "lookkit.graph",
     "lookkit.matchfile.steps",
 )  # fmt: skip
 """What is imported so that every formula is known."""
@@ -51,7 +51,7 @@ def _sources() -> list[Path]:
     listed += [HERE / "record.py", HERE / "build.py"]
     for folder in ("nodes", "spaces/curves", "matchfile"):
         listed += (PACKAGE / folder).glob("*.py")
-    names = ("oklab.py", "level.py", "encodings.py", "outputs.py")
+    names = ("oklab.py", "level.py", "encoding.py", "output.py")
     listed += [PACKAGE / "graph.py", *[PACKAGE / "spaces" / name for name in names]]
     return sorted(listed)
 

@@ -23,7 +23,7 @@ from lookkit.matchfile.curve import camera_curve
 from lookkit.matchfile.model import LightMatch, MatchFile, ToneCurve
 from lookkit.matchfile.roots import Staged, match_colours
 from lookkit.nodes.base import Matrix, evaluated, matrix_transform
-from lookkit.spaces.encodings import camera_light
+from lookkit.spaces.encoding import camera_light
 from lookkit.spaces.working import Array, OcioTransform, State, as_pixels
 
 LOWEST, HIGHEST = -0.25, 1.25

@@ -18,8 +18,8 @@ from lookkit.errors import InputError, expected_one_of
 from lookkit.spaces import ranges
 from lookkit.spaces.curves import DISPLAY_FAMILIES, FAMILIES, Curve, Linear
 from lookkit.spaces.data import shipped_table
-from lookkit.spaces.encodings import Encoding, Rows
-from lookkit.spaces.outputs import Output
+from lookkit.spaces.encoding import Encoding, Rows
+from lookkit.spaces.output import Output
 from lookkit.spaces.primaries import ADAPTATIONS, AP0, Adaptation, Primaries, from_xyz_matrix
 
 Keys = tuple[str | int, ...]

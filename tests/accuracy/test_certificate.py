@@ -12,6 +12,7 @@ from lookkit.accuracy.interpolate import READERS, interpolate
 from lookkit.accuracy.samples import SET_SIZES, CodeSpace
 from lookkit.accuracy.sampling import grid, sample
 from lookkit.accuracy.search import probe, worst_places
+from lookkit.accuracy.text import certificate_text
 from lookkit.accuracy.truth import Light, steady
 from lookkit.lattice.of_graph import exceeded
 from lookkit.recipe.model import Budget
@@ -155,7 +156,7 @@ def test_a_graphics_processor_reads_in_steps_and_the_report_says_so():
     half = 1023.0 / (2 * 256 * 8)
     assert reading.sets["whole-cube"].codes.max == pytest.approx(half, rel=0.01)
     assert reading.ramp.fall < 0.25
-    assert "graphics processor" in certificate.to_text()
+    assert "graphics processor" in certificate_text(certificate)
 
 
 def test_hues_and_stops_of_the_worst_colours_make_sense():
@@ -197,7 +198,7 @@ def test_json_is_plain_and_repeats(printed):
 
 
 def test_text_is_readable(printed):
-    text = printed.to_text()
+    text = certificate_text(printed)
     assert max(map(len, text.splitlines())) <= 120
     for words in ("image-like", "Delta E 2000", "True maximum", "Grey ramp", "Worst colours"):
         assert words in text

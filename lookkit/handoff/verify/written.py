@@ -19,8 +19,9 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any, Final
 
-from lookkit.deliver import amf, clf, cube, cube_1d
+from lookkit.deliver import amf, clf, cube
 from lookkit.deliver.config import CONFIG_NAME, LUTS, write_config
+from lookkit.deliver.written import CURVE_DECIMALS, LATTICE_DECIMALS
 from lookkit.errors import LookkitError
 from lookkit.handoff.verify.listing import Listing, leaves
 from lookkit.handoff.verify.rebuilt import as_dated, unlike
@@ -115,7 +116,7 @@ class _Again:
 
     def _of_cube(self, entry: Mapping[str, Any], path: Path) -> str:
         camera, output, scene = (entry.get(key) for key in ("camera", "output", "scene"))
-        decimals = cube_1d.DECIMALS if path.name.endswith("_1d.cube") else cube.DECIMALS
+        decimals = CURVE_DECIMALS if path.name.endswith("_1d.cube") else LATTICE_DECIMALS
         with path.open("rb") as file:
             lines = file.read(_HEAD).decode("ascii", "replace").splitlines()[:-1]
         numbers = [line.split() for line in lines if line[:1] in "-0123456789"]
