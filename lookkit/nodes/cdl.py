@@ -23,7 +23,7 @@ from pydantic_core import PydanticCustomError
 
 from lookkit.kernel.formula import Call, Planes, Program, formula, triple
 from lookkit.kernel.formula import Triple as KernelTriple
-from lookkit.kernel.maths import Plane, absolute, maximum, unsure, where
+from lookkit.kernel.maths import Plane, absolute, maximum, minimum, unsure, where
 from lookkit.kernel.maths import power as raised_to
 from lookkit.nodes.base import Node, Triple, param
 from lookkit.spaces.encodings import encoding
@@ -43,6 +43,10 @@ class CdlNumbers(NamedTuple):
 
 _LARGE: Final = 1.6
 """Beyond any code of a picture: ACEScct ends at 1.47 (S-2016-001)."""
+_LINE: Final = 0.1553
+"""ACEScct's code where its straight line ends: below it code rises tenfold with light."""
+_APART: Final = 0.6
+"""Codes so far apart are ten stops: what float32 leaves of the darker light is seen in its code."""
 _BRIGHTEST: Final = 1.468
 _MOST: Final = 15.0
 """ACEScct's code of light of 250 stops: what comes after still finds numbers for it."""
@@ -51,6 +55,8 @@ _MOST: Final = 15.0
 @formula()
 def cdl(r: Plane, g: Plane, b: Plane, p: CdlNumbers) -> Planes:
     """Return the no-clamp ASC CDL of code values."""
+    most, least = maximum(maximum(r, g), b), minimum(minimum(r, g), b)
+    unsure(most - maximum(least, _LINE) > _APART)
     r, g, b = (
         _raised(code * p.slope[k] + p.offset[k], p.power[k]) for k, code in enumerate((r, g, b))
     )
