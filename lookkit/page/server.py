@@ -69,8 +69,15 @@ def packed(
 class Page:
     """One recipe with its pictures, and all pages that are open on it."""
 
-    def __init__(self, session: Session, pictures: Sequence[Picture], options: Options) -> None:
+    def __init__(
+        self,
+        session: Session,
+        pictures: Sequence[Picture],
+        options: Options,
+        left_out: Sequence[str] = (),
+    ) -> None:
         self.session = session
+        self.left_out = list(left_out)
         self.pictures = list(pictures)
         self.options = options
         self.shown = Shown(Domain.of(pictures))
@@ -103,7 +110,8 @@ class Page:
 
     def state(self) -> dict[str, Any]:
         """Return everything that a page shows in words."""
-        return state_of(self.session, self.pictures, self.counted, self.output)
+        told = state_of(self.session, self.pictures, self.counted, self.output)
+        return {**told, "leftOut": self.left_out}
 
     async def tell_all(self) -> None:
         """Send the state to every open page."""
@@ -325,9 +333,9 @@ class Visitor:
         """Return the lattices of all pictures' scenes, and which picture has which."""
         if size not in (17, 25, 33):
             raise ValueError(size)
-        scenes = [picture.taken.setting(look) for picture in self.page.pictures]
+        places = [picture.place_in(look) for picture in self.page.pictures]
         return self.page.shown.lattices(
-            look, scenes, self.page.output, size, self.space, moving=moving
+            look, places, self.page.output, size, self.space, moving=moving
         )
 
     async def _say_lattices(
@@ -516,14 +524,15 @@ def opened(
     Raises
     ------
     RecipeError, InputError
-        If the recipe or a frame cannot be used; all problems at once.
+        If the recipe cannot be used, or none of the frames; all problems at once.
     """
     from lookkit.page.pictures import read_pictures
 
     session = Session(recipe)
     if not session.look.outputs:
         raise InputError(f"{recipe}: no outputs, expected at least one")
-    pictures = read_pictures(session.look, files, replace(options), at, progress)
+    pictures, left_out = read_pictures(session.look, files, replace(options), at, progress)
     if not pictures:
-        raise InputError("no frames were found, expected at least one still or clip")
-    return Page(session, pictures, options)
+        none = "no frames were found, expected at least one still or clip"
+        raise InputError("\n".join(left_out or [none]))
+    return Page(session, pictures, options, left_out)

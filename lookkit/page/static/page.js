@@ -394,6 +394,12 @@ function words() {
   $('problems').hidden = !s.problems.length;
   $('problems').replaceChildren(...(s.problems.length ? [make('b', {}, 'The recipe as it is in its file cannot be used; the pictures show the last one that could.'),
     ...s.problems.map((one) => make('p', {}, one.text))] : []));
+  $('left').hidden = !s.leftOut.length;
+  if ($('left').dataset.had !== s.leftOut.join('\n')) {
+    $('left').dataset.had = s.leftOut.join('\n');
+    const many = s.leftOut.length;
+    $('left').replaceChildren(make('summary', {}, many === 1 ? 'one file was left out' : `${many} files were left out`), ...s.leftOut.map((one) => make('p', {}, one)));
+  }
   const select = $('other'), kept = select.value;
   const options = [['', 'nothing'], ['before', 'as recorded'], ...s.takes.map((take) => ['take:' + take.name, `“${take.name}”`])];
   if (JSON.stringify(options) !== select.dataset.had) {
