@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
-from lookkit.coordinates import SceneColours
+from lookkit.coordinates import SHOWN, SceneColours
 from lookkit.errors import InputError, LookkitError
 from lookkit.evaluate import Runner, clean
 from lookkit.graph import serial
@@ -32,7 +32,7 @@ Bytes = npt.NDArray[np.uint8]
 Place = tuple[str, str | None]
 _STEPS = 65535
 _PART = 1 << 16
-_AXES = SceneColours(33)
+_AXES = SceneColours(33, SHOWN)
 _GREY = _AXES.place(np.full(3, 0.18))
 
 
