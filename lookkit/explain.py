@@ -19,7 +19,7 @@ from typing import Annotated, Any, Literal, Union, get_args, get_origin
 from pydantic.fields import FieldInfo
 
 from lookkit.errors import UnknownNameError
-from lookkit.files import write_beside
+from lookkit.files import made_folder, write_beside
 from lookkit.nodes import KINDS, kind_name, only
 from lookkit.nodes.base import Node, Step, Table
 from lookkit.nodes.only import Only
@@ -90,7 +90,7 @@ def page(name: str) -> str:
 
 def write_pages(folder: Path) -> list[Path]:
     """Write the reference pages into `folder`; return their paths."""
-    folder.mkdir(parents=True, exist_ok=True)
+    made_folder(folder)
     written = []
     for name in PAGES:
         path = folder / f"{name}.md"

@@ -8,7 +8,7 @@ import re
 import shutil
 import tempfile
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from lookkit.errors import InputError, LookkitError
@@ -21,7 +21,8 @@ def write_beside(path: Path) -> Iterator[Path]:
     """Give a temporary file beside `path` and move it there when all went well.
 
     An existing `path` is replaced in one step; on any error or interrupt the
-    temporary file is removed and `path` stays as it was.
+    temporary file is removed and `path` stays as it was. What a process that is gone by now left
+    of the same file is cleared first.
 
     Raises
     ------
@@ -31,9 +32,9 @@ def write_beside(path: Path) -> Iterator[Path]:
         If the disk is full or fails while writing.
     """
     try:
-        handle, name = tempfile.mkstemp(
-            prefix=f".{path.stem[:40]}-", suffix=path.suffix, dir=path.parent
-        )
+        _clear_left_over(path.parent, _left_prefix(path.stem))
+        prefix = f"{_left_prefix(path.stem)}{os.getpid()}-"
+        handle, name = tempfile.mkstemp(prefix=prefix, suffix=path.suffix, dir=path.parent)
     except OSError as error:
         raise InputError(f"{path}: cannot be written ({error.strerror})") from error
     os.close(handle)
@@ -46,6 +47,21 @@ def write_beside(path: Path) -> Iterator[Path]:
         raise LookkitError(f"{path}: writing failed ({error.strerror or error})") from error
     finally:
         beside.unlink(missing_ok=True)
+
+
+def made_folder(folder: Path) -> Path:
+    """Return a folder that is there now.
+
+    Raises
+    ------
+    InputError
+        If it cannot be made.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise InputError(f"{folder}: cannot be made ({error.strerror})") from error
+    return folder
 
 
 def check_writable(path: Path) -> None:
@@ -83,8 +99,8 @@ def build_beside(folder: Path) -> Iterator[Path]:
         raise InputError(f"{folder}: exists already, and is left as it is; name another folder")
     try:
         folder.parent.mkdir(parents=True, exist_ok=True)
-        _clear_left_over(folder)
-        prefix = f"{_left_prefix(folder)}{os.getpid()}-"
+        _clear_left_over(folder.parent, _left_prefix(folder.name))
+        prefix = f"{_left_prefix(folder.name)}{os.getpid()}-"
         beside = Path(tempfile.mkdtemp(prefix=prefix, dir=folder.parent))
     except OSError as error:
         raise InputError(f"{folder}: cannot be written ({error.strerror})") from error
@@ -98,18 +114,19 @@ def build_beside(folder: Path) -> Iterator[Path]:
         shutil.rmtree(beside, ignore_errors=True)
 
 
-def _left_prefix(folder: Path) -> str:
-    """Return how the names of temporary folders of this machine begin; their process follows."""
-    return f".{folder.name[:40]}-{safe_name(platform.node())[:20]}-"
+def _left_prefix(name: str) -> str:
+    """Return how the names of what this machine makes beside a name begin; its process follows."""
+    return f".{name[:40]}-{safe_name(platform.node())[:20]}-"
 
 
-def _clear_left_over(folder: Path) -> None:
-    """Remove temporary folders whose process, on this machine, is gone."""
-    prefix = _left_prefix(folder)
-    for path in folder.parent.iterdir():
-        process = path.name.removeprefix(prefix).partition("-")[0]
-        if path.name.startswith(prefix) and process.isdecimal() and not _is_running(int(process)):
-            shutil.rmtree(path, ignore_errors=True)
+def _clear_left_over(place: Path, prefix: str) -> None:
+    """Remove temporary files and folders whose process, on this machine, is gone."""
+    for name in os.listdir(place):
+        process = name.removeprefix(prefix).partition("-")[0]
+        if name.startswith(prefix) and process.isdecimal() and not _is_running(int(process)):
+            shutil.rmtree(place / name, ignore_errors=True)
+            with suppress(OSError):
+                (place / name).unlink(missing_ok=True)
 
 
 def _is_running(process: int) -> bool:

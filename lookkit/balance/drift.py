@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 TOLD: Final = 0.03
 """Stops from which a drift is told."""
 _AGREEING: Final = 0.6
+_WIDTH: Final = 240
 _FIRST_LOOK: Final = (0.0, 0.5, 1.0)
 _CLOSE_LOOK: Final = tuple(np.linspace(0.0, 1.0, 9).tolist())
 
@@ -60,7 +61,7 @@ def drift_of(look: Look, taken: Taken) -> Drift | None:
 
 
 def _measured(look: Look, taken: Taken, shares: tuple[float, ...]) -> Drift | None:
-    views = [view_of(look, taken, one, landmarks=False) for one in shares]
+    views = [view_of(look, taken, one, width=_WIDTH, landmarks=False) for one in shares]
     middle = views[len(views) // 2]
     gains = []
     for view in views:

@@ -36,6 +36,8 @@ AGREEING: Final = 0.25
 """Stops from the centre within which a ratio agrees with it."""
 _RATIO: Final = 0.8
 _TEXTURE: Final = 0.05
+_STILL: Final = 1e-5
+"""Stops: a centre that moves by less has arrived."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -142,10 +144,10 @@ def centre(ratio: Plane, weight: Plane) -> tuple[Array, float]:
     weight
         Shape (n,): less at edges, where a pixel of displacement is a large ratio.
     """
-    ratio = np.asarray(ratio, np.float64)
-    middle = np.median(ratio, axis=0)
+    exact: Array = np.asarray(ratio, np.float64)
+    middle: Array = np.median(exact, axis=0)
     for turn in range(12):
-        apart = np.sqrt(((ratio - middle) ** 2).sum(axis=1))
+        apart = _distance(exact, middle)
         width = max(1.48 * float(np.median(apart)), 0.06)
         # The first rounds see far, for the median may lie between two groups.
         width *= 1.5 if turn < 3 else 1.0
@@ -153,9 +155,16 @@ def centre(ratio: Plane, weight: Plane) -> tuple[Array, float]:
         total = bell.sum()
         if total < 1e-9:
             break
-        middle = (ratio * bell[:, None]).sum(axis=0) / total
-    apart = np.sqrt(((ratio - middle) ** 2).sum(axis=1))
+        before, middle = middle, np.asarray(bell @ exact) / total
+        if turn >= 3 and np.abs(middle - before).max() < _STILL:
+            break
+    apart = _distance(exact, middle)
     return np.asarray(middle, np.float64), float((apart < AGREEING).mean())
+
+
+def _distance(ratio: Array, middle: Array) -> Array:
+    away = ratio - middle
+    return np.asarray(np.sqrt(np.einsum("ij,ij->i", away, away)))
 
 
 def _paired(hero: View, shot: View) -> tuple[Plane, Plane]:

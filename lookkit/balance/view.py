@@ -58,13 +58,17 @@ class View:
         return self.stops.shape[1], self.stops.shape[0]
 
 
-def view_of(look: Look, taken: Taken, share: float = 0.5, *, landmarks: bool = True) -> View:
+def view_of(
+    look: Look, taken: Taken, share: float = 0.5, *, width: int = WIDTH, landmarks: bool = True
+) -> View:
     """Read a frame after its camera's match and the trims of its scene, before those of its shot.
 
     Parameters
     ----------
     share
         Of the length of a clip or a sequence.
+    width
+        Pixels across.
     landmarks
         Look for what can be found again in another shot.
 
@@ -73,7 +77,7 @@ def view_of(look: Look, taken: Taken, share: float = 0.5, *, landmarks: bool = T
     LookkitError
         If it cannot be read, or OpenCV is not installed.
     """
-    code = read_frame(look, taken, share, 2 * WIDTH).code
+    code = read_frame(look, taken, share, 2 * width).code
     step = look.graph.input_transform(taken.camera).encoding
     chain = (*look.graph.camera(taken.camera, taken.scene), *look.graph.trims(taken.scene))
     return made_view(
@@ -81,26 +85,33 @@ def view_of(look: Look, taken: Taken, share: float = 0.5, *, landmarks: bool = T
         Runner(chain),
         display_ready=not (step.scene_linear or step.is_log),
         linear=step.scene_linear,
+        width=width,
         landmarks=landmarks,
     )
 
 
 def made_view(
-    code: Plane, to_light: Runner, *, display_ready: bool, linear: bool, landmarks: bool = True
+    code: Plane,
+    to_light: Runner,
+    *,
+    display_ready: bool,
+    linear: bool,
+    width: int = WIDTH,
+    landmarks: bool = True,
 ) -> View:
     """Return the view of codes, shape (height, width, 3), and what carries them to AP1."""
     cv2 = library()
     high, wide = code.shape[:2]
-    width = min(WIDTH, wide)
+    width = min(width, wide)
     size = (width, max(1, round(high * width / wide)))
-    code = np.ascontiguousarray(np.nan_to_num(code))
+    code = np.ascontiguousarray(code if np.isfinite(code).all() else np.nan_to_num(code))
     clipped = _clipped(code, _SHOULDER if display_ready else np.inf if linear else _NEAR_WHITE)
     light = to_light.run(code)
     small = cv2.resize(light, size, interpolation=cv2.INTER_AREA)
     burnt = cv2.resize(clipped.astype(np.float32), size, interpolation=cv2.INTER_AREA) > 0.01
     cones = np.maximum(small @ TO_CONES.T.astype(np.float32), np.float32(1e-5))
     luminance = small @ AP1.to_xyz()[1].astype(np.float32)
-    dark = cones.min(axis=-1) < _DARK
+    dark = _in_any(cones < _DARK)
     sure = cv2.erode((~burnt & ~dark).astype(np.uint8), np.ones((5, 5), np.uint8)) > 0
     stops = np.log2(np.maximum(luminance, np.float32(2e-3)))
     soft = cv2.GaussianBlur(stops, (0, 0), 2.0)
@@ -124,13 +135,18 @@ def made_view(
     )
 
 
+def _in_any(mask: Mask) -> Mask:
+    """Return where a mask of shape (h, w, 3) holds in a channel."""
+    return np.asarray(mask[..., 0] | mask[..., 1] | mask[..., 2])
+
+
 def _clipped(code: Plane, top: float) -> Mask:
     """Return which pixels are at the end of what the camera records.
 
     A camera's log clips below the end of its codes: where many pixels share a channel's highest
     code, that is its end.
     """
-    found = (code > top).any(axis=-1)
+    found = _in_any(code > top)
     for channel in range(3):
         plane = code[..., channel]
         highest = float(plane.max())

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from lookkit.cli.options import file_options
+from lookkit.cli.progress import printable
 
 if TYPE_CHECKING:
     from lookkit.balance import Balanced
@@ -104,14 +105,14 @@ def command(
     else:
         click.echo(f"{written} of {len(made.shots)} shots have a trim; {count} lines changed")
     for line in made.unread:
-        click.echo(line, err=True)
+        click.echo(printable(line), err=True)
 
 
 def _print(made: Balanced, *, follow: bool) -> None:
     for group in made.groups:
         click.echo(f"{group.scene or 'no scene'}, camera {group.camera}")
         for shot in group.shots:
-            click.echo(f"  {shot.name}: {_said(shot)}")
+            click.echo(f"  {printable(shot.name)}: {_said(shot)}")
             for doubt in shot.doubts:
                 click.echo(f"    beware: {doubt}")
             if shot.drift is not None:
@@ -120,7 +121,7 @@ def _print(made: Balanced, *, follow: bool) -> None:
                     f"    its light changes inside the shot by {shot.drift.stops:.2f} stop ({more})"
                 )
         for line in group.told:
-            click.echo(f"  {line}")
+            click.echo(f"  {printable(line)}")
 
 
 def _said(shot: Shot) -> str:

@@ -91,13 +91,28 @@ def main(args: list[str] | None = None) -> Any:
     except (click.Abort, KeyboardInterrupt):
         interrupted = True
     except LookkitError as error:
-        click.echo(str(error), err=True)
+        click.echo(_on_lines(str(error), args), err=True)
         sys.exit(2 if isinstance(error, InputError) else 1)
     except BrokenPipeError:
         sys.stderr.close()
         sys.exit(1)
+    except OSError as error:
+        # Whatever the system refuses is the place's fault, or the name's.
+        place = f"{error.filename}: " if error.filename else ""
+        click.echo(f"{place}{(error.strerror or str(error)).lower()}", err=True)
+        sys.exit(1)
     if interrupted:
         _leave_at_once()
+
+
+def _on_lines(text: str, args: list[str] | None) -> str:
+    """Return a message with the line ends and the like in names that were given as escapes."""
+    for word in sys.argv[1:] if args is None else map(str, args):
+        if not word.isprintable():
+            from lookkit.cli.progress import printable
+
+            text = text.replace(word, printable(word))
+    return text
 
 
 def _end_like_an_interrupt() -> None:

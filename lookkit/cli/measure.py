@@ -48,7 +48,7 @@ def command(
     A file that was graded anywhere can be measured, whole, as it will be delivered. What
     an excursion means is for the delivery specification to say.
     """
-    from lookkit.cli.progress import shown_progress
+    from lookkit.cli.progress import printable, shown_progress
     from lookkit.errors import InputError, UnknownNameError
     from lookkit.look import load
     from lookkit.media.measure import CAUTION, measure_file
@@ -72,13 +72,14 @@ def command(
         ]  # fmt: skip
     for _, one in found:
         for warning in one.warnings:
-            click.echo(f"warning: {warning}", err=True)
+            click.echo(f"warning: {printable(warning)}", err=True)
     if as_json:
         click.echo(json.dumps({str(path): one.to_dict() for path, one in found}, indent=1))
     else:
         for path, one in found:
             counted = "1 frame" if one.frames == 1 else f"{one.frames} frames"
-            click.echo(f"{path}, {counted}, as {display.name}\n{one.to_text()}\n")
+            place = printable(str(path))
+            click.echo(f"{place}, {counted}, as {display.name}\n{one.to_text()}\n")
         click.echo(CAUTION)
     if target is not None:
         write_measures([(path.name, one) for path, one in found], display, target)

@@ -58,7 +58,7 @@ def command(
     FRAMES are stills, clips, folders and sequences, as of `lookkit sheet`. The page is one
     HTML file that fetches nothing and runs nothing, for screens light and dark and for print.
     """
-    from lookkit.cli.progress import shown_progress
+    from lookkit.cli.progress import printable, shown_progress
     from lookkit.errors import InputError
     from lookkit.look import load
     from lookkit.media.jobs import Options
@@ -87,5 +87,5 @@ def command(
             progress=progress,
         )
     for warning in warnings:
-        click.echo(f"warning: {warning}", err=True)
+        click.echo(f"warning: {printable(warning)}", err=True)
     click.echo(target)

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from lookkit.cli.progress import printable
+
 if TYPE_CHECKING:
     from lookkit.handoff.timeline import Cdl
 
@@ -27,7 +29,7 @@ if TYPE_CHECKING:
     default="look",
     help="What the CDLs stand for: the trims of scene and shot and the look, trims alone, or none.",
 )
-@click.option("--rate", type=float, default=24.0, help="Frames per second of an EDL; default 24.")
+@click.option("--rate", type=float, help="Frames per second of an EDL; default as it counts.")
 @click.option("--leave", is_flag=True, help="Leave events that no pattern fits as they are.")
 def command(
     source: Path,
@@ -36,7 +38,7 @@ def command(
     shots: Path | None,
     output: str | None,
     cdl: Cdl,
-    rate: float,
+    rate: float | None,
     leave: bool,
 ) -> None:
     """When the cut is there: put the look of each shot into the timeline EDIT (.edl or .otio).
@@ -51,6 +53,6 @@ def command(
     )
     click.echo(f"{out}: {done.marked} events")
     for one in done.left:
-        click.echo(f"left as it is: {one}", err=True)
+        click.echo(f"left as it is: {printable(one)}", err=True)
     for one in done.told:
-        click.echo(f"beware: {one}", err=True)
+        click.echo(f"beware: {printable(one)}", err=True)

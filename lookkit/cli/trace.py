@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 
 import click
@@ -12,6 +13,8 @@ def _three(text: str) -> tuple[float, float, float]:
 
     try:
         r, g, b = (float(part) for part in text.split(","))
+        if not all(map(math.isfinite, (r, g, b))):
+            raise ValueError(text)
     except ValueError as error:
         raise InputError(f"{text!r}: expected three numbers, as 0.4,0.4,0.4") from error
     return r, g, b

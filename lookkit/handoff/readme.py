@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Final
 from lookkit.deliver.cube import scenes_of
 from lookkit.deliver.names import camera_stem
 from lookkit.deliver.written import Written
+from lookkit.files import safe_name
 from lookkit.version import __version__
 
 if TYPE_CHECKING:
@@ -37,7 +38,7 @@ RECIPIENTS: Final = {
         "Finishing in ACES",
         "aces/: the look (_lmt) before the ACES 2 output.",
     ),
-    "report": ("Everybody", "report.html: the look in curves and colours; sheet.png: frames."),
+    "report": ("Everybody", "report.html: the look in curves and colours{sheet}."),
     "amf": (
         "Finishing in ACES",
         "*.amf: which files of clf/ make each picture.",
@@ -61,6 +62,7 @@ def readme(look: Look, written: Sequence[Written]) -> str:
     """
     recipe = look.recipe
     present = {one.format for one in written}
+    sheet = "; sheet.png: frames" if any(one.path.name == "sheet.png" for one in written) else ""
     lines = [f"{recipe.name}, version {recipe.version}, for {recipe.show}", ""]
     lines += ["Which files for which shot (their names go on with the output):"]
     lines += _table(look)
@@ -71,7 +73,7 @@ def readme(look: Look, written: Sequence[Written]) -> str:
     ]
     for name, (who, text) in RECIPIENTS.items():
         if name in present:
-            lines.append(f"{who}: {text}")
+            lines.append(f"{who}: {text.format(sheet=sheet)}")
     lines += [
         "Everybody: recipe.toml is the look itself, as text; CERTIFICATES.txt says how exact each",
         "  file is, and what goes in and comes out; manifest.json has every file's hash.",
@@ -83,7 +85,10 @@ def readme(look: Look, written: Sequence[Written]) -> str:
 
 
 def _table(look: Look) -> list[str]:
-    """Return a line for each camera and scene; where these are too many, how names are made."""
+    """Return a line for each camera and scene.
+
+    Where these are too many, a line for each scene; where scenes are too, how names are made.
+    """
     rows = []
     for camera in look.cameras:
         linear = look.graph.input_transform(camera).encoding.scene_linear
@@ -91,14 +96,14 @@ def _table(look: Look) -> list[str]:
             stem = camera_stem(look, camera, scene)
             where = "ocio/ alone (scene-linear)" if linear else f"{stem}_to_*"
             rows.append((f"camera {camera}, {scene or 'any other scene'}", where))
-    if len(rows) <= _MOST:
-        wide = max(len(what) for what, _ in rows)
-        return [f"  {what:{wide}}  {where}" for what, where in rows]
     scenes = look.recipe.deliver.scenes
-    return [
-        f"  {len(look.cameras)} cameras, {len(scenes)} scenes: CAMERA_SCENE_..._to_OUTPUT.cube;",
-        "  a name without a scene is the plain look, for any other scene; as with .clf and .amf.",
-    ]
+    if len(rows) > _MOST:
+        rows = [(f"{len(look.cameras)} cameras, any other scene", "CAMERA_ENCODING_..._to_*")]
+        rows += [(f"scene {scene}", f"CAMERA_{safe_name(scene)}_..._to_*") for scene in scenes]
+    if len(rows) > _MOST:
+        rows[1:] = [(f"any of {len(scenes)} scenes", "CAMERA_SCENE_..._to_*")]
+    wide = max(len(what) for what, _ in rows)
+    return [f"  {what:{wide}}  {where}" for what, where in rows]
 
 
 def certificates(look: Look, folder: Path, written: Sequence[Written]) -> str:

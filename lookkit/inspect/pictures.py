@@ -12,7 +12,7 @@ from typing import Any, Final
 import numpy as np
 
 from lookkit.errors import LookkitError
-from lookkit.files import write_beside
+from lookkit.files import made_folder, write_beside
 from lookkit.inspect.function import Function
 from lookkit.inspect.inspection import Inspection
 from lookkit.plotting import new_figure
@@ -53,7 +53,7 @@ def draw(inspection: Inspection, folder: Path) -> list[Path]:
     if function is None or inspection.shape is None:
         raise LookkitError(f"{inspection.file.path}: nothing to draw, its values are not known")
     name = inspection.file.path.name
-    folder.mkdir(parents=True, exist_ok=True)
+    made_folder(folder)
     made = []
     log = (
         any(

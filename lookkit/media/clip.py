@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import math
 from collections import deque
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
@@ -99,13 +99,17 @@ class Frame:
     time: int
 
 
-def probe(path: Path, *, matrix: str | None = None) -> Clip:
+def probe(
+    path: Path, *, matrix: str | None = None, see: Callable[[Any], None] | None = None
+) -> Clip:
     """Find out what a movie holds, from its index and its first frame.
 
     Parameters
     ----------
     matrix
         The Y'CbCr matrix, where the file does not tell or tells wrong.
+    see
+        Is called with the first frame as decoded, which then need not be decoded again.
 
     Raises
     ------
@@ -119,14 +123,20 @@ def probe(path: Path, *, matrix: str | None = None) -> Clip:
         if path.stat().st_size == 0:
             raise InputError(f"{path}: empty (0 bytes), expected a movie")
         with av.open(str(path), metadata_errors="replace") as container:
-            return _probe(av, container, path, matrix)
+            return _probe(av, container, path, matrix, see)
     except InputError:
         raise
     except (av.FFmpegError, OSError) as error:
         raise InputError(f"{path}: cannot be read as a movie ({reason(error)})") from error
 
 
-def _probe(av: Any, container: Any, path: Path, matrix: str | None) -> Clip:
+def _probe(
+    av: Any,
+    container: Any,
+    path: Path,
+    matrix: str | None,
+    see: Callable[[Any], None] | None,
+) -> Clip:
     video = container.streams.best("video")
     if video is None:
         kinds = sorted({stream.type for stream in container.streams}) or ["nothing"]
@@ -136,6 +146,8 @@ def _probe(av: Any, container: Any, path: Path, matrix: str | None) -> Clip:
     times, time_base = frame_times(container, video), video.time_base
     ordered = in_order(container)
     first = _first_frame(av, container, path, video)
+    if see is not None:
+        see(first)
     start = times[0] if ordered and times else first.pts or 0
     siting, field = _siting_and_field(av, first, video.codec_context.name)
     turned, mirrored, askew = _pose(first)
@@ -343,15 +355,23 @@ class Filter:
         return made
 
 
-def widened(clip: Clip, *, deinterlace: bool = False) -> list[tuple[str, str]]:
-    """Return the filters from a clip's frames to upright 16-bit 4:4:4 in the same coding."""
+def widened(clip: Clip, *, deinterlace: bool = False, halved: int = 0) -> list[tuple[str, str]]:
+    """Return the filters from a clip's frames to upright 16-bit 4:4:4 in the same coding.
+
+    `halved` is how often width and height are halved, codes averaged.
+    """
     turn = {90: [("transpose", "clock")], 270: [("transpose", "cclock")],
             180: [("hflip", ""), ("vflip", "")]}  # fmt: skip
     # De-interlacing comes first, for fields lie in the rows as stored.
     fields = [("bwdif", "mode=send_frame:deint=interlaced")] if deinterlace else []
     mirror = [("hflip", "")] if clip.mirrored else []
     name = "full" if clip.format.startswith("yuvj") else "limited"
-    scale = f"flags={_FLAGS}:in_range={name}:out_range={name}:in_chroma_loc={clip.siting}"
+    wide, high = (max(1, length >> halved) for length in clip.stored_size)
+    flags = _FLAGS.replace("bicubic", "area") if halved else _FLAGS
+    scale = (
+        f"w={wide}:h={high}:flags={flags}:in_range={name}:out_range={name}"
+        f":in_chroma_loc={clip.siting}"
+    )
     target = "gbrp16le" if clip.coding.matrix == "rgb" else "yuv444p16le"
     return [*fields, ("scale", scale), ("format", target), *turn.get(clip.rotation, []), *mirror]
 
@@ -463,10 +483,11 @@ def opened(clip: Clip) -> Any:
         raise LookkitError(f"{clip.path}: cannot be read any more ({reason(error)})") from error
 
 
-def frame_at(clip: Clip, share: float = 0.5) -> Frame:
+def frame_at(clip: Clip, share: float = 0.5, halved: int = 0) -> Frame:
     """Decode one frame alone: the one at a share of the clip's time, 0 the first, 1 the last.
 
-    Fields of an interlaced clip are made a whole frame.
+    Fields of an interlaced clip are made a whole frame. `halved` is how often its width and height
+    are halved.
 
     Raises
     ------
@@ -491,7 +512,7 @@ def frame_at(clip: Clip, share: float = 0.5) -> Frame:
             _check_frame(clip, chosen, number, deinterlace=True)
             if not clip.format.startswith("yuvj"):
                 chosen.color_range = _LEGAL
-            widen = Filter(av, chosen, widened(clip, deinterlace=clip.interlaced))
+            widen = Filter(av, chosen, widened(clip, deinterlace=clip.interlaced, halved=halved))
             made = [*widen.feed(chosen), *widen.feed(None)]
     except av.FFmpegError as error:
         raise LookkitError(

@@ -110,11 +110,12 @@ def read_frame(look: Look, taken: Taken, share: float = 0.5, width: int | None =
 
 
 def _of_clip(look: Look, taken: Taken, clip: Clip, share: float, width: int | None) -> Picture:
-    frame = frame_at(clip, share)
+    halved = _halvings(clip.width, clip.height, width)
+    frame = frame_at(clip, share, halved)
     coding = replace(clip.coding, range=taken.range, signal=taken.signal)
     matrix, offset = coding.to_rgb()
-    planes = [plane[:, : clip.width] for plane in planes_of(frame.picture)]
-    coded = np.stack(_halved(planes, width), axis=-1).astype(np.float32) / np.float32(65535)
+    planes = [plane[:, : frame.picture.width] for plane in planes_of(frame.picture)]
+    coded = np.stack(planes, axis=-1).astype(np.float32) / np.float32(65535)
     rgb = coded @ matrix.T.astype(np.float32) + offset.astype(np.float32)
     scale, shift = taken_range(look, coding, taken.camera)
     code = np.ascontiguousarray(rgb * np.float32(scale) + np.float32(shift), dtype=np.float32)
@@ -124,7 +125,7 @@ def _of_clip(look: Look, taken: Taken, clip: Clip, share: float, width: int | No
 
 def _halved(planes: list[npt.NDArray[Any]], width: int | None) -> list[npt.NDArray[Any]]:
     """Return planes of shape (h, w, ...), halved while they are twice as wide as wanted."""
-    while width is not None and planes[0].shape[1] >= 2 * width and planes[0].shape[0] >= 2:
+    for _ in range(_halvings(planes[0].shape[1], planes[0].shape[0], width)):
         high, wide = (length // 2 * 2 for length in planes[0].shape[:2])
         cut = [plane[:high, :wide].astype(np.float32) for plane in planes]
         planes = [
@@ -132,6 +133,14 @@ def _halved(planes: list[npt.NDArray[Any]], width: int | None) -> list[npt.NDArr
             for one in cut
         ]
     return planes
+
+
+def _halvings(wide: int, high: int, width: int | None) -> int:
+    """Return how often a picture is halved while it is twice as wide as wanted."""
+    count = 0
+    while width is not None and wide >> count >= 2 * width and high >> count >= 2:
+        count += 1
+    return count
 
 
 def _pixel_aspect(still: Still) -> Fraction:

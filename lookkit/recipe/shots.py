@@ -33,7 +33,7 @@ def _names_a_file(pattern: str) -> str:
 
 Pattern = Annotated[
     str,
-    StringConstraints(pattern=r"^[^\s\\][^\\]*$", max_length=200),
+    StringConstraints(pattern=r"^[^\s\\][^\\]*$", max_length=1000),
     AfterValidator(_names_a_file),
 ]
 

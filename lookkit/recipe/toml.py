@@ -21,7 +21,20 @@ _SPELT: Final = {
     "Ä": "Ae", "Ö": "Oe", "Ü": "Ue",
 }  # fmt: skip
 """How letters are written where there are only a to z (common practice, no source)."""
-_DIGITS: Final = re.compile(r"\d{400,}")
+_WORDS: Final = r"[A-Za-z_][\w ./-]*?"
+_OTHERS: Final = [
+    (re.compile(rf"^(\s*{_WORDS})\s*:\s*"), "a colon", r"\1 = "),
+    (re.compile(r"=\s*(-?\d+),(\d+)\s*(#.*)?$"), "a comma in a number", r"= \1.\2"),
+    (re.compile(r"=\s*(-?[\d.]+)\s*(?:%|°|[A-Za-z]+)\s*(#.*)?$"), "a unit", r"= \1"),
+    (re.compile(r";\s*(#.*)?$"), "a semicolon", ""),
+    (re.compile(r"=\s*(True|TRUE|yes|Yes|on)\s*(#.*)?$"), "no TOML word", "= true"),
+    (re.compile(r"=\s*(False|FALSE|no|No|off)\s*(#.*)?$"), "no TOML word", "= false"),
+    (re.compile(rf"=\s*({_WORDS})\s*(#.*)?$"), "text without quotes", r'= "\1"'),
+]
+"""What other formats write, each with what it is called and what TOML has instead of it."""
+_DIGITS: Final = re.compile(r"0[xob][0-9A-Fa-f_]+|[0-9][0-9_]*")
+_LARGEST: Final = 2**63
+"""TOML 1.0: whole numbers of 64 bits."""
 
 
 def parse_toml(
@@ -49,16 +62,14 @@ def parse_toml(
         found, expected = _explained(text, line, f"not valid TOML ({what})", wanted)
         raise RecipeError([Problem(file, line, "", found + leads, expected)]) from error
     except ValueError as error:
-        long = _DIGITS.search(text)
-        line = text.count("\n", 0, long.start()) + 1 if long else 0
-        found = f"a number of {len(long[0])} digits" if long else f"not valid TOML ({error})"
-        raise RecipeError([Problem(file, line, "", found + leads, "a number that is meant")]) from (
-            error
-        )
+        raise _too_long(text, file, leads) from error
     except RecursionError as error:
-        raise _too_deep(file, leads) from error
-    if _depth(tables) > _DEEPEST:
-        raise _too_deep(file, leads)
+        raise _too_deep(text, file, leads) from error
+    depth, largest = _measured(tables)
+    if depth > _DEEPEST:
+        raise _too_deep(text, file, leads)
+    if largest > _LARGEST:
+        raise _too_long(text, file, leads)
     return tables
 
 
@@ -70,20 +81,31 @@ def plain_letters(name: str) -> str:
     return re.sub(r"[^A-Za-z0-9 ._-]", "", spread).strip() or "A"
 
 
-def _too_deep(file: str, leads: str) -> RecipeError:
+def _too_deep(text: str, file: str, leads: str) -> RecipeError:
+    opened = [len(re.findall(r"[.\[{]", line)) for line in text.splitlines()]
+    line = opened.index(max(opened)) + 1
     return RecipeError(
-        [Problem(file, 0, "", f"nested too deeply{leads}", "tables in a few tables")]
+        [Problem(file, line, "", f"nested too deeply{leads}", "tables in a few tables")]
     )
 
 
-def _depth(tables: Any) -> int:
-    """Return how many tables and lists lie in each other."""
-    depth, level = 0, [tables]
+def _too_long(text: str, file: str, leads: str) -> RecipeError:
+    long = max(_DIGITS.finditer(text), key=lambda found: len(found[0]), default=None)
+    line = text.count("\n", 0, long.start()) + 1 if long else 0
+    found = f"a number of {len(long[0])} digits" if long else "a number without end"
+    return RecipeError([Problem(file, line, "", found + leads, "a number that is meant")])
+
+
+def _measured(tables: Any) -> tuple[int, int]:
+    """Return how many tables and lists lie in each other, and the largest whole number."""
+    depth, largest, level = 0, 0, [tables]
     while level and depth <= _DEEPEST:
         depth += 1
         inner = [one.values() if isinstance(one, dict) else one for one in level]
-        level = [one for values in inner for one in values if isinstance(one, dict | list)]
-    return depth
+        flat = [one for values in inner for one in values]
+        largest = max([largest, *(abs(one) for one in flat if type(one) is int)])
+        level = [one for one in flat if isinstance(one, dict | list)]
+    return depth, largest
 
 
 def _explained(text: str, line: int, found: str, wanted: str) -> tuple[str, str]:
@@ -98,6 +120,9 @@ def _explained(text: str, line: int, found: str, wanted: str) -> tuple[str, str]
     if any(quote in here for quote in _QUOTES):
         straight = re.sub(f"[{_QUOTES}]", '"', here).strip()
         return "typographic quotes", f"straight ones: {straight[:80]}"
+    for pattern, what, instead in _OTHERS:
+        if pattern.search(here):
+            return what, pattern.sub(instead, here).strip()[:80]
     header = _HEADER.match(here)
     if header and not header["name"].isascii():
         *before, last = header["name"].split(".")

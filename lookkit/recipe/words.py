@@ -138,6 +138,8 @@ def _words(detail: dict[str, Any], path: KeyPath, model: type[Table]) -> tuple[s
     if kind in ("too_short", "too_long"):
         wanted = context.get("min_length") or context.get("max_length")
         return f"{shown} ({context['actual_length']} values)", f"{wanted} values"
+    if kind == "string_too_long":
+        return f"{shown} ({len(str(value))} letters)", f"at most {context['max_length']}"
     if kind == "string_pattern_mismatch":
         if path and path[-1] == "match":
             return shown, "a pattern of file names with forward slashes, such as night/A0*"
@@ -146,6 +148,8 @@ def _words(detail: dict[str, Any], path: KeyPath, model: type[Table]) -> tuple[s
         if isinstance(value, str) and not value.isascii():
             return shown, f"{wanted}, for it names files: {plain_letters(value)}"
         return shown, f"{wanted}, at most 63"
+    if "unknown illuminant" in detail["msg"] and _NUMBER.match(str(value)):
+        return shown, _typed("float_type", path, value)
     found, _, expected = str(detail["msg"]).partition(", expected ")
     return found, expected
 

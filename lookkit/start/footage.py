@@ -176,8 +176,9 @@ def _take(source: Path | Numbered, *, lit: bool) -> Take:
 
 
 def _clip(path: Path, *, lit: bool) -> Take:
-    clip = probe(path)
-    light, fault = _light(lambda: _first_picture(path)) if lit else (None, "")
+    first: list[npt.NDArray[Any]] = []
+    clip = probe(path, see=(lambda frame: first.append(_first_picture(frame))) if lit else None)
+    light, fault = _light(lambda: first[0]) if lit else (None, "")
     words = {**dict(clip.metadata), **dict(clip.video_metadata)}
     named, said = _encoding_of(clip.tags, words)
     return Take(
@@ -323,13 +324,9 @@ def _light(
     return (float(mean[0]), float(mean[1]), float(mean[2])), fault
 
 
-def _first_picture(path: Path) -> npt.NDArray[Any]:
-    from lookkit.media.avlib import library
-
-    with library().open(str(path), metadata_errors="replace") as container:
-        frame = next(iter(container.decode(video=0)))
-        small = frame.reformat(width=_GRID[0], height=_GRID[1], format="rgb24")
-        return np.asarray(small.to_ndarray(), dtype=np.float64) / 255.0
+def _first_picture(frame: Any) -> npt.NDArray[Any]:
+    small = frame.reformat(width=_GRID[0], height=_GRID[1], format="rgb24")
+    return np.asarray(small.to_ndarray(), dtype=np.float64) / 255.0
 
 
 def _small_still(path: Path) -> npt.NDArray[Any]:

@@ -123,7 +123,7 @@ def main() -> None:
             table.show()
     table.show()
     print("not written although shown:", dict(refused))
-    wrong(heroes, takes)
+    wrong(heroes, takes, all_places)
     print(f"a pair takes {spent['pair'] / max(spent['pairs'], 1):.3f} s of processor time")
 
 
@@ -174,7 +174,7 @@ def measure(table, name, hero, rest, refused, spent, offset=None):
             table.add(f"{name}, joined", rest[row - 1], gain, rest[row - 1].best)
 
 
-def wrong(heroes, takes):
+def wrong(heroes, takes, all_places):
     """Count what is written between different scenes, and for a piece of one within another."""
     count = written = 0
     for (first, hero), (second, _) in combinations(heroes, 2):
@@ -185,6 +185,7 @@ def wrong(heroes, takes):
                 written += 1
                 print(f"wrong scene written: {first.name} / {second.name}: {pair}")
     print(f"wrong scenes: {written} of {count} written")
+    apart(all_places)
     count = written = 0
     for (first, hero), (second, _) in combinations(heroes, 2):
         image = second.framings["pan"].copy()
@@ -201,6 +202,31 @@ def wrong(heroes, takes):
                 f"{pair.cover:.3f}, agreeing {pair.agreeing:.2f}, matches {pair.matches}"
             )
     print(f"travelling props: {written} of {count} written")
+
+
+def apart(all_places):
+    """Count what is written between the left and the right half of each framing: one place, one
+    light, and nothing that both show."""
+    import cv2
+
+    count = written = 0
+    for place in all_places:
+        for number, image in enumerate(place.framings.values()):
+            half = image.shape[1] // 2
+            left, right = (
+                sim.take(
+                    np.maximum(cv2.resize(np.ascontiguousarray(one), None, fx=2, fy=2), 0),
+                    place.scene, "A", stops, kelvin, 3 + number,
+                ).view
+                for one, stops, kelvin in (
+                    (image[:, :half], 0.0, 0.0), (image[:, half:], 0.8, -500.0))
+            )  # fmt: skip
+            pair = compare(left, right)
+            count += 1
+            if pair is not None and not pair.refusal:
+                written += 1
+                print(f"written without overlap: {place.name} {number}: {pair}")
+    print(f"no overlap: {written} of {count} written")
 
 
 if __name__ == "__main__":

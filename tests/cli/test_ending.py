@@ -8,7 +8,7 @@ import time
 
 import pytest
 
-from lookkit.files import build_beside
+from lookkit.files import build_beside, write_beside
 from tests.handoff.verifying import SMALL
 
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="signals of POSIX")
@@ -51,6 +51,22 @@ def test_what_a_dead_process_left_is_cleared_and_what_a_living_one_makes_is_not(
         with build_beside(tmp_path / "made2"):
             assert mine.is_dir()
     assert {path.name for path in tmp_path.iterdir()} == {"made", "made2"}
+
+
+def test_a_file_that_a_dead_process_left_is_cleared(tmp_path):
+    code = (
+        "import os, sys; from pathlib import Path; from lookkit.files import write_beside\n"
+        "with write_beside(Path(sys.argv[1])) as beside:\n"
+        "    beside.write_bytes(b'x' * 1000)\n"
+        "    os._exit(1)\n"
+    )
+    subprocess.run([sys.executable, "-c", code, str(tmp_path / "made.cube")], check=False)
+    (left,) = tmp_path.iterdir()
+    with write_beside(tmp_path / "made.cube") as mine:
+        assert not left.exists()
+        with write_beside(tmp_path / "made.cube"):
+            assert mine.is_file()
+    assert [path.name for path in tmp_path.iterdir()] == ["made.cube"]
 
 
 def test_what_is_not_ours_stays(tmp_path):

@@ -1,10 +1,13 @@
 """A build makes what its shot list needs, says first how much that is, and names which is whose."""
 
 import re
+from pathlib import Path
 
 import pytest
 
+from lookkit.deliver.written import Written
 from lookkit.handoff.build import build
+from lookkit.handoff.readme import RECIPIENTS, readme
 from lookkit.handoff.timeline import mark_timeline
 from lookkit.handoff.verify import verify
 from lookkit.look import Look, load
@@ -39,19 +42,34 @@ def test_a_build_of_fewer_scenes_than_the_shot_list_has_is_sound_too(tmp_path):
     assert report.sound, [row for row in report.rows if row.bad]
 
 
-@pytest.mark.parametrize("more", [0, 12])
-def test_the_readme_says_in_40_lines_which_files_are_for_which_shot(tmp_path, more):
-    text = BY_DEFAULT.replace('formats = ["cdl", "amf"]', 'formats = ["cdl"]')
-    for number in range(more):
+@pytest.mark.parametrize(
+    ("cameras", "scenes", "told"),
+    [
+        (0, 0, r"camera B, kiln +B_kiln_BT.709-camera_legal_to_\*"),
+        (12, 3, r"scene kiln +CAMERA_kiln_..._to_\*\n  scene Night 2 +CAMERA_Night-2_..._to_\*"),
+        (12, 20, r"any of 21 scenes +CAMERA_SCENE_..._to_\*"),
+    ],
+)
+def test_the_readme_says_in_40_lines_which_files_are_for_which_shot(cameras, scenes, told):
+    text = BY_DEFAULT
+    for number in range(cameras):
         text = text.replace("[[look]]", f'[cameras.X{number}]\nencoding = "V-Log"\n[[look]]', 1)
+    names = [f"Night {number}" for number in range(2, 2 + scenes)]
+    text = text.replace("[deliver]", f"[deliver]\nscenes = {['kiln', *names]}")
+    text += "".join(f'[scenes."{name}"]\n' for name in names)
+    look = Look(parse_recipe(text), text)
+    made = [Written(Path("x"), name, "chain") for name in RECIPIENTS]
+    said = readme(look, made)
+    assert said.count("\n") <= 40
+    assert all(len(line) <= 100 for line in said.splitlines())
+    assert re.search(told, said)
+    assert "sheet.png" not in said
+    assert "sheet.png" in readme(look, [*made, Written(Path("sheet.png"), "report", "page")])
+
+
+def test_certificates_say_how_exact_each_file_is(tmp_path):
+    text = BY_DEFAULT.replace('formats = ["cdl", "amf"]', 'formats = ["cdl"]')
     folder = build(Look(parse_recipe(text), text), tmp_path).folder
-    readme = (folder / "README.txt").read_text()
-    assert readme.count("\n") <= 40
-    assert all(len(line) <= 100 for line in readme.splitlines())
-    if not more:
-        assert re.search(r"camera B, kiln +B_kiln_BT.709-camera_legal_to_\*", readme)
-    else:
-        assert "14 cameras, 1 scenes" in readme
     assert "cdl/Warm-print_kiln.cc" in (folder / "CERTIFICATES.txt").read_text()
 
 

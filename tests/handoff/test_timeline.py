@@ -302,3 +302,87 @@ def test_marking_any_text_adds_lines_and_loses_none(rows, newline):
     kept = [row for row in made.splitlines() if row not in mark]
     assert kept == text.splitlines()
     assert made.splitlines().count("* AMF_NAME x") == sum(one.picture for one in found)
+
+
+def span(start, frames):
+    return otio.opentime.TimeRange(
+        otio.opentime.RationalTime(start, 25), otio.opentime.RationalTime(frames, 25)
+    )
+
+
+def clip_of(name):
+    media = otio.schema.ExternalReference(f"/card/{name}.mov", span(0, 500))
+    return otio.schema.Clip(name, media_reference=media, source_range=span(10, 50))
+
+
+def track_of(*items, kind="Video"):
+    track = otio.schema.Track(kind=kind)
+    track.extend(items)
+    return track
+
+
+def cut_of(path, *tracks):
+    timeline = otio.schema.Timeline("cut")
+    timeline.tracks.extend(tracks)
+    otio.adapters.write_to_file(timeline, str(path))
+    return path
+
+
+def test_a_dissolve_of_otio_gives_each_event_of_a_list_one_look(folder, tmp_path):
+    fade = otio.opentime.RationalTime(5, 25)
+    dissolve = otio.schema.Transition("d", "SMPTE_Dissolve", fade, fade)
+    edit = cut_of(
+        tmp_path / "cut.otio",
+        track_of(clip_of("A001"), dissolve, clip_of("B004")),
+        track_of(clip_of("boom"), kind="Audio"),
+    )
+    out = tmp_path / "out.edl"
+    done = mark_timeline(folder, edit, out)
+    text = out.read_text()
+    assert (done.marked, done.told) == (2, ())
+    assert re.findall(r"^\d+|ASC_S..|AMF_NAME .", text, re.MULTILINE) == [
+        "001", "ASC_SOP", "ASC_SAT", "AMF_NAME A",
+        "002", "002", "ASC_SOP", "ASC_SAT", "AMF_NAME B",
+    ]  # fmt: skip
+    # Frames are those of the timeline's 25 in a second.
+    assert "00:00:02:05 00:00:00:00 00:00:01:20" in text
+
+
+def test_what_is_nested_is_marked_in_otio_and_told_where_a_list_loses_it(folder, tmp_path):
+    nest = otio.schema.Stack("nest")
+    nest.extend([track_of(clip_of("B004"), clip_of("A002")), track_of(clip_of("x"), kind="Audio")])
+    edit = cut_of(tmp_path / "cut.otio", track_of(clip_of("A001"), nest))
+    assert mark_timeline(folder, edit, tmp_path / "out.otio").marked == 3
+    done = mark_timeline(folder, edit, tmp_path / "out.edl")
+    assert done.marked == 1
+    assert re.match("2 of 3 clips are not in the list", done.told[0])
+    collection = otio.schema.SerializableCollection("c")
+    collection.append(otio.adapters.read_from_file(str(edit)))
+    otio.adapters.write_to_file(collection, str(edit))
+    assert mark_timeline(folder, edit, tmp_path / "out.otio").marked == 3
+    with pytest.raises(InputError, match=r"cannot be written as \.edl"):
+        mark_timeline(folder, edit, tmp_path / "out.edl")
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "latin-1"])
+@pytest.mark.parametrize("newline", ["\n", "\r\n", "\r"])
+def test_a_list_keeps_its_encoding_and_its_line_ends(folder, tmp_path, encoding, newline):
+    text = PLAIN.replace("CHECK GLAZE", "GLASUR PR\u00dcFEN \x85").replace("\n", newline)
+    edit, out = tmp_path / "cut.edl", tmp_path / "out.edl"
+    edit.write_bytes(text.encode(encoding))
+    assert mark_timeline(folder, edit, out).marked == 3
+    made = out.read_bytes()
+    assert made.startswith(edit.read_bytes()[:40])
+    rows = made.decode(encoding).split(newline)
+    assert [row for row in rows if "ASC_" not in row and "AMF_" not in row] == text.split(newline)
+    assert not any("\r" in row or "\n" in row for row in rows)
+
+
+def test_lists_of_drop_frames_and_of_small_letters_are_marked(folder, tmp_path):
+    times = re.sub(r"(\d\d):(\d\d):(\d\d):(\d\d)", r"\1:\2:\3;\4", PLAIN.replace(" NON-", " "))
+    (tmp_path / "drop.edl").write_text(times.replace("00:02", "01:02"))
+    done = mark_timeline(folder, tmp_path / "drop.edl", tmp_path / "out.edl")
+    assert (done.marked, done.told) == (3, ())
+    small = re.sub(r" V     C ", " v     c ", PLAIN)
+    (tmp_path / "small.edl").write_text(small)
+    assert mark_timeline(folder, tmp_path / "small.edl", tmp_path / "out.edl").marked == 3

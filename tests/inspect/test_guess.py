@@ -21,8 +21,11 @@ BLACK, WHITE = (code / 1023 for code in limits("legal", 10))
 CAMERA_LOGS = [
     name
     for name, one in encodings().items()
-    # Film scans and wide exchange encodings are no camera's.
-    if one.is_log and not name.startswith(("ADX", "Printing", "ACEScc"))
+    # Film scans, monitoring links and wide exchange encodings are no camera's.
+    if one.is_log
+    and not name.startswith(("ADX", "Printing", "ACESproxy", "ACEScc"))
+    # White at the last code, as on a display: greys do not tell these from one.
+    and one.encode(np.ones(3)).max() < 0.9
 ]
 
 

@@ -14,6 +14,7 @@ from lookkit.cli.progress import shown_progress
 from lookkit.media import cluster, partial
 from lookkit.media.jobs import Options, plan
 from lookkit.media.stills import write_still
+from tests.cli.test_cli import run
 from tests.media.grading import grade
 from tests.media.movies import RECIPE, made_look, noise, write_movie
 
@@ -143,6 +144,39 @@ def test_line_ends_in_names_do_not_break_lines(recipe, tmp_path):
         assert "\x1b" not in done.output
         lines = done.output.splitlines()
         assert all("a\\nb" in line for line in lines), done.output
+
+
+def test_line_ends_in_names_do_not_break_the_lines_of_other_commands(recipe, tmp_path, capsys):
+    card = tmp_path / "card"
+    card.mkdir()
+    path = card / "c\nd.tif"
+    still(card / "c.tif").rename(path)
+    (card / "e\nf.tif").write_text("no picture")
+    names = ("c\\nd.tif", "e\\nf.tif")
+    for words in (
+        ["sheet", recipe, card, "-o", tmp_path / "s.png", "--camera", "A"],
+        ["new", card, "-o", tmp_path / "new.toml"],
+        ["measure", path, "--output", "sRGB"],
+        ["check", f"{card}/x\ny.toml"],
+    ):
+        _, out, err = run(capsys, *words)
+        told = out + err
+        assert not any(line.startswith(("d.tif", "f.tif", "y.toml")) for line in told.splitlines())
+        assert any(name in told for name in (*names, "x\\ny")), told
+
+
+def test_a_folder_for_pictures_that_cannot_be_made_is_told(tmp_path, capsys):
+    (tmp_path / "file").touch()
+    rows = [f"{r} {g} {b}" for b in (0, 1) for g in (0, 1) for r in (0, 1)]
+    (tmp_path / "a.cube").write_text("\n".join(["LUT_3D_SIZE 2", *rows, ""]))
+    for where in (tmp_path / "file" / "deep", tmp_path / ("x" * 300)):
+        status, _, err = run(capsys, "inspect", tmp_path / "a.cube", "--quick", "--pictures", where)
+        assert status == 2
+        assert "cannot be made" in err
+    # Whatever else the system says is a line too.
+    status, _, err = run(capsys, "verify", tmp_path / ("x" * 300))
+    assert (status, err.count("\n")) == (1, 1)
+    assert "file name too long" in err
 
 
 def test_a_name_that_is_no_text_is_told(look, tmp_path):

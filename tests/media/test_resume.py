@@ -110,7 +110,8 @@ def test_a_stage_that_is_interrupted_while_it_starts_has_ended_when_it_is_left(m
     done = []
     with pytest.raises(KeyboardInterrupt), Behind(done.append) as behind:
         behind.put(1)
-    assert not [one for one in threading.enumerate() if one.name.startswith("lookkit-")]
+    stages = ("lookkit-ahead", "lookkit-behind")
+    assert not [one for one in threading.enumerate() if one.name in stages]
 
 
 def test_what_is_done_is_kept_and_what_others_made_is_left(tmp_path, footage):

@@ -38,8 +38,22 @@ MISTAKES = {
     "an id twice": (BASE + NODE + (NODE + 'id = "a"\n') * 2, 14, "number 2 already"),
     "an umlaut in a header": (BASE.replace("cameras.A", "cameras.Ö"), 3, "[cameras.Oe]"),
     "an umlaut in a name": (BASE.replace("Plain", "Töpferei"), 2, "Toepferei"),
-    "1,200 keys in each other": (BASE + ".".join("a" * 1200) + " = 1\n", 0, "nested too deeply"),
+    "1,200 keys in each other": (BASE + ".".join("a" * 1200) + " = 1\n", 7, "nested too deeply"),
     "5,000 digits": (BASE.replace("schema = 1", "schema = " + "9" * 5000), 1, "5000 digits"),
+    "5,000 digits in sixteens": (
+        BASE + NODE + "stops = 0x" + "f" * 5000 + "\n", 9, "a number of 5002 digits"
+    ),
+    "5,000 digits, each apart": (BASE + NODE + "stops = 9" + "_9" * 5000, 9, "a number of"),
+    "a set white's unit": (
+        BASE + '[[look]]\nkind = "white-balance"\nkelvin = 2800\ncamera = "3200 K"\n', 10,
+        "expected a number without quotes and unit: 3200",
+    ),
+    "a colon": (BASE.replace('name =', 'name:'), 2, 'a colon, expected name = "Plain"'),
+    "a decimal comma": (BASE + NODE + "stops = 0,5\n", 9, "expected stops = 0.5"),
+    "a unit": (BASE + NODE + "stops = 50%\n", 9, "a unit, expected stops = 50"),
+    "a semicolon": (BASE + NODE.replace("re\"", "re\";"), 8, 'a semicolon, expected kind = "exp'),
+    "text as it is": (BASE + NODE.replace('"', ""), 8, 'expected kind = "exposure"'),
+    "another language's yes": (BASE + "[deliver]\nfit = True\n", 8, "expected fit = true"),
     "the old name of a key": (
         BASE + '[[look]]\nkind = "white-balance"\nkelvin = 3000\ntarget = "D65"\n', 10, "`camera`"
     ),
@@ -88,6 +102,10 @@ def test_codes_of_integers_are_refused_with_their_shares(tmp_path, capsys):
     status, _, err = run(capsys, "trace", path, "--camera", "A", "--colour", "255,128,0")
     assert status == 2
     assert "if these are 8 bits, write 1,0.502,0" in err
+    for wrong in ("nan,0,0", "1e999,0,0", "0,5 0,2 0,1", "0.5"):
+        status, _, err = run(capsys, "trace", path, "--camera", "A", "--colour", wrong)
+        assert status == 2
+        assert "expected three numbers, as 0.4,0.4,0.4" in err
     linear = loads(BASE.replace("LogC4", "ACEScg"))
     check_code(linear, "A", (255.0, 128.0, 0.0))
 

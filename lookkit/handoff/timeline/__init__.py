@@ -16,16 +16,17 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from lookkit.errors import InputError, LookkitError
 from lookkit.files import write_beside
-from lookkit.handoff.timeline.edl import annotated, events, stray_lines
+from lookkit.handoff.timeline.edl import annotated, events, frame_rate, stray_lines
 from lookkit.handoff.timeline.reading import (
     ADAPTERS,
     ENDINGS,
     Seen,
     comments_of,
+    edit_read,
     edit_text,
     edl_metadata,
     is_same,
@@ -39,6 +40,8 @@ from lookkit.handoff.timeline.shots import read_shots, shot_called
 from lookkit.handoff.timeline.source import Cdl as Cdl
 from lookkit.handoff.timeline.source import Marks, Source, source_of
 from lookkit.recipe.shots import Shot
+
+_LOOKS: Final = ("ASC_SOP", "ASC_SAT", "AMF_NAME", "AMF_UUID")
 
 
 @dataclass(frozen=True)
@@ -68,7 +71,7 @@ def mark_timeline(
     shots: Path | None = None,
     output: str | None = None,
     cdl: Cdl = "look",
-    rate: float = 24.0,
+    rate: float | None = None,
     leave: bool = False,
 ) -> Marked:
     """Write a timeline with the look of each shot.
@@ -86,7 +89,8 @@ def mark_timeline(
     cdl
         "look": trims and look of the scene; "trims": the trims of scene and shot; "none": no CDL.
     rate
-        Frames per second of an EDL, which does not say it.
+        Frames per second of an EDL, which does not say it; None takes one that has all the frames
+        its timecodes count to.
     leave
         Leave events that no pattern fits as they are, instead of refusing.
 
@@ -152,21 +156,35 @@ class _Chooser:
         return tuple(self.unfit)
 
 
-def _edl_to_edl(chooser: _Chooser, edit: Path, out: Path, rate: float) -> Marked:
-    text = edit_text(edit)
+def _edl_to_edl(chooser: _Chooser, edit: Path, out: Path, told_rate: float | None) -> Marked:
+    text, encoding = edit_read(edit)
+    rate = told_rate or frame_rate(text)
     told: list[str] = []
-    refused = ""
+    read = True
     try:
         read_timeline(".edl", text, rate)
     except InputError as error:
-        refused = str(error)
-        told.append(f"OpenTimelineIO does not read it ({refused}): not re-read, only written")
-    found = events(text)
-    if not found:
-        raise InputError(f"{edit}: no events, expected an edit decision list (CMX 3600)")
+        read = False
+        told.append(f"OpenTimelineIO does not read it ({error}): not re-read, only written")
     stray = list(stray_lines(text))
     if stray:
         told.append(f"lines that are no event and stay as they are: {', '.join(map(str, stray))}")
+    count, left, made = _with_looks(chooser, edit, text, rate if read else None)
+    with write_beside(out) as beside:
+        beside.write_bytes(made.encode(encoding))
+    return Marked(count, left, tuple(told))
+
+
+def _with_looks(
+    chooser: _Chooser, edit: Path, text: str, rate: float | None
+) -> tuple[int, tuple[str, ...], str]:
+    """Return how many events of a list got their look, which are left, and the list with them.
+
+    OpenTimelineIO reads it again where its `rate` is given.
+    """
+    found = events(text)
+    if not found:
+        raise InputError(f"{edit}: no events, expected an edit decision list (CMX 3600)")
     comments = {}
     for place, event in enumerate(found):
         if event.picture:
@@ -175,40 +193,75 @@ def _edl_to_edl(chooser: _Chooser, edit: Path, out: Path, rate: float) -> Marked
                 comments[place] = marks
     left = chooser.settle(edit)
     made = annotated(text, {place: marks.comments() for place, marks in comments.items()})
-    if not refused:
+    if rate is not None:
         _check(made, list(comments.values()), rate)
-    with write_beside(out) as beside:
-        beside.write_bytes(made.encode("utf-8"))
-    return Marked(len(comments), left, tuple(told))
+    return len(comments), left, made
 
 
-def _through_otio(chooser: _Chooser, edit: Path, out: Path, rate: float) -> Marked:
-    timeline = read_timeline(edit.suffix.lower(), edit_text(edit), rate)
-    count = 0
-    for number, clip in enumerate(picture_clips(timeline), start=1):
-        marks = chooser.marks(f"clip {number}", names_of(clip))
-        if marks is not None:
-            _mark(clip, marks, out.suffix.lower() == ".edl")
-            count += 1
-    if not count and not chooser.unfit:
+def _through_otio(chooser: _Chooser, edit: Path, out: Path, told_rate: float | None) -> Marked:
+    text = edit_text(edit)
+    told = []
+    rate = told_rate
+    if rate is None and edit.suffix.lower() == ".edl":
+        rate = frame_rate(text)
+        told.append(f"an EDL does not say its rate: read at {rate:.5g} frames a second (--rate)")
+    timeline = read_timeline(edit.suffix.lower(), text, rate or 24.0)
+    clips = picture_clips(timeline)
+    if not clips:
         raise InputError(f"{edit}: no clips with pictures")
-    left = chooser.settle(edit)
-    adapter = ADAPTERS[out.suffix.lower()]
-    options: dict[str, Any] = {"rate": rate} if adapter == "cmx_3600" else {}
-    try:
-        made = library().adapters.write_to_string(timeline, adapter_name=adapter, **options)
-    except library().exceptions.OTIOError as error:
-        raise InputError(f"{edit}: cannot be written as {out.suffix} ({error})") from error
+    if out.suffix.lower() == ".edl":
+        # The adapter would give a dissolve the looks of both its clips.
+        for clip in clips:
+            _unmark(clip)
+        made = _written(timeline, edit, out, rate)
+        count, left, made = _with_looks(chooser, edit, made, frame_rate(made))
+        lost = len(clips) - sum(event.picture for event in events(made))
+        if lost > 0:
+            told.append(
+                f"{lost} of {len(clips)} clips are not in the list: an EDL has one track of "
+                "picture and nothing nested in it"
+            )
+    else:
+        count = 0
+        for number, clip in enumerate(clips, start=1):
+            marks = chooser.marks(f"clip {number}", names_of(clip))
+            if marks is not None:
+                _mark(clip, marks)
+                count += 1
+        left = chooser.settle(edit)
+        made = _written(timeline, edit, out, None)
     with write_beside(out) as beside:
         beside.write_bytes(made.encode("utf-8"))
-    return Marked(count, left)
+    return Marked(count, left, tuple(told))
 
 
-def _mark(clip: Any, marks: Marks, for_edl: bool) -> None:
-    kept = [one for one in comments_of(clip) if not one.startswith(("AMF_NAME", "AMF_UUID"))]
+def _written(timeline: Any, edit: Path, out: Path, rate: float | None) -> str:
+    """Return a timeline as the adapter of an ending writes it."""
+    options = {} if rate is None else {"rate": rate}
+    try:
+        return str(
+            library().adapters.write_to_string(
+                timeline, adapter_name=ADAPTERS[out.suffix.lower()], **options
+            )
+        )
+    except Exception as error:  # The adapters raise whatever they cannot write makes them do.
+        raise InputError(f"{edit}: cannot be written as {out.suffix} ({error})") from error
+
+
+def _unmark(clip: Any) -> None:
+    """Take the look that a clip had."""
     clip.metadata.pop("cdl", None)
+    clip.metadata.pop("amf", None)
+    kept = [one for one in comments_of(clip) if not one.startswith(_LOOKS)]
+    if edl_metadata(clip):
+        clip.metadata["cmx_3600"]["comments"] = kept
+
+
+def _mark(clip: Any, marks: Marks) -> None:
+    """Put a look into a clip, instead of what it had."""
+    _unmark(clip)
     clip.metadata["amf"] = {"name": marks.amf_name, "uuid": marks.amf_uuid}
-    if marks.cdl is not None and not for_edl:
+    if marks.cdl is not None:
         clip.metadata["cdl"] = {
             "asc_sop": {
                 "slope": list(marks.cdl.slope),
@@ -217,13 +270,6 @@ def _mark(clip: Any, marks: Marks, for_edl: bool) -> None:
             },
             "asc_sat": marks.cdl.saturation,
         }
-    if for_edl:
-        # As comments: the adapter would leave out a saturation of 0.
-        kept += [line.lstrip("* ") for line in marks.comments()]
-    if kept:
-        if not edl_metadata(clip):
-            clip.metadata["cmx_3600"] = {}
-        clip.metadata["cmx_3600"]["comments"] = kept
 
 
 def _check(text: str, wanted: Sequence[Marks], rate: float) -> None:

@@ -20,9 +20,11 @@ _CHANNELS: Final = r"(?:B|V\d*|AA?\d*|NONE)(?:[/&,+]?(?:V\d*|AA?\d*))*"
 _EVENT: Final = re.compile(
     rf"^\s*(?P<number>\d+)\s+(?P<reel>\S.*?)\s+(?P<channels>{_CHANNELS})\s+"
     rf"(?P<kind>C|D|W\d*|K(?:\s*[BO])?)(?:\s+\d+)?\s+"
-    rf"(?P<times>{_TIME}\s+{_TIME}\s+{_TIME}\s+{_TIME})\s*$"
+    rf"(?P<times>{_TIME}\s+{_TIME}\s+{_TIME}\s+{_TIME})\s*$",
+    re.IGNORECASE,
 )
 _COMMENTS: Final = (
+    ("to file", re.compile(r"^\s*\*?\s*TO (?:FILE|CLIP):\s*(.*)$", re.IGNORECASE)),
     ("to", re.compile(r"^\s*\*?\s*TO CLIP NAME:?\s*(.*)$", re.IGNORECASE)),
     ("from", re.compile(r"^\s*\*?\s*FROM CLIP NAME:?\s*(.*)$", re.IGNORECASE)),
     ("file", re.compile(r"^\s*\*?\s*(?:SOURCE FILE|FROM FILE|FROM CLIP):\s*(.*)$", re.IGNORECASE)),
@@ -31,6 +33,7 @@ _OURS: Final = re.compile(r"^\s*\*?\s*(?:ASC_SOP|ASC_SAT|AMF_NAME|AMF_UUID)\b", 
 _RATES: Final = (24.0, 25.0, 30.0, 48.0, 50.0, 60.0)
 _CDL: Final = re.compile(r"^\s*\*?\s*(?P<key>ASC_SOP|ASC_SAT)\b:?(?P<rest>.*)$", re.IGNORECASE)
 _NUMBER: Final = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")
+_ROW: Final = re.compile(r"[^\r\n]*(?:\r\n|\r|\n)|[^\r\n]+")
 _BLACK: Final = ("BL", "BLACK", "BARS")
 
 
@@ -57,9 +60,14 @@ class Event:
     picture: bool
 
 
+def rows_of(text: str) -> list[str]:
+    """Return the lines of a list, which end in CR, LF or both and in nothing else."""
+    return [row.rstrip("\r\n") for row in _ROW.findall(text)]
+
+
 def events(text: str) -> list[Event]:
     """Return the events of a list, in order."""
-    rows = text.splitlines()
+    rows = rows_of(text)
     starts = [(at, found) for at, row in enumerate(rows) if (found := _EVENT.match(row))]
     groups: list[list[tuple[int, re.Match[str]]]] = []
     for at, found in starts:
@@ -101,8 +109,9 @@ def _event(rows: Sequence[str], group: list[tuple[int, re.Match[str]]], end: int
             if match := pattern.match(row):
                 found.setdefault(what, match[1].strip())
                 break
-    # The clip that a transition goes to has no file of its own in the list.
-    file = "" if "to" in found else found.get("file", "")
+    # The file that is named without more is that of the clip from which a transition goes.
+    goes = "to" in found or "to file" in found
+    file = found.get("to file" if goes else "file", "")
     clip = found.get("to") or found.get("from", "")
     reel = last["reel"]
     channels = last["channels"].upper()
@@ -126,8 +135,8 @@ def annotated(text: str, comments: Mapping[int, Sequence[str]]) -> str:
     comments
         By the place of an event in `events(text)`.
     """
-    rows = text.splitlines(keepends=True)
-    newline = "\r\n" if rows and rows[0].endswith("\r\n") else "\n"
+    rows = _ROW.findall(text)
+    newline = (rows[0][len(rows[0].rstrip("\r\n")) :] if rows else "") or "\n"
     out: list[str] = []
     at = 0
     for place, event in enumerate(events(text)):
@@ -144,14 +153,14 @@ def annotated(text: str, comments: Mapping[int, Sequence[str]]) -> str:
 
 def stray_lines(text: str) -> Iterator[int]:
     """Yield the numbers of lines that begin as an event does and are none."""
-    for number, row in enumerate(text.splitlines(), start=1):
+    for number, row in enumerate(rows_of(text), start=1):
         if re.match(r"^\s*\d+\s", row) and not _EVENT.match(row):
             yield number
 
 
 def cdls_in(text: str) -> Iterator[tuple[Event, tuple[float, ...]]]:
     """Yield the events that bring a picture and have a whole CDL, with its ten numbers."""
-    rows = text.splitlines()
+    rows = rows_of(text)
     for event in events(text):
         found = {match["key"].upper(): match["rest"] for line in event.lines
                  if (match := _CDL.match(rows[line]))}  # fmt: skip
@@ -167,7 +176,7 @@ def frame_rate(text: str) -> float:
     A list does not say its rate. Where nothing but CDLs and names matters, any will do by which
     its timecodes can be read.
     """
-    times = [time for row in text.splitlines() if (found := _EVENT.match(row))
+    times = [time for row in rows_of(text) if (found := _EVENT.match(row))
              for time in found["times"].split()]  # fmt: skip
     most = max((int(time[-2:]) for time in times), default=0)
     if any(time[-3] == ";" for time in times):

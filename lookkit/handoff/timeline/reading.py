@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 import json
 import re
 from pathlib import Path
@@ -39,12 +40,19 @@ def library() -> Any:
 
 
 def edit_text(path: Path) -> str:
-    """Return a timeline's text with its line ends; an EDL that is not UTF-8 is Latin-1.
+    """Return a timeline's text with its line ends, as `edit_read` does."""
+    return edit_read(path)[0]
+
+
+def edit_read(path: Path) -> tuple[str, str]:
+    """Return a timeline's text with its line ends, and its encoding.
+
+    UTF-8, or UTF-16 that begins with its mark; an EDL that is neither is Latin-1.
 
     Raises
     ------
     InputError
-        If it is missing, not a file, too large, or neither.
+        If it is missing, not a file, too large, or none of these.
     """
     wanted = "expected a timeline (.edl or .otio)"
     try:
@@ -56,12 +64,14 @@ def edit_text(path: Path) -> str:
         data = path.read_bytes()
     except OSError as error:
         raise InputError(f"{path}: cannot be read ({error.strerror})") from error
+    marks = ((codecs.BOM_UTF8, "utf-8-sig"), (codecs.BOM_UTF16_LE, "utf-16"))
+    encoding = next((name for mark, name in marks if data.startswith(mark)), "utf-8")
     try:
-        return data.decode("utf-8-sig")
+        return data.decode(encoding), encoding
     except UnicodeDecodeError as error:
         if path.suffix.lower() != ".edl":
             raise InputError(f"{path}: byte {error.start} is not UTF-8, {wanted}") from error
-        return data.decode("latin-1")
+        return data.decode("latin-1"), "latin-1"
 
 
 def read_timeline(ending: str, text: str, rate: float) -> Any:
@@ -136,14 +146,22 @@ def _for_the_adapter(text: str) -> str:
 
 def picture_clips(timeline: Any) -> list[Any]:
     """Return the clips of a timeline that bring a picture of a camera, track by track."""
-    tracks = timeline.video_tracks() if hasattr(timeline, "video_tracks") else [timeline]
     generated = library().schema.GeneratorReference
     return [
         clip
-        for track in tracks
-        for clip in track.find_clips()
-        if not isinstance(clip.media_reference, generated)
+        for clip in timeline.find_clips()
+        if not _is_sound(clip) and not isinstance(clip.media_reference, generated)
     ]
+
+
+def _is_sound(clip: Any) -> bool:
+    """Say whether a clip lies in a track of sound, of the timeline or of one nested in it."""
+    schema, holder = library().schema, clip.parent()
+    while holder is not None:
+        if isinstance(holder, schema.Track) and holder.kind == schema.TrackKind.Audio:
+            return True
+        holder = holder.parent()
+    return False
 
 
 def names_of(clip: Any) -> list[str]:
