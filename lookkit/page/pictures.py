@@ -32,6 +32,7 @@ Bytes = npt.NDArray[np.uint8]
 Place = tuple[str, str | None]
 _STEPS = 65535
 _PART = 1 << 16
+_STRIP = 256
 _AXES = SceneColours(33, SHOWN)
 _GREY = _AXES.place(np.full(3, 0.18))
 
@@ -115,13 +116,16 @@ def read_picture(look: Look, taken: Taken, share: float = 0.5, width: int = KEPT
     shown_high = max(1, round(high * shown_wide / (wide * aspect)))
     code = np.asarray(frame.code, dtype=np.float32)
     decoding = _decoding(look, taken.camera, taken.scene)
-    light = Runner(decoding).run(code)
-    light = np.asarray(clean(light).pixels, dtype=np.float32)
-    before = recorded(look, taken.camera, code)
-    if (shown_high, shown_wide) != (high, wide):
-        light = resized(light, shown_wide, shown_high)
-        smaller = resized(before.astype(np.float32), shown_wide, shown_high)
-        before = np.rint(smaller).astype(np.uint8)
+    runner = Runner(decoding)
+    lights, befores = [], []
+    for start in range(0, high, _STRIP):
+        strip = code[start : start + _STRIP]
+        lights.append(_narrowed(clean(runner.run(strip)).pixels, shown_wide))
+        shown = recorded(look, taken.camera, strip).astype(np.float32)
+        befores.append(_narrowed(shown, shown_wide))
+    light = resized(np.concatenate(lights), shown_wide, shown_high)
+    before = resized(np.concatenate(befores), shown_wide, shown_high)
+    before = np.rint(before).astype(np.uint8)
     return Picture(
         taken, taken.camera, taken.scene, taken.place.name, Path(frame.place).name, (wide, high),
         light, before, share, decoding,
@@ -156,6 +160,20 @@ def resized(image: Pixels, width: int, height: int) -> Pixels:
     out = np.tensordot(_areas(high, height), image, axes=(1, 0))
     out = np.einsum("xw,hwc->hxc", _areas(wide, width), out, optimize=True)
     return np.ascontiguousarray(out, dtype=np.float32)
+
+
+def _narrowed(image: Pixels, width: int) -> Pixels:
+    """Return an image at no more than its width, as `resized`, whatever its size."""
+    wide = image.shape[1]
+    if width == wide:
+        return np.asarray(image, dtype=np.float32)
+    # Pixels from the one that holds an edge on, less what lies before it, and what is beyond.
+    edges = np.linspace(0.0, wide, width + 1)
+    low = np.minimum(np.floor(edges).astype(int), wide - 1)
+    part = (edges - low)[None, :, None] * image[:, low]
+    sums = np.add.reduceat(image.astype(np.float64), low[:-1], axis=1)
+    sums[:, -1] -= image[:, -1]
+    return np.asarray((sums - part[:, :-1] + part[:, 1:]) * (width / wide), dtype=np.float32)
 
 
 def _areas(source: int, target: int) -> Pixels:
