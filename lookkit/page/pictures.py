@@ -120,12 +120,12 @@ def read_picture(look: Look, taken: Taken, share: float = 0.5, width: int = KEPT
     lights, befores = [], []
     for start in range(0, high, _STRIP):
         strip = code[start : start + _STRIP]
-        lights.append(_narrowed(clean(runner.run(strip)).pixels, shown_wide))
+        cleaned = np.asarray(clean(runner.run(strip)).pixels, dtype=np.float32)
+        lights.append(_narrowed(cleaned, shown_wide))
         shown = recorded(look, taken.camera, strip).astype(np.float32)
         befores.append(_narrowed(shown, shown_wide))
     light = resized(np.concatenate(lights), shown_wide, shown_high)
-    before = resized(np.concatenate(befores), shown_wide, shown_high)
-    before = np.rint(before).astype(np.uint8)
+    before = np.rint(resized(np.concatenate(befores), shown_wide, shown_high)).astype(np.uint8)
     return Picture(
         taken, taken.camera, taken.scene, taken.place.name, Path(frame.place).name, (wide, high),
         light, before, share, decoding,
