@@ -125,8 +125,8 @@ def lattices(recipe: Path, files: list[Path]) -> None:
             took["numpy"].append(time.process_time() - start)
         fast, slow = (1000 * np.median(took[name]) for name in ("compiled", "numpy"))
         print(
-            f"{size} points, {len(set(scenes))} scenes, a number of the print: {fast:.1f} ms of "
-            f"processor time, {slow / fast:.1f} times as fast as in numpy"
+            f"{size} points, {len(set(scenes))} cameras and scenes, a number of the print: "
+            f"{fast:.1f} ms of processor time, {slow / fast:.1f} times as fast as in numpy"
         )
 
 
