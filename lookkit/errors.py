@@ -11,6 +11,13 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 
+def some_of(lines: Sequence[str], most: int = 20) -> list[str]:
+    """Return lines for a user to read: the first of them, and how many more there are."""
+    if len(lines) <= most:
+        return list(lines)
+    return [*lines[: most - 1], f"and {len(lines) - most + 1} more like these"]
+
+
 class LookkitError(Exception):
     """A job that could not be finished; the message is for the user."""
 

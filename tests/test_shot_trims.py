@@ -132,7 +132,7 @@ def test_the_page_shows_what_apply_gives(tmp_path):
     from lookkit.page.pictures import Domain, read_pictures
 
     look = loads(RECIPE)
-    pictures = read_pictures(look, [picture(tmp_path, "a_two.tif")], Options())
+    pictures, _ = read_pictures(look, [picture(tmp_path, "a_two.tif")], Options())
     found = Shown(Domain.of(pictures)).exact(look, pictures[0], pictures[0].light, "web")
     exact = look.evaluate(np.full(3, 0.41), camera="A", output="web", scene=SETTING)
     np.testing.assert_allclose(found[0, 0], exact, atol=1e-3)

@@ -23,14 +23,14 @@ from lookkit.spaces.working import Array
 LEAST_MATCHES: Final = 12
 LEAST_AGREEING: Final = 0.4
 LEAST_COVER: Final = 0.04
-SMALL_COVER: Final = 0.15
+SMALL_COVER: Final = 0.2
 """Under it one thing that travels, such as a prop, may be all that is shared."""
-DOUBTFUL_COVER: Final = 0.2
+DOUBTFUL_COVER: Final = 0.25
 """Under it that is told."""
 LEAST_PARTS: Final = 3
 SPREAD_PARTS: Final = 7
 """Sixteenths of the frame that hold landmarks, at least, and where little is shared: people and
-props of up to a sixth of the frame filled two to six, framings of one place six and more."""
+props of up to a fifth of the frame filled two to six, framings of one place six and more."""
 MOST_MIXED: Final = 0.15
 AGREEING: Final = 0.25
 """Stops from the centre within which a ratio agrees with it."""

@@ -17,7 +17,7 @@ from lookkit.balance.pair import DOUBTFUL_COVER, Pair, compare
 from lookkit.balance.picks import Pick
 from lookkit.balance.settings import proposal
 from lookkit.balance.view import View, library, view_of
-from lookkit.errors import InputError, LookkitError
+from lookkit.errors import InputError, LookkitError, some_of
 from lookkit.media.jobs import Options, Taken, assign
 from lookkit.ocio import cores
 from lookkit.progress import Progress, silent
@@ -144,7 +144,7 @@ def balance(
             if wanted.drifts:
                 _drifts(look, shots, pool, progress)
     if not made:
-        raise InputError("\n".join([*unread, "nothing to balance: no file could be read"]))
+        raise InputError("\n".join([*some_of(unread), "nothing to balance: no file could be read"]))
     return Balanced(tuple(made), tuple(unread))
 
 
@@ -343,7 +343,7 @@ def _settle(
             else:
                 shot.doubts.append(f"a pick, but none in its hero {hero.name} to compare with")
         except InputError as error:
-            shot.doubts.append(str(error).partition(": ")[2])
+            shot.doubts.append(f"its pick is not used: {str(error).partition(': ')[2]}")
         if chosen is not None and gain is not None:
             other = gain + _greyed(hero, picks, views, chosen - gain) if pick.grey else gain
             if doubt := picked.doubts_of(chosen, other):
@@ -394,7 +394,7 @@ def _settle_hero(hero: Shot, pick: Pick, views: dict[int, View], white: float) -
     try:
         gain = picked.gain_from(None, picked.light_at(views[id(hero)], pick))
     except InputError as error:
-        hero.doubts.append(str(error).partition(": ")[2])
+        hero.doubts.append(f"its pick is not used: {str(error).partition(': ')[2]}")
         return
     hero.how = "its grey card"
     _give(hero, gain, white)

@@ -50,9 +50,10 @@ def command(
     """When the look is to be built by eye: open a page that shows RECIPE on all FRAMES at once.
 
     FRAMES are stills, clips, folders and sequences as `lookkit apply` takes them, and whose
-    they are is told alike. Every finished change is written into RECIPE at once, its comments and
-    order kept; undo and takes are in a file beside it. The page is for this machine alone: its
-    address holds a secret, so do not pass it on.
+    they are is told alike; files whose camera nothing tells are left out, and told. Every
+    finished change is written into RECIPE at once, its comments and order kept; undo and takes
+    are in a file beside it. The page is for this machine alone: its address holds a secret, so
+    do not pass it on.
     """
     import webbrowser
 
@@ -68,6 +69,8 @@ def command(
         page = opened(recipe, frames, options, shares or (0.5,), progress)
         if proof is not None:
             told = proof_at(page, proof, progress)
+    for problem in page.left_out:
+        click.echo(f"left out: {problem}", err=True)
     if proof is not None:
         click.echo(told)
         return

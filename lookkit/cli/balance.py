@@ -81,6 +81,7 @@ def command(
     from lookkit.balance import Wanted, balance, write_trims
     from lookkit.balance.picks import parse_pick
     from lookkit.cli.progress import shown_progress
+    from lookkit.errors import some_of
     from lookkit.look import load
     from lookkit.media.jobs import Options
 
@@ -104,7 +105,7 @@ def command(
         click.echo(f"{written} of {len(made.shots)} shots would have a trim; nothing is written")
     else:
         click.echo(f"{written} of {len(made.shots)} shots have a trim; {count} lines changed")
-    for line in made.unread:
+    for line in some_of(made.unread):
         click.echo(printable(line), err=True)
 
 

@@ -205,7 +205,10 @@ class Problem:
         return np.clip(moved, self.plain.min(), self.plain.max())
 
     def _bounds(self) -> tuple[Floats, Floats]:
-        """How far each value may move: within the exact values around it; axis fixed."""
+        """How far each value may move: within the exact values around it.
+
+        The axis stays, and so do the faces of the cube: clipped codes come out as sampled.
+        """
         low, high = self.lowest, self.highest
         cells = self.size - 1
         least = _box(self.cells.signal.min(axis=0), cells)
@@ -218,7 +221,8 @@ class Problem:
         fixed = np.zeros(self.start.shape[:3], dtype=bool)
         diagonal = np.arange(self.size)
         fixed[diagonal, diagonal, diagonal] = True
-        fixed[:: self.size - 1, :: self.size - 1, :: self.size - 1] = True
+        for axis in range(3):
+            np.moveaxis(fixed, axis, 0)[[0, -1]] = True
         low[fixed] = high[fixed] = 0.0
         return _planes(low), _planes(high)
 

@@ -10,7 +10,7 @@ import numpy as np
 from lookkit.evaluate import Runner
 from lookkit.look import Look
 from lookkit.nodes.base import Node, Op, Step
-from lookkit.page.pictures import Picture
+from lookkit.page.pictures import Pixels
 from lookkit.spaces.level import stops_of
 from lookkit.spaces.oklab import chroma_of, hue_of, oklab
 from lookkit.spaces.working import MID_GREY
@@ -20,12 +20,15 @@ _POINTS = 73
 _LEAST = 2.0**-20
 
 
-def levels_of(pictures: Sequence[Picture]) -> list[dict[str, Any]]:
+Lights = Sequence[tuple[str | None, Pixels]]
+"""Scenes, and light of pictures in them, shape (height, width, 3)."""
+
+
+def levels_of(lights: Lights) -> list[dict[str, Any]]:
     """Return how often each level of light is in each scene: a share a quarter of a stop."""
     scenes: dict[str | None, list[Any]] = {}
-    for picture in pictures:
-        stops = stops_of(picture.light[::4, ::4].reshape(-1, 3).astype(np.float64))
-        scenes.setdefault(picture.scene, []).append(stops)
+    for scene, light in lights:
+        scenes.setdefault(scene, []).append(stops_of(light.reshape(-1, 3).astype(np.float64)))
     made = []
     for scene, found in scenes.items():
         counts, _ = np.histogram(np.concatenate(found), bins=_POINTS - 1, range=(LOW, HIGH))
@@ -33,14 +36,14 @@ def levels_of(pictures: Sequence[Picture]) -> list[dict[str, Any]]:
     return made
 
 
-def hues_of(pictures: Sequence[Picture], count: int = 400) -> list[list[float]]:
+def hues_of(lights: Lights, count: int = 400) -> list[list[float]]:
     """Return hue in degrees and chroma of colours of all pictures, evenly drawn."""
-    if not pictures:
+    if not lights:
         return []
-    each = max(1, count // len(pictures))
+    each = max(1, count // len(lights))
     found = []
-    for picture in pictures:
-        flat = picture.light.reshape(-1, 3)
+    for _, light in lights:
+        flat = light.reshape(-1, 3)
         at = np.linspace(0, len(flat) - 1, each * 4).astype(int)
         lab = oklab(flat[at].astype(np.float64))
         chroma, hue = chroma_of(lab), hue_of(lab) % 360.0

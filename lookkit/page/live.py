@@ -17,7 +17,7 @@ from lookkit.nodes.base import Op
 from lookkit.nodes.film_print import ShownPrint
 from lookkit.nodes.print_formula import Fit
 from lookkit.ocio import Processor
-from lookkit.page.pictures import Domain, Picture, Pixels
+from lookkit.page.pictures import Domain, Picture, Pixels, Place, trims_of
 from lookkit.report.shown import as_bytes, screen_of
 from lookkit.spaces.outputs import Output, output
 from lookkit.spaces.primaries import Primaries
@@ -44,8 +44,8 @@ class Lattice:
 class Shown:
     """Looks as the page's canvas shows them.
 
-    Lattices are over scene light before a scene's trims, so that a change of a trim is a change
-    like any other. Scenes whose steps are the same share one.
+    Lattices are over scene light before all trims, so that a change of a trim is a change like
+    any other. Pictures whose steps are the same share one.
     """
 
     def __init__(self, domain: Domain) -> None:
@@ -55,10 +55,11 @@ class Shown:
         self._kept: OrderedDict[tuple[tuple[Op, ...], str, str, int, bool], Lattice] = OrderedDict()
         self._fits: dict[tuple[Primaries, float | None], Fit] = {}
 
-    def chain(self, look: Look, scene: str | None, output: str) -> tuple[Op, ...]:
-        """Return the steps from scene light before trims to the signal."""
-        graph = look.graph
+    def chain(self, look: Look, place: Place, output: str) -> tuple[Op, ...]:
+        """Return the steps from scene light before all trims to the signal."""
+        graph, (camera, scene) = look.graph, place
         return (
+            *trims_of(look, camera),
             *graph.trims(scene),
             *graph.look(scene),
             *graph.rendering(output, scene),
@@ -80,17 +81,19 @@ class Shown:
     def lattices(
         self,
         look: Look,
-        scenes: Sequence[str | None],
+        places: Sequence[Place],
         output: str,
         size: int,
         space: str = "srgb",
         *,
         moving: bool = False,
     ) -> tuple[list[int], list[Lattice]]:
-        """Return the lattice of each scene; those of steps that did not change are kept.
+        """Return the lattice of each place; those of steps that did not change are kept.
 
         Parameters
         ----------
+        places
+            Of pictures: cameras and settings.
         space
             The colours of the canvas, one of SPACES.
         moving
@@ -99,12 +102,12 @@ class Shown:
         Returns
         -------
         which
-            For each of `scenes`, which lattice is its own.
+            For each of `places`, which lattice is its own.
         lattices
             Each once.
         """
         name = look.graph.output(output).name
-        chains = {scene: self.chain(look, scene, output) for scene in dict.fromkeys(scenes)}
+        chains = {place: self.chain(look, place, output) for place in dict.fromkeys(places)}
         known: dict[tuple[Op, ...], int] = {}
         made: list[Lattice] = []
         for chain in dict.fromkeys(chains.values()):
@@ -121,7 +124,7 @@ class Shown:
                     self._kept.popitem(last=False)
             self._kept.move_to_end(key)
             made.append(self._kept[key])
-        return [known[chains[scene]] for scene in scenes], made
+        return [known[chains[place]] for place in places], made
 
     def _made(
         self, chain: tuple[Op, ...], look: Look, output: str, size: int, space: str
@@ -137,7 +140,7 @@ class Shown:
         self, look: Look, picture: Picture, light: Pixels, output: str, space: str = "srgb"
     ) -> Pixels:
         """Return the exact signal of a picture's light, as a canvas shows it, 0-1."""
-        signal = Runner(self.chain(look, picture.taken.setting(look), output)).run(light)
+        signal = Runner(self.chain(look, picture.place_in(look), output)).run(light)
         return np.asarray(self._screen(look, output, space).apply(signal), dtype=np.float32)
 
     def exact_bytes(

@@ -7,8 +7,9 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from lookkit.evaluate import Runner
 from lookkit.look import Look
-from lookkit.page.pictures import Picture
+from lookkit.page.pictures import Picture, trims_of
 from lookkit.report.shown import seen
 from lookkit.trace import trace_light
 
@@ -21,15 +22,17 @@ def picked(
     Parameters
     ----------
     light
-        Scene light before the scene's trims, shape (3,).
+        Scene light before all trims, shape (3,).
 
     Returns
     -------
     dict
-        `light`; `steps`, each with label, stops, hue, chroma, notes; `stops`, `hue` and `chroma`
-        of the light that enters the look; `signal` and `code` of the output; `shown`, sRGB bytes.
+        `light`, after the camera's own trims; `steps`, each with label, stops, hue, chroma,
+        notes; `stops`, `hue` and `chroma` of the light that enters the look; `signal` and
+        `code` of the output; `shown`, sRGB bytes.
     """
     setting = picture.taken.setting(look)
+    light = Runner(trims_of(look, picture.camera)).run(light[None])[0]
     steps = trace_light(look, light.astype(np.float64), output=output, scene=setting)
     trims = len(look.graph.trims(setting))
     entering = steps[min(trims, len(steps) - 1)]

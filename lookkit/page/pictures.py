@@ -1,8 +1,7 @@
-"""The pictures of a film as the page keeps them: scene light before the scene's trims.
+"""The pictures of a film as the page keeps them: scene light before all trims.
 
-What a camera recorded is decoded, matched and brought through the camera's own trims once;
-every change of the look or of a scene's trims starts from there. Pictures are made small in
-light, by areas.
+What a camera recorded is decoded and matched once; every change of the look or of a trim, a
+camera's, a scene's or a shot's, starts from there. Pictures are made small in light, by areas.
 """
 
 from __future__ import annotations
@@ -14,9 +13,10 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
-from lookkit.coordinates import SceneColours
-from lookkit.errors import InputError
+from lookkit.coordinates import SHOWN, SceneColours
+from lookkit.errors import InputError, LookkitError
 from lookkit.evaluate import Runner, clean
+from lookkit.graph import serial
 from lookkit.look import Look
 from lookkit.media.frame import read_frame
 from lookkit.media.jobs import Options, Taken, assign
@@ -29,9 +29,11 @@ KEPT_WIDTH = 1280
 
 Pixels = npt.NDArray[np.float32]
 Bytes = npt.NDArray[np.uint8]
+Place = tuple[str, str | None]
 _STEPS = 65535
 _PART = 1 << 16
-_AXES = SceneColours(33)
+_STRIP = 256
+_AXES = SceneColours(33, SHOWN)
 _GREY = _AXES.place(np.full(3, 0.18))
 
 
@@ -39,7 +41,7 @@ _GREY = _AXES.place(np.full(3, 0.18))
 class Picture:
     """One picture of the film.
 
-    `light` is float32 scene light before trims, shape (height, width, 3); `before` the same
+    `light` is float32 scene light before all trims, shape (height, width, 3); `before` the same
     picture as recorded, as sRGB bytes. `size` is the file's own (width, height).
     """
 
@@ -55,6 +57,10 @@ class Picture:
     decoding: tuple[Op, ...] = ()
     """The steps that made `light` of codes; where a look has others, the file is read again."""
 
+    def place_in(self, look: Look) -> Place:
+        """Return the picture's camera and setting, which say what trims it has."""
+        return self.camera, self.taken.setting(look)
+
 
 def read_pictures(
     look: Look,
@@ -62,7 +68,7 @@ def read_pictures(
     options: Options,
     at: Sequence[float] = (0.5,),
     progress: Progress = silent,
-) -> list[Picture]:
+) -> tuple[list[Picture], list[str]]:
     """Read the pictures of a film in the order of its scenes and cameras.
 
     Parameters
@@ -70,14 +76,20 @@ def read_pictures(
     at
         Shares of a clip's or a sequence's length at which frames are taken.
 
+    Returns
+    -------
+    pictures
+        Of the files whose camera is known and that could be read.
+    left_out
+        What is wrong with each of the others, in words.
+
     Raises
     ------
     InputError
-        If nothing says whose a file is, or it cannot be read; all problems at once.
+        If an option cannot be, such as an unknown camera.
     """
     taken, refused = assign(look, files, options, progress)
-    if refused:
-        raise InputError("\n".join(one.problem for one in refused))
+    left_out = [one.problem for one in refused]
     scenes = [*look.scenes, None]
     cameras = list(look.cameras)
     taken.sort(key=lambda one: (scenes.index(one.scene), cameras.index(one.camera)))
@@ -87,9 +99,12 @@ def read_pictures(
     made = []
     for count, (one, share) in enumerate(wanted):
         progress(f"reading {one.place.name}", count, len(wanted))
-        made.append(read_picture(look, one, share))
+        try:
+            made.append(read_picture(look, one, share))
+        except LookkitError as error:
+            left_out.append(str(error))
     progress("pictures", len(wanted), len(wanted))
-    return made
+    return made, left_out
 
 
 def read_picture(look: Look, taken: Taken, share: float = 0.5, width: int = KEPT_WIDTH) -> Picture:
@@ -100,14 +115,17 @@ def read_picture(look: Look, taken: Taken, share: float = 0.5, width: int = KEPT
     shown_wide = min(wide, width)
     shown_high = max(1, round(high * shown_wide / (wide * aspect)))
     code = np.asarray(frame.code, dtype=np.float32)
-    decoding = tuple(look.graph.camera(taken.camera, taken.scene))
-    light = Runner(decoding).run(code)
-    light = np.asarray(clean(light).pixels, dtype=np.float32)
-    before = recorded(look, taken.camera, code)
-    if (shown_high, shown_wide) != (high, wide):
-        light = resized(light, shown_wide, shown_high)
-        smaller = resized(before.astype(np.float32), shown_wide, shown_high)
-        before = np.rint(smaller).astype(np.uint8)
+    decoding = _decoding(look, taken.camera, taken.scene)
+    runner = Runner(decoding)
+    lights, befores = [], []
+    for start in range(0, high, _STRIP):
+        strip = code[start : start + _STRIP]
+        cleaned = np.asarray(clean(runner.run(strip)).pixels, dtype=np.float32)
+        lights.append(_narrowed(cleaned, shown_wide))
+        shown = recorded(look, taken.camera, strip).astype(np.float32)
+        befores.append(_narrowed(shown, shown_wide))
+    light = resized(np.concatenate(lights), shown_wide, shown_high)
+    before = np.rint(resized(np.concatenate(befores), shown_wide, shown_high)).astype(np.uint8)
     return Picture(
         taken, taken.camera, taken.scene, taken.place.name, Path(frame.place).name, (wide, high),
         light, before, share, decoding,
@@ -117,10 +135,21 @@ def read_picture(look: Look, taken: Taken, share: float = 0.5, width: int = KEPT
 def is_current(look: Look, picture: Picture) -> bool:
     """Say whether a look still reads a picture as it was read."""
     try:
-        return tuple(look.graph.camera(picture.camera, picture.scene)) == picture.decoding
+        return _decoding(look, picture.camera, picture.scene) == picture.decoding
     except InputError:
         # The camera or the scene is gone from the recipe: the picture stays as it was.
         return True
+
+
+def trims_of(look: Look, camera: str) -> tuple[Op, ...]:
+    """Return a camera's own trims; none if the recipe has no such camera any more."""
+    known = look.recipe.cameras.get(camera)
+    return () if known is None else tuple(serial(known.trims))
+
+
+def _decoding(look: Look, camera: str, scene: str | None) -> tuple[Op, ...]:
+    steps = tuple(look.graph.camera(camera, scene))
+    return steps[: len(steps) - len(trims_of(look, camera))]
 
 
 def resized(image: Pixels, width: int, height: int) -> Pixels:
@@ -131,6 +160,20 @@ def resized(image: Pixels, width: int, height: int) -> Pixels:
     out = np.tensordot(_areas(high, height), image, axes=(1, 0))
     out = np.einsum("xw,hwc->hxc", _areas(wide, width), out, optimize=True)
     return np.ascontiguousarray(out, dtype=np.float32)
+
+
+def _narrowed(image: Pixels, width: int) -> Pixels:
+    """Return an image at no more than its width, as `resized`, whatever its size."""
+    wide = image.shape[1]
+    if width == wide:
+        return np.asarray(image, dtype=np.float32)
+    # Pixels from the one that holds an edge on, less what lies before it, and what is beyond.
+    edges = np.linspace(0.0, wide, width + 1)
+    low = np.minimum(np.floor(edges).astype(int), wide - 1)
+    part = (edges - low)[None, :, None] * image[:, low]
+    sums = np.add.reduceat(image.astype(np.float64), low[:-1], axis=1)
+    sums[:, -1] -= image[:, -1]
+    return np.asarray((sums - part[:, :-1] + part[:, 1:]) * (width / wide), dtype=np.float32)
 
 
 def _areas(source: int, target: int) -> Pixels:

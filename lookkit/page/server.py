@@ -55,6 +55,9 @@ LIGHT, BEFORE, LATTICES, EXACT = 1, 2, 3, 4
 """Kinds of binary messages."""
 SLOTS = 64
 """Sets of lattices that a page keeps: what is shown, what it is compared with, miniatures."""
+SIZES = (17, 25, 33, 57)
+MOST = SIZES[-1]
+"""Points of lattices along an edge; with the most, 99.99 % of pixels are within 1/255."""
 VIEW = 0xFFFF
 """The number of the picture in the full view."""
 
@@ -69,8 +72,15 @@ def packed(
 class Page:
     """One recipe with its pictures, and all pages that are open on it."""
 
-    def __init__(self, session: Session, pictures: Sequence[Picture], options: Options) -> None:
+    def __init__(
+        self,
+        session: Session,
+        pictures: Sequence[Picture],
+        options: Options,
+        left_out: Sequence[str] = (),
+    ) -> None:
         self.session = session
+        self.left_out = list(left_out)
         self.pictures = list(pictures)
         self.options = options
         self.shown = Shown(Domain.of(pictures))
@@ -103,7 +113,8 @@ class Page:
 
     def state(self) -> dict[str, Any]:
         """Return everything that a page shows in words."""
-        return state_of(self.session, self.pictures, self.counted, self.output)
+        told = state_of(self.session, self.pictures, self.counted, self.output)
+        return {**told, "leftOut": self.left_out}
 
     async def tell_all(self) -> None:
         """Send the state to every open page."""
@@ -292,15 +303,15 @@ class Visitor:
         return self._where[1]
 
     async def _rest(self, message: dict[str, Any]) -> None:
-        """Send lattices of 33 points, then exact pictures, those looked at first."""
-        seq = int(message["seq"])
+        """Send lattices of many points, then exact pictures, those looked at first."""
+        seq, size = int(message["seq"]), int(message.get("n", MOST))
         order = [int(index) for index in message.get("order", [])]
-        self.resting = asyncio.get_running_loop().create_task(self._exact(seq, order))
+        self.resting = asyncio.get_running_loop().create_task(self._exact(seq, size, order))
 
-    async def _exact(self, seq: int, order: Sequence[int]) -> None:
+    async def _exact(self, seq: int, size: int, order: Sequence[int]) -> None:
         look, shown = self.page.session.look, self.page.shown
-        found = await self.page.run(lambda: self._lattices(look, 33))
-        await self._say_lattices(found, slot=0, seq=seq, size=33, took=0)
+        found = await self.page.run(lambda: self._lattices(look, size))
+        await self._say_lattices(found, slot=0, seq=seq, size=size, took=0)
         for index in order:
             light = self.lights.get(index)
             if light is None:
@@ -323,11 +334,11 @@ class Visitor:
         self, look: Look, size: int, *, moving: bool = False
     ) -> tuple[list[int], list[Lattice]]:
         """Return the lattices of all pictures' scenes, and which picture has which."""
-        if size not in (17, 25, 33):
+        if size not in SIZES:
             raise ValueError(size)
-        scenes = [picture.taken.setting(look) for picture in self.page.pictures]
+        places = [picture.place_in(look) for picture in self.page.pictures]
         return self.page.shown.lattices(
-            look, scenes, self.page.output, size, self.space, moving=moving
+            look, places, self.page.output, size, self.space, moving=moving
         )
 
     async def _say_lattices(
@@ -373,7 +384,7 @@ class Visitor:
         """Send the lattices of a take: to be compared, or small ones for its miniature."""
         session = self.page.session
         take = session.take(str(message["take"]))
-        slot, size = int(message.get("slot", 1)), int(message.get("n", 33))
+        slot, size = int(message.get("slot", 1)), int(message.get("n", MOST))
         if not 1 <= slot <= SLOTS:
             raise ValueError(slot)
         found = await self.page.run(lambda: self._lattices(session.look_of(take.text), size))
@@ -516,14 +527,15 @@ def opened(
     Raises
     ------
     RecipeError, InputError
-        If the recipe or a frame cannot be used; all problems at once.
+        If the recipe cannot be used, or none of the frames; all problems at once.
     """
     from lookkit.page.pictures import read_pictures
 
     session = Session(recipe)
     if not session.look.outputs:
         raise InputError(f"{recipe}: no outputs, expected at least one")
-    pictures = read_pictures(session.look, files, replace(options), at, progress)
+    pictures, left_out = read_pictures(session.look, files, replace(options), at, progress)
     if not pictures:
-        raise InputError("no frames were found, expected at least one still or clip")
-    return Page(session, pictures, options)
+        none = "no frames were found, expected at least one still or clip"
+        raise InputError("\n".join(left_out or [none]))
+    return Page(session, pictures, options, left_out)

@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from functools import cached_property
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
+from lookkit.evaluate import Runner
+from lookkit.look import Look
+from lookkit.nodes.base import Op
 from lookkit.page.drawings import drawing, hues_of, levels_of
-from lookkit.page.pictures import Picture
+from lookkit.page.pictures import Picture, trims_of
 from lookkit.page.rewrite import own_path
 from lookkit.page.sentences import addable, override_sentences, step_sentence
 from lookkit.page.session import Session
@@ -17,20 +21,24 @@ from lookkit.recipe.extend import join
 
 
 class Counted:
-    """What the light of the pictures holds; counted once."""
+    """Levels and hues of the pictures' light after their cameras' trims; counted once for each."""
 
     def __init__(self, pictures: Sequence[Picture]) -> None:
         self._pictures = pictures
+        self._trims: list[tuple[Op, ...]] | None = None
+        self._found: dict[str, Any] = {}
 
-    @cached_property
-    def levels(self) -> list[dict[str, Any]]:
-        """How often each level is in each scene."""
-        return levels_of(self._pictures)
-
-    @cached_property
-    def hues(self) -> list[list[float]]:
-        """Hues and chromas of all pictures."""
-        return hues_of(self._pictures)
+    def of(self, look: Look) -> dict[str, Any]:
+        """Return `levels`, how often each is in each scene, and `hues` with their chromas."""
+        trims = [trims_of(look, one.camera) for one in self._pictures]
+        if trims != self._trims:
+            lights = [
+                (one.scene, Runner(steps).run(np.ascontiguousarray(one.light[::4, ::4])))
+                for one, steps in zip(self._pictures, trims, strict=True)
+            ]
+            self._found = {"levels": levels_of(lights), "hues": hues_of(lights)}
+            self._trims = trims
+        return self._found
 
 
 def state_of(
@@ -78,7 +86,7 @@ def state_of(
             for take in session.takes
         ],
         "problems": [
-            {"text": str(problem), "path": _step_of(problem.key)} for problem in session.problems
+            {"text": str(problem), **_word_of(problem.key)} for problem in session.problems
         ],
         "extends": len(joined.sources) > 1,
         "steps": all_of(("look",), recipe.look),
@@ -124,15 +132,17 @@ def state_of(
             }
             for one in pictures
         ],
-        "levels": counted.levels,
-        "hues": counted.hues,
+        **counted.of(look),
         "addable": addable(),
     }
 
 
-def _step_of(key: str) -> list[str | int]:
-    """Return the path of the step that a problem's key lies in: look[2].stops is ("look", 1)."""
+def _word_of(key: str) -> dict[str, list[str | int]]:
+    """Return the step that a problem lies in, and the key there: look[2].stops is its `stops`."""
     parts: list[str | int] = []
     for name, place in re.findall(r"([^.\[\]]+)|\[(\d+)\]", key):
         parts.append(name or int(place) - 1)
-    return parts[:1] if parts[:1] == ["rendering"] else parts[: 2 if parts[:1] == ["look"] else 4]
+    count = {"rendering": 1, "look": 2}.get(str(parts[0]) if parts else "", 4)
+    if parts[:1] == ["outputs"]:
+        count = 3
+    return {"path": parts[:count], "key": parts[count:]}

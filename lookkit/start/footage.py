@@ -16,7 +16,7 @@ from typing import Any, Final, Literal
 import numpy as np
 import numpy.typing as npt
 
-from lookkit.errors import InputError, LookkitError
+from lookkit.errors import InputError, LookkitError, some_of
 from lookkit.media.clip import MOVIES, probe
 from lookkit.media.jobs import STILLS, may_be_frame
 from lookkit.media.numbered import Numbered, group
@@ -35,6 +35,9 @@ _CLIPPED: Final = 0.98
 _MUCH: Final = 0.25
 _DARK: Final = 0.02
 """A frame whose brightest part lies under this code says nothing of its light."""
+_DARK_LOG: Final = 0.14
+_FLAT: Final = 0.05
+"""A frame under this code, nearly the same all over, is the black of a log, which lies above 0."""
 _MOVIE_TIMES: Final = (
     "com.apple.quicktime.creationdate", "creation_time", "modification_date", "date",
 )  # fmt: skip
@@ -136,7 +139,7 @@ def read_footage(folder: Path, progress: Progress = silent) -> Footage:
             else:
                 faults.append(found)
     if not takes:
-        told = "".join(f"\n{one}" for one in faults)
+        told = "".join(f"\n{one}" for one in some_of(faults))
         raise InputError(f"{folder}: holds no movie and no picture that can be read{told}")
     return Footage(folder, tuple(takes), tuple(faults), ignored)
 
@@ -317,7 +320,7 @@ def _light(
     mean = small.reshape(-1, 3).mean(axis=0)
     if not np.isfinite(mean).all():
         return None, ""
-    if small.max() < _DARK:
+    if small.max() < _DARK or (small.max() < _DARK_LOG and np.ptp(small) < _FLAT):
         return None, "its first picture is black: a slate, or a cap on the lens?"
     clipped = float((small.max(axis=-1) > _CLIPPED).mean())
     fault = f"{clipped:.0%} of its first picture is clipped" if clipped > _MUCH else ""

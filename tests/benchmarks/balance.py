@@ -128,14 +128,14 @@ def main() -> None:
 
 
 def grey(table, camera, hero, take):
-    """Take a place as a user picks it: evenly lit, neither dark nor bright, nearly neutral."""
+    """Take a place as a user picks a card: evenly lit, neither dark nor bright, grey in truth."""
     level = np.log2(np.maximum(take.view.cones, 1e-5))
-    apart = np.ptp(level - level[take.view.sure].mean(axis=0), axis=-1)
+    true = np.log2(np.maximum(take.truth @ sim.TO_CONES.T, 1e-5))
     good = (
         take.view.sure
         & take.seen
         & (np.abs(level.mean(axis=-1) - np.log2(0.18)) < 2.0)
-        & (apart < 0.5)
+        & (np.ptp(true, axis=-1) < 0.3)
     )
     if not good.any():
         return

@@ -1,6 +1,7 @@
 """What stands around the film: takes, scenes, cameras, shots, problems, and the hand-over."""
 
 import json
+import shutil
 import tomllib
 
 import numpy as np
@@ -30,11 +31,16 @@ RICH = (
 )
 
 
+MEAN = """(data) =>
+  data.reduce((sum, one, k) => sum + (k % 4 < 3 ? one : 0), 0) * 4 / 3 / data.length"""
+
+
 @pytest.fixture(scope="module")
 def served(tmp_path_factory):
     recipe, files = make_film(tmp_path_factory.mktemp("parts"))
     recipe.write_text(RICH)
-    server = Served(recipe, files)
+    loose = shutil.copy(files[0], recipe.with_name("of_no_camera.tif"))
+    server = Served(recipe, [*files, loose])
     server.recipe, server.files = recipe, files
     yield server
     server.close()
@@ -97,12 +103,45 @@ def test_what_a_scene_has_otherwise_is_a_sentence_of_its_own(tab, served):
     assert tomllib.loads(served.recipe.read_text())["look"][1]["saturation"] == 1.2
 
 
-def test_a_cameras_trims_are_sentences_and_its_pictures_are_read_again(tab, served):
+def test_a_file_of_no_camera_is_left_out_and_told(tab, served):
+    assert tab.evaluate("page.state.pictures.length") == len(served.files)
+    told = tab.locator("#left")
+    assert "one file was left out" in told.inner_text()
+    told.locator("summary").click()
+    assert "of_no_camera.tif" in told.inner_text()
+
+
+def test_a_problem_of_the_file_stands_at_its_word(tab, served):
+    text = served.recipe.read_text()
+    served.recipe.write_text(text.replace("stops = 0.2\n", 'stops = "bright"\n'))
+    until(tab, "page.state.problems.length === 1")
+    word = tab.locator("[aria-invalid=true]")
+    assert word.get_attribute("aria-label").startswith("Light, stops")
+    told = tab.locator(f"#{word.get_attribute('aria-describedby')}").inner_text()
+    assert told == tab.evaluate("page.state.problems[0].text")
+    assert "cameras.B.trims[1].stops" in told
+    served.recipe.write_text(text)
+    until(tab, "page.state.problems.length === 0")
+    assert not tab.locator("[aria-invalid=true]").count()
+
+
+def test_a_cameras_trims_are_sentences_and_its_pictures_follow_the_hand(tab, served):
     until(tab, EXACT)
     index = place_of(tab, served, 1)
     before = canvas(tab, index).mean()
     path = json.dumps(["cameras", "B", "trims", 0], separators=(",", ":"))
-    tab.locator(f".step[data-at='{path}']").get_by_role("spinbutton").first.focus()
+    field = tab.locator(f".step[data-at='{path}']").get_by_role("spinbutton").first
+    field.scroll_into_view_if_needed()
+    box = field.bounding_box()
+    tab.mouse.move(box["x"] + 6, box["y"] + 8)
+    tab.mouse.down()
+    tab.mouse.move(box["x"] + 66, box["y"] + 8, steps=3)
+    until(tab, f"{before + 3} < (({MEAN})(page.pixels({index}).data))")
+    assert "stops = 0.2\n" in served.recipe.read_text()
+    tab.keyboard.press("Escape")
+    tab.mouse.up()
+    until(tab, EXACT)
+    field.focus()
     tab.keyboard.press("Enter")
     tab.keyboard.type("1.2")
     tab.keyboard.press("Enter")
@@ -148,7 +187,7 @@ def test_takes_are_miniatures_with_their_differences_in_words(tab, served):
 
 def test_two_takes_stand_side_by_side_in_every_picture(tab, served):
     tab.get_by_role("button", name="side by side: vivid").click()
-    until(tab, "page.film.sets[1] && page.film.sets[1].n === 33")
+    until(tab, "page.film.sets[1] && page.film.sets[1].n === 57")
     found = canvas(tab, 0)
     high, wide = found.shape[:2]
     middle = slice(high // 4 + 2, high // 4 + high // 2 - 2)

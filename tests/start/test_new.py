@@ -141,14 +141,16 @@ def test_bad_files_are_told_each_in_a_line_and_the_rest_goes_on(card):
     (card / "empty.jpg").write_bytes(b"")
     (card / "notes.txt").write_text("hello")
     photo(card / "slate.jpg", level=0.0)
+    photo(card / "log-slate.jpg", level=0.0928)  # black of LogC4, S-Log3 and others
     photo(card / "burnt.jpg", level=9.0)
     made = start(card)
     for told in (
         "broken.mov: cannot be read", "empty.jpg", "slate.jpg: its first picture is black",
+        "log-slate.jpg: its first picture is black",
         "burnt.jpg: 100% of its first picture is clipped", "1 file is neither",
     ):  # fmt: skip
         assert any(told in line for line in made.told), (told, made.told)
-    assert sum(len(camera.takes) for camera in made.cameras) == 9
+    assert sum(len(camera.takes) for camera in made.cameras) == 10
 
 
 @pytest.mark.parametrize(

@@ -19,11 +19,10 @@ from typing import Any, Final
 import numpy as np
 import numpy.typing as npt
 
-from lookkit.errors import InputError
 from lookkit.files import write_beside
 from lookkit.look import Look
 from lookkit.page.live import Shown
-from lookkit.page.pictures import Domain, Picture, resized
+from lookkit.page.pictures import Domain, Picture, is_current, resized
 from lookkit.progress import Progress, silent
 from lookkit.report.shown import data_uri
 
@@ -55,8 +54,8 @@ def write_proof(
     Returns
     -------
     list of str
-        The takes that were left out: what they do to a camera's light before the look is not what
-        the first one does, so that its frames are not theirs.
+        The takes that were left out: they read a camera otherwise than the first one does, by
+        another encoding or match, so that its frames are not theirs.
 
     Raises
     ------
@@ -64,7 +63,11 @@ def write_proof(
         If the file cannot be written.
     """
     first = next(iter(looks.values()))
-    same = {name: look for name, look in looks.items() if _alike(first, look, pictures, output)}
+    same = {
+        name: look
+        for name, look in looks.items()
+        if output in look.outputs and all(_reads(look, one) for one in pictures)
+    }
     shown = Shown(Domain.of(pictures))
     frames: list[dict[str, Any]] = []
     for count, picture in enumerate(pictures):
@@ -73,8 +76,8 @@ def write_proof(
     takes: list[dict[str, Any]] = []
     for count, (name, look) in enumerate(same.items()):
         progress("takes", len(pictures) + count, len(pictures) + len(same))
-        settings = [picture.taken.setting(look) for picture in pictures]
-        which, made = shown.lattices(look, settings, output, POINTS)
+        places = [picture.place_in(look) for picture in pictures]
+        which, made = shown.lattices(look, places, output, POINTS)
         takes.append(
             {
                 "name": name,
@@ -96,17 +99,10 @@ def write_proof(
     return [name for name in looks if name not in same]
 
 
-def _alike(first: Look, look: Look, pictures: Sequence[Picture], output: str) -> bool:
-    """Say whether a take reads every picture as the first one does."""
-    if output not in look.outputs:
-        return False
-    try:
-        return all(
-            first.graph.camera(one.camera, one.scene) == look.graph.camera(one.camera, one.scene)
-            for one in pictures
-        )
-    except InputError:
-        return False
+def _reads(look: Look, picture: Picture) -> bool:
+    """Say whether a take has a picture's camera and scene, and reads it as it was read."""
+    scenes = (None, *look.scenes)
+    return picture.camera in look.cameras and picture.scene in scenes and is_current(look, picture)
 
 
 def _frame(shown: Shown, picture: Picture) -> dict[str, Any]:

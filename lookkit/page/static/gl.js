@@ -59,8 +59,10 @@ const UNITS = {light: 0, before: 1, exact: 2, lattice: 3, other: 4};
 export const NOW = 0, OTHER = 1, BEFORE = 2, EXACT = 3;
 
 export class Film {
-  constructor(canvas) {
+  // `most`: points of a lattice at rest, fewer where the card has no textures as high.
+  constructor(canvas, most) {
     this.canvas = canvas;
+    this.most = most;
     this.frames = new Map();
     this.sets = [null, null];
     this.space = 'srgb';
@@ -74,6 +76,7 @@ export class Film {
     const gl = this.canvas.getContext('webgl2', {antialias: false, alpha: true, depth: false});
     if (!gl) throw new Error('this browser has no WebGL 2, which the page draws with');
     this.gl = gl;
+    if (gl.getParameter(gl.MAX_TEXTURE_SIZE) < this.most ** 2) this.most = 33;
     if (this.space !== 'srgb') this.widen(this.space);
     this.programs = {live: this.program(LIVE), whole: this.program(PIXELS)};
     gl.pixelStorei(gl.UNPACK_ALIGNMENT, 1);

@@ -4,7 +4,7 @@ import {BEFORE, Film, NOW, OTHER} from './gl.js';
 import {make, recipe} from './recipe.js';
 
 const $ = (id) => document.getElementById(id);
-const VIEW = 0xFFFF, LIVE_POINTS = 25, REST = 120, SLOW = 33;
+const VIEW = 0xFFFF, LIVE_POINTS = 25, RESTING_POINTS = 57, REST = 120, SLOW = 33;
 const canvas = $('canvas'), table = $('table'), one = $('one'), section = $('film');
 
 const page = globalThis.page = {
@@ -49,7 +49,7 @@ function heard(message) {
     if (message.first) {
       for (const kept of waitingEdits.splice(0)) edit(kept);
       ask(true);
-      if (other && other !== BEFORE) say({what: 'other', take: other});
+      if (other && other !== BEFORE) say({what: 'other', take: other, n: film.most});
     } else resting(0);
   } else if (message.what === 'sized') { resting(0); minis(); }
   else if (message.what === 'read') { ask(true); if (page.view) askView(); }
@@ -137,7 +137,7 @@ function resting(wait = REST) {
     film.stale();
     const seen = cells.map((cell) => cell.index);
     const order = [...new Set([page.view ? VIEW : page.looked, ...seen])].filter((index) => film.frames.has(index));
-    say({what: 'rest', seq: page.seq, order});
+    say({what: 'rest', seq: page.seq, order, n: film.most});
     words();
   }, wait);
 }
@@ -394,6 +394,12 @@ function words() {
   $('problems').hidden = !s.problems.length;
   $('problems').replaceChildren(...(s.problems.length ? [make('b', {}, 'The recipe as it is in its file cannot be used; the pictures show the last one that could.'),
     ...s.problems.map((one) => make('p', {}, one.text))] : []));
+  $('left').hidden = !s.leftOut.length;
+  if ($('left').dataset.had !== s.leftOut.join('\n')) {
+    $('left').dataset.had = s.leftOut.join('\n');
+    const many = s.leftOut.length;
+    $('left').replaceChildren(make('summary', {}, many === 1 ? 'one file was left out' : `${many} files were left out`), ...s.leftOut.map((one) => make('p', {}, one)));
+  }
   const select = $('other'), kept = select.value;
   const options = [['', 'nothing'], ['before', 'as recorded'], ...s.takes.map((take) => ['take:' + take.name, `“${take.name}”`])];
   if (JSON.stringify(options) !== select.dataset.had) {
@@ -409,7 +415,7 @@ function compare(value, beside = false) {
   $('other').value = value;
   apart = beside && value !== '';
   other = value === '' ? null : value === 'before' ? BEFORE : value.slice(5);
-  if (other !== null && other !== BEFORE) say({what: 'other', take: other});
+  if (other !== null && other !== BEFORE) say({what: 'other', take: other, n: film.most});
   paint();
 }
 
@@ -531,7 +537,7 @@ let resized = null;
 new ResizeObserver(() => { if (!film || !page.state) return; measure(); paint(); clearTimeout(resized); resized = setTimeout(() => { measure(); page.view ? askView() : ask(false); }, 200); }).observe(section);
 
 try {
-  film = page.film = new Film(canvas);
+  film = page.film = new Film(canvas, RESTING_POINTS);
   film.onrestored = () => paint();
   recipe.start({move, done, back, edit, page, captions, moving: () => moving});
   if (matchMedia('(color-gamut: p3)').matches) film.widen('display-p3');

@@ -26,6 +26,7 @@ function words(parts, step, into) {
         rest: () => recipe.settle(),
       });
       input.dataset.at = JSON.stringify([step.path, part.key]);
+      input.dataset.key = JSON.stringify(part.key);
       numbers.set(input.dataset.at, input);
       // What follows a number at once stays on its line.
       const after = parts[parts.indexOf(part) + 1];
@@ -36,6 +37,7 @@ function words(parts, step, into) {
       const select = make('select', {'aria-label': `${step.title}, ${part.name}`});
       for (const word of Object.keys(part.options)) select.append(make('option', {value: word}, word));
       select.value = part.v;
+      select.dataset.key = JSON.stringify(part.key);
       select.addEventListener('change', () => hands.edit({do: 'set', base: step.base, step: step.path, key: part.key, value: part.options[select.value], label: `${step.title}: ${part.name} ${select.value}`}));
       into.append(select);
     } else if (part.t === 'do') {
@@ -193,7 +195,7 @@ export const recipe = {
     if (scene.length || state.scenes.length) {
       parts.push(make('h2', {}, 'Scene by scene'));
       for (const one of state.scenes) {
-        parts.push(make('h3', {class: 'scene-name'}, one.name + (one.light ? `, ${one.light}${/^\d+$/.test(one.light) ? ' K' : ''}` : '')));
+        parts.push(make('h3', {class: 'scene-name', 'data-at': JSON.stringify(['scenes', one.name])}, one.name + (one.light ? `, ${one.light}${/^\d+$/.test(one.light) ? ' K' : ''}` : '')));
         one.trims.forEach((step, k) => parts.push(section(step, k + 1)));
         one.overrides.forEach((step) => parts.push(otherwise(step)));
         parts.push(adder(['scenes', one.name, 'trims', one.trims.length]));
@@ -205,9 +207,9 @@ export const recipe = {
         });
       }
     }
-    parts.push(make('h2', {}, 'Camera by camera'), make('p', {class: 'hint'}, 'What a camera has of its own comes before all scenes. Its pictures follow when you let go.'));
+    parts.push(make('h2', {}, 'Camera by camera'), make('p', {class: 'hint'}, 'What a camera has of its own comes before all scenes.'));
     for (const camera of state.cameras) {
-      parts.push(make('h3', {class: 'scene-name'}, `camera ${camera.name}, ${camera.encoding}${camera.matched ? ', matched' : ''}`));
+      parts.push(make('h3', {class: 'scene-name', 'data-at': JSON.stringify(['cameras', camera.name])}, `camera ${camera.name}, ${camera.encoding}${camera.matched ? ', matched' : ''}`));
       camera.trims.forEach((step, k) => parts.push(section(step, k + 1)));
       parts.push(adder(['cameras', camera.name, 'trims', camera.trims.length]));
     }
@@ -216,12 +218,23 @@ export const recipe = {
     root.scrollTop = top;
     if (focus) document.querySelector(`[data-at='${CSS.escape(focus)}'], [data-at='${focus}']`)?.focus({preventScroll: true});
   },
-  // Problems of the file stand at the steps that they are about.
+  // Problems of the file stand at the words that they are about; where the sentence has no such
+  // word, at its step, its scene or its camera.
   mark() {
-    for (const one of state.problems) {
-      const at = document.querySelector(`.step[data-at='${CSS.escape(JSON.stringify(one.path))}'], .step[data-at='${JSON.stringify(one.path).replaceAll("'", '')}']`);
-      if (at) { at.classList.add('wrong'); at.append(make('p', {class: 'refused'}, one.text)); }
-    }
+    const root = document.getElementById('recipe');
+    state.problems.forEach((one, k) => {
+      const place = [...root.querySelectorAll('[data-at]')].find((at) => at.dataset.at === JSON.stringify(one.path) && at.matches('.step, .scene-name'))
+        ?? [...root.querySelectorAll('.scene-name')].find((at) => at.dataset.at === JSON.stringify(one.path.slice(0, 2)));
+      if (!place) return;
+      const starts = (key) => one.key.length > 0 && key.length > 0 && (one.key.every((part, n) => key[n] === undefined || key[n] === part));
+      const words = [...place.querySelectorAll('[data-key]')].filter((at) => starts(JSON.parse(at.dataset.key)));
+      const told = make('span', {class: 'refused', id: `problem-${k}`}, one.text);
+      for (const word of words) { word.classList.add('wrong'); word.setAttribute('aria-invalid', 'true'); word.setAttribute('aria-describedby', told.id); }
+      place.classList.add('wrong');
+      if (words.length) words.at(-1).closest('.line-of, .field, .acting, .sentence').append(told);
+      else if (place.matches('.step')) place.append(told);
+      else place.after(told);
+    });
   },
   // What a hand holds stays under it: the sentences are made anew when it lets go.
   busy() { return hands.moving() || !!document.querySelector('input.number:not([readonly]), .held'); },
@@ -248,7 +261,7 @@ export const recipe = {
   },
   refused(why) {
     const root = document.getElementById('recipe');
-    root.querySelector('.refused')?.remove();
+    root.querySelector('.refused[role=alert]')?.remove();
     const at = document.activeElement?.closest?.('.step') ?? root.querySelector('.step.open') ?? root;
     at.append(make('p', {class: 'refused', role: 'alert'}, why));
   },
