@@ -23,7 +23,6 @@ from lookkit.accuracy.samples import SetName
 from lookkit.accuracy.sampling import CORNERS, CellSamples, Floats, corner_values
 from lookkit.accuracy.search import climb
 from lookkit.accuracy.truth import Exact, Light, at_once
-from lookkit.piece_fit import TEN_BIT
 from lookkit.spaces.working import Array
 
 _TAIL: Final = 0.999
@@ -39,8 +38,6 @@ _INVISIBLE: Final = 0.002
 """Delta E that no figure shows."""
 
 _GAINING: Final[tuple[SetName, ...]] = ("image-like", "skin")
-_LIGHTS: Final[tuple[SetName, ...]] = ("saturated-emitters", "negative-lights", "bright-skies")
-"""Their errors in ten-bit codes are held, too: Delta E 2000 forgives much in vivid colours."""
 
 _SLOPE: Final = 0.5
 """Largest difference of what neighbouring points keep of their changes."""
@@ -106,11 +103,6 @@ class _Watched:
     cell: npt.NDArray[np.intp]
     reader: Reader
     tail: _Tail
-    in_codes: bool
-
-    def error(self, rows: Mask, lattice: Array) -> Array:
-        """Errors of some of the colours, in Delta E 2000 or in ten-bit codes."""
-        return _error(self.audited.only(rows), lattice, self.reader, self.in_codes)
 
     def only(self, rows: Mask) -> _Watched:
         """Keep some of the colours."""
@@ -120,7 +112,6 @@ class _Watched:
             self.cell[rows],
             self.reader,
             self.tail.only(rows),
-            self.in_codes,
         )
 
 
@@ -147,9 +138,7 @@ class Watch:
         self._sets = sets
         for audited in sets.values():
             _ = audited.lab  # Several threads ask for it at the same time.
-        jobs = [*product(sets, readers, [False])]
-        jobs += product([name for name in _LIGHTS if name in sets], readers, [True])
-        both = at_once(self._watch, jobs)
+        both = at_once(self._watch, product(sets, readers))
         self._watched = [watched for watched, _ in both]
         self._errors = [error for _, error in both]
         self._looked = plain
@@ -182,7 +171,7 @@ class Watch:
         for watched, error in self._close:
             rows = touched[watched.cell]
             if rows.any():
-                error[rows] = watched.error(rows, lattice)
+                error[rows] = self._seen(watched.audited.only(rows), lattice, watched.reader)
             out[watched.cell[watched.tail.to_blame(error)]] = True
         return out
 
@@ -238,7 +227,7 @@ class Watch:
         def look(job: tuple[_Watched, Array]) -> None:
             watched, error = job
             rows = touched[watched.cell]
-            error[rows] = watched.error(rows, lattice)
+            error[rows] = self._seen(watched.audited.only(rows), lattice, watched.reader)
 
         at_once(look, zip(self._watched, self._errors, strict=True))
         self._looked = lattice
@@ -299,21 +288,16 @@ class Watch:
         error = signal - self._cells.read(corners, reader)
         return np.asarray(np.sqrt(np.einsum("pcn,cn->pn", error * error, metric)))
 
-    def _watch(self, job: tuple[SetName, Reader, bool]) -> tuple[_Watched, Array]:
+    def _watch(self, job: tuple[SetName, Reader]) -> tuple[_Watched, Array]:
         """Return what is watched of a set under a reader, and its errors by plain sampling."""
-        name, reader, in_codes = job
+        name, reader = job
         audited = self._sets[name]
-        error = _error(audited, self.plain, reader, in_codes)
-        cell, tail = cell_of(audited.code, self.across), _Tail(error.copy())
-        return _Watched(name, audited, cell, reader, tail, in_codes), error
+        error = self._seen(audited, self.plain, reader)
+        tail = _Tail(error.copy())
+        return _Watched(name, audited, cell_of(audited.code, self.across), reader, tail), error
 
-
-def _error(audited: Audited, lattice: Array, reader: Reader, in_codes: bool) -> Array:
-    """Delta E 2000, or the largest channel's error in ten-bit codes, shape (n,)."""
-    read = audited.read(lattice, reader)
-    if in_codes:
-        return np.asarray(TEN_BIT * np.abs(read - audited.signal).max(axis=1, initial=0.0))
-    return audited.delta_e_2000(read)
+    def _seen(self, audited: Audited, lattice: Array, reader: Reader) -> Array:
+        return audited.delta_e_2000(audited.read(lattice, reader))
 
 
 class Summits:
