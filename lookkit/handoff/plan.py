@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 _JOB: Final = {
     "config": (14, 4.0e6, 30.0),
     "clf": (1, 1.0e6, 0.7),
+    "clf-chain": (1, 3.5e6, 2.0),
     "cdl": (5, 1.0e6, 8.0),
     "stills": (3, 1.0e6, 22.0),
     "aces": (3, 3.0e6, 10.0),
