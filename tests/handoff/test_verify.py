@@ -167,6 +167,17 @@ def test_a_certificate_that_lies_with_its_manifest_is_found(copy):
     assert "certified 0.02" in text
 
 
+def test_a_certificate_of_an_earlier_version_is_still_read(copy):
+    # It also said whether a curve stands before the lattice.
+    path = copy / f"{CUBE}.json"
+    path.write_text(json.dumps({"shaped": False, **json.loads(path.read_text())}))
+    relist(copy, f"{CUBE}.json")
+    report = verify(copy, readers=())
+    assert not bad(report)
+    (told,) = [row.text for row in report.rows if (row.file, row.reader) == (CUBE, "graph")]
+    assert "as certified" in told
+
+
 def test_a_manifest_that_names_another_camera_is_found(copy):
     manifest = manifest_of(copy)
     manifest["files"][CUBE]["camera"] = "B"

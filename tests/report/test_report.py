@@ -18,6 +18,7 @@ from lookkit.match.fit import Errors
 from lookkit.media.stills import write_still
 from lookkit.recipe.load import parse_recipe
 from lookkit.report import charts
+from lookkit.report.certificates import certificates_html, find_certificates
 from lookkit.report.html import Markup, figure, page, table
 from lookkit.report.report import write_pages, write_report
 from lookkit.report.stops import stop_chart
@@ -196,6 +197,16 @@ def test_a_recipe_without_outputs_is_refused(tmp_path):
     with pytest.raises(InputError, match="no outputs"):
         write_report(Look(parse_recipe(bare), bare, "bare.toml"), tmp_path / "report.html")
     assert not list(tmp_path.iterdir())
+
+
+def test_a_certificate_of_an_earlier_version_is_still_told(film, handoff, tmp_path):
+    # It also said whether a curve stands before the lattice.
+    look, _ = film
+    (now,) = find_certificates(look, [handoff])
+    path = tmp_path / f"{now.name}.json"
+    path.write_text(json.dumps({"shaped": True, **certificate()}))
+    (then,) = find_certificates(look, [path])
+    assert certificates_html(look, [then]) == certificates_html(look, [now])
 
 
 def test_a_place_without_certificates_is_told_apart_from_a_broken_one(film, tmp_path):
