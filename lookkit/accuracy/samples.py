@@ -93,29 +93,6 @@ def audit_sets(
     return sets
 
 
-def scene_sets(
-    top: float, seed: int = AUDIT_SEED, sizes: Mapping[SetName, int] | None = None
-) -> dict[SetName, Array]:
-    """Return the audited sets that are scenes as scene light, AP1, shape (n, 3) each.
-
-    For forms that take scene light: no camera's range clips them.
-
-    Parameters
-    ----------
-    top
-        Stops from mid-grey that the brightest colours reach.
-    seed, sizes
-        As for `audit_sets`.
-    """
-    sizes = SET_SIZES if sizes is None else sizes
-    draws = _draws(top)
-    return {
-        name: draws[name](np.random.default_rng([seed, order]), count)
-        for order, (name, count) in enumerate(sizes.items())
-        if name in draws
-    }
-
-
 def _draws(top: float) -> dict[SetName, Callable[[np.random.Generator, int], Array]]:
     """Return the sets that are scenes, for a camera that clips `top` stops over mid-grey."""
     return {

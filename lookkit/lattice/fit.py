@@ -9,7 +9,6 @@ result is closest, in Delta E 2000, where pictures and lights are.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -41,26 +40,6 @@ _STILL_GAINS: Final = 0.97
 """What the mean of pictures and skin may rise to for it."""
 
 
-@dataclass(frozen=True, eq=False)
-class Fit:
-    """A baked lattice.
-
-    Attributes
-    ----------
-    lattice
-        Signal at the points, shape (n, n, n, 3), indexed [red, green, blue].
-    readers
-        The readers it was fitted for.
-    held_back
-        Share of the points that went back towards plain sampling so that no audited
-        set got worse; 1 is plain sampling.
-    """
-
-    lattice: Array
-    readers: tuple[Reader, ...]
-    held_back: float
-
-
 def fit_lattice(
     exact: Exact,
     space: CodeSpace,
@@ -70,7 +49,7 @@ def fit_lattice(
     readers: Sequence[Reader] = READERS,
     audited: Mapping[SetName, Audited] | None = None,
     progress: Progress = silent,
-) -> Fit:
+) -> Array:
     """Bake a graph into a fitted lattice.
 
     Parameters
@@ -93,7 +72,8 @@ def fit_lattice(
 
     Returns
     -------
-    Fit
+    Array
+        Signal at the points, shape (size, size, size, 3), indexed [red, green, blue].
         Repeatable. Values stay within the exact values around each point, so nothing
         rings and no signal leaves the range; r = g = b on the axis of a neutral graph.
 
@@ -126,7 +106,7 @@ def fit_lattice(
     if held < 1.0:
         lattice = _settled(lattice, problem, watch)
     progress(what, 4, 4)
-    return Fit(lattice, tuple(readers), max(held, float(problem.held.mean())))
+    return lattice
 
 
 def _settled(lattice: Array, problem: Problem, watch: Watch) -> Array:

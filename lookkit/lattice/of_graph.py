@@ -67,7 +67,7 @@ class Baking:
         if not fit:
             return sample(self.exact, size)
         how = (self.quick or self.exact, self.space, self.light, size)
-        return fit_lattice(*how, audited=self.audited, progress=progress).lattice
+        return fit_lattice(*how, audited=self.audited, progress=progress)
 
     def certify(self, lattice: Array, progress: Progress = silent) -> Certificate:
         """Measure a lattice that was read back from its file."""

@@ -78,7 +78,6 @@ class Problem:
         self.stiffness = self._stiffness(corners)
         self.equations: list[Equations] = []
         self.change = np.zeros_like(self.low)
-        self.held = np.zeros((size,) * 3, dtype=bool)
 
     def fitted(self, watch: Watch) -> Array:
         """Return the fitted lattice, whose cells hardly ever fold."""
@@ -119,7 +118,6 @@ class Problem:
                 points &= ~beside
             if not (points.any() or folds.any()):
                 continue
-            self.held |= points
             for one in self.equations:
                 one.hold(points.ravel(), firmer)
             self._stiffen(folds, firmer)

@@ -13,7 +13,7 @@ from typing import Any, Literal, get_args, get_origin
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
-from lookkit.nodes import KINDS, LOOK_KINDS, kind_name
+from lookkit.nodes import LOOK_KINDS, kind_name
 from lookkit.nodes.base import Step, Wheel
 from lookkit.nodes.only import Only
 from lookkit.page.words import ROWS, SENTENCES, STARTS, TITLES
@@ -107,11 +107,6 @@ def start_of(kind: str) -> dict[str, Any]:
 def first_line(kind: type[Step]) -> str:
     """Return the first sentence of what a kind is."""
     return (kind.__doc__ or "").strip().splitlines()[0]
-
-
-def kinds_of_steps() -> dict[str, type[Step]]:
-    """Return all kinds by name."""
-    return {kind_name(kind): kind for kind in KINDS}
 
 
 def _parts_at(step: BaseModel, dotted: str) -> list[Part] | None:
