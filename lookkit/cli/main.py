@@ -21,6 +21,7 @@ COMMANDS: dict[str, str] = {
     "match": "Make one camera's picture land where the main camera's does.",
     "adjust": "Open a page on which the look is built by eye.",
     "apply": "Grade stills, sequences and clips through a recipe.",
+    "texture": "Write a look's grain as a plate, to lay over finished pictures.",
     "build": "Write the hand-off folder of a recipe.",
     "check": "Say what a recipe's graph is and what is wrong with it.",
     "lut": "Write one .cube, for the monitor on the set.",

@@ -135,7 +135,7 @@ class Texture(Table):
         "how grain depends on density: pairs of a density over the clear film and the standard "
         "deviation there, as a share of that at density 1; between them straight lines",
     )
-    seed: int = param(1, "another number, another grain", ge=0, le=4294967295)
+    seed: int = param(1, "another number, another grain", ge=0, le=999_999)
 
     @field_validator("halation", "softness", "granularity", "grain")
     @classmethod

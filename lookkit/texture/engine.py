@@ -14,19 +14,15 @@ from __future__ import annotations
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from functools import cache, lru_cache
+from functools import cache
 
 import numpy as np
-import numpy.typing as npt
 
 from lookkit.evaluate import Runner
 from lookkit.graph import Graph
-from lookkit.kernel.formula import Call, Program, triple
-from lookkit.kernel.formula import Rows as KernelRows
-from lookkit.nodes.base import Op
+from lookkit.kernel.formula import Call, Program
 from lookkit.nodes.film_print import ShownPrint
 from lookkit.nodes.print_formula import (
-    NegativeNumbers,
     film_exposure,
     film_negative,
     negative_print,
@@ -34,11 +30,9 @@ from lookkit.nodes.print_formula import (
 from lookkit.ocio import cores
 from lookkit.recipe.texture import Numbers
 from lookkit.spaces.working import Array, OcioTransform, State
+from lookkit.texture.film import Grain, densities_of, layers_of, negative_of
 from lookkit.texture.filters import Pixels, blur, edge_taps, mirrored, soft_taps
-from lookkit.texture.grain import UNIT, Field, field_taps, shot_key
-from lookkit.texture.granularity import sigma_of_pixel
 from lookkit.texture.halation import Reduced
-from lookkit.texture.odd import Densities
 
 Rows = Callable[[int, int], Pixels]
 """Camera codes of rows of a picture, from the first to before the last: (rows, width, 3)."""
@@ -100,14 +94,13 @@ class Textured:
         after = len(graph.output_steps(output))
         film, ends = chain[-after - 1], chain[len(chain) - after :]
         assert isinstance(film, ShownPrint)
-        p = film.numbers
+        p, negative = film.numbers, negative_of(film)
+        self.numbers = layers_of(film, numbers)
         self.is_grey = film.film.filter is not None
-        negative = NegativeNumbers(p, _rows(np.linalg.inv(np.array(p.taking))))
-        self.numbers = _one_layer(numbers) if self.is_grey else numbers
         self._exposure = Runner([*chain[: -after - 1], _Step(Call(film_exposure, p))])
         self._negative = Runner([_Step(Call(film_negative, p))])
         self._print = Runner([_Step(Call(negative_print, negative, 0, 1)), *ends])
-        self._densities = _densities(negative, ends) if any(self.numbers.granularity) else None
+        self._densities = densities_of(negative, tuple(ends))
 
     def picture(
         self, rows: Rows, put: Put, height: int, width: int, *, shot: str = "", frame: int = 0
@@ -152,14 +145,9 @@ class _Picture:
         each = max(_LEAST, _BAND // width)
         self.each = -(-each // self.reduced.by) * self.reduced.by
         self.starts = range(0, height, self.each)
-        self.field, self.table = None, np.empty(0, np.float32)
-        if of._densities is not None:
-            sigmas = [
-                sigma_of_pixel(g, r, pixel) * UNIT
-                for g, r in zip(n.granularity, n.grain, strict=True)
-            ]
-            self.field = Field(n.seed, shot_key(shot), frame, field_taps(n.grain, pixel))
-            self.table = of._densities.table(sigmas, n.by_density)
+        self.grain = None
+        if any(n.granularity):
+            self.grain = Grain(of._densities, n, pixel, shot, frame, grey=of.is_grey)
         self.share = np.array(n.halation, np.float32)
         self.low = None
         if self.share.any():
@@ -197,34 +185,12 @@ class _Picture:
             light = light[beside : len(light) - beside]
             density = density[beside : len(density) - beside]
             density = density + np.float32(of.numbers.edge) * (density - mean)
+        density = np.ascontiguousarray(density)
         signal = np.empty_like(light)
         of._print.run_here(density, signal, np.ascontiguousarray(light))
-        if self.field is not None and of._densities is not None:
-            field = self.field.part(start, end - start, 0, self.width)
-            if of.is_grey:
-                field[0] = field[2] = field[1]
-            of._densities.add(signal, density, field, self.table)
+        if self.grain is not None:
+            self.grain.add(signal, density, start)
         return signal
-
-
-@lru_cache(maxsize=8)
-def _densities(negative: NegativeNumbers, ends: tuple[Op, ...]) -> Densities:
-    return Densities(negative, ends)
-
-
-def _one_layer(n: Numbers) -> Numbers:
-    def thrice(value: tuple[float, float, float]) -> tuple[float, float, float]:
-        return (value[1],) * 3
-
-    return n._replace(
-        halation=thrice(n.halation), softness=thrice(n.softness),
-        granularity=thrice(n.granularity), grain=thrice(n.grain),
-    )  # fmt: skip
-
-
-def _rows(matrix: npt.NDArray[np.float64]) -> KernelRows:
-    a, b, c = (triple(row) for row in matrix)
-    return a, b, c
 
 
 @cache

@@ -67,6 +67,10 @@ class Densities:
         share = np.interp(at, *np.array(by_density).T)
         return np.ascontiguousarray(np.outer(sigmas, share) * self.per, np.float32)
 
+    def signal(self, density: npt.ArrayLike) -> npt.NDArray[np.float64]:
+        """Return F of densities over mid-grey's, shape (..., 3), as the lattice has it."""
+        return self.read((np.asarray(density, np.float64) - self.low) * self.per)
+
     def add(self, signal: Pixels, density: Pixels, field: Whole, table: Pixels) -> None:
         """Add the grain to the signal, shape (rows, width, 3), in place, and hold it in 0-1.
 

