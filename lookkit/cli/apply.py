@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from lookkit.cli.options import file_options
-from lookkit.cli.progress import printable
+from lookkit.cli.told import escaped
 
 if TYPE_CHECKING:
     from lookkit.media.jobs import Job, Plan
@@ -151,10 +151,7 @@ def _on_lines(text: str, *places: Path) -> str:
     names = {part for place in places for part in (str(place), *place.parts)}
     # Messages on a frame of a sequence have its number where the place has signs.
     names |= {part for name in names for part in name.split("#")}
-    for name in sorted(names, key=len, reverse=True):
-        if name and not name.isprintable():
-            text = text.replace(name, printable(name))
-    return text
+    return escaped(text, names)
 
 
 def _described(job: Job) -> str:

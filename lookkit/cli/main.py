@@ -92,7 +92,10 @@ def main(args: list[str] | None = None) -> Any:
     except (click.Abort, KeyboardInterrupt):
         interrupted = True
     except LookkitError as error:
-        click.echo(_on_lines(str(error), args), err=True)
+        from lookkit.cli.told import escaped
+
+        given = sys.argv[1:] if args is None else map(str, args)
+        click.echo(escaped(str(error), given), err=True)
         sys.exit(2 if isinstance(error, InputError) else 1)
     except BrokenPipeError:
         sys.stderr.close()
@@ -104,16 +107,6 @@ def main(args: list[str] | None = None) -> Any:
         sys.exit(1)
     if interrupted:
         _leave_at_once()
-
-
-def _on_lines(text: str, args: list[str] | None) -> str:
-    """Return a message with the line ends and the like in names that were given as escapes."""
-    for word in sys.argv[1:] if args is None else map(str, args):
-        if not word.isprintable():
-            from lookkit.cli.progress import printable
-
-            text = text.replace(word, printable(word))
-    return text
 
 
 def _end_like_an_interrupt() -> None:
