@@ -18,6 +18,7 @@ from lookkit.media.partial import whole_or_none
 from lookkit.media.pipeline import Behind
 from lookkit.media.tags import output_tags
 from lookkit.progress import Progress, silent
+from lookkit.spaces import ranges
 from lookkit.texture.plate import Match, Plate
 from lookkit.version import __version__
 
@@ -78,13 +79,15 @@ def write_plate(
     note = f"lookkit {__version__}: grain of {look.recipe.name}, to overlay on {display.name}"
     spec = MovieSpec(codec, coding, tags, width, height, rate, 1 / rate, note=note, frames=frames)
     matrix, zero = (part.astype(np.float32) for part in coding.from_rgb())
+    scale, offset = ranges.scale_offset("full", coding.range, bits, bits)
     with whole_or_none(path) as part:
         writer = MovieWriter(part, spec, path)
         try:
             with Behind(lambda item: writer.write(*item)) as behind:
                 for number in range(frames):
                     progress(f"grain, frame {number + 1} of {frames}", number, frames)
-                    codes = np.clip(plate.frame(number) @ matrix.T + zero, 0.0, 1.0)
+                    legal = plate.frame(number) * np.float32(scale) + np.float32(offset)
+                    codes = np.clip(legal @ matrix.T + zero, 0.0, 1.0)
                     picture = library().VideoFrame(width, height, "yuv444p16le")
                     for channel, plane in enumerate(planes_of(picture)):
                         plane[:, :width] = np.rint(codes[..., channel] * np.float32(65535))
