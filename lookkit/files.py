@@ -32,8 +32,7 @@ def write_beside(path: Path) -> Iterator[Path]:
         If the disk is full or fails while writing.
     """
     try:
-        _clear_left_over(path.parent, _left_prefix(path.stem))
-        prefix = f"{_left_prefix(path.stem)}{os.getpid()}-"
+        prefix = _cleared_prefix(path.parent, path.stem)
         handle, name = tempfile.mkstemp(prefix=prefix, suffix=path.suffix, dir=path.parent)
     except OSError as error:
         raise InputError(f"{path}: cannot be written ({error.strerror})") from error
@@ -99,8 +98,7 @@ def build_beside(folder: Path) -> Iterator[Path]:
         raise InputError(f"{folder}: exists already, and is left as it is; name another folder")
     try:
         folder.parent.mkdir(parents=True, exist_ok=True)
-        _clear_left_over(folder.parent, _left_prefix(folder.name))
-        prefix = f"{_left_prefix(folder.name)}{os.getpid()}-"
+        prefix = _cleared_prefix(folder.parent, folder.name)
         beside = Path(tempfile.mkdtemp(prefix=prefix, dir=folder.parent))
     except OSError as error:
         raise InputError(f"{folder}: cannot be written ({error.strerror})") from error
@@ -114,19 +112,19 @@ def build_beside(folder: Path) -> Iterator[Path]:
         shutil.rmtree(beside, ignore_errors=True)
 
 
-def _left_prefix(name: str) -> str:
-    """Return how the names of what this machine makes beside a name begin; its process follows."""
-    return f".{name[:40]}-{safe_name(platform.node())[:20]}-"
+def _cleared_prefix(place: Path, name: str) -> str:
+    """Return how this process names what it makes beside a name, for a while.
 
-
-def _clear_left_over(place: Path, prefix: str) -> None:
-    """Remove temporary files and folders whose process, on this machine, is gone."""
-    for name in os.listdir(place):
-        process = name.removeprefix(prefix).partition("-")[0]
-        if name.startswith(prefix) and process.isdecimal() and not _is_running(int(process)):
-            shutil.rmtree(place / name, ignore_errors=True)
+    Temporary files and folders of the name whose process, on this machine, is gone are removed.
+    """
+    prefix = f".{name[:40]}-{safe_name(platform.node())[:20]}-"
+    for other in os.listdir(place):
+        process = other.removeprefix(prefix).partition("-")[0]
+        if other.startswith(prefix) and process.isdecimal() and not _is_running(int(process)):
+            shutil.rmtree(place / other, ignore_errors=True)
             with suppress(OSError):
-                (place / name).unlink(missing_ok=True)
+                (place / other).unlink(missing_ok=True)
+    return f"{prefix}{os.getpid()}-"
 
 
 def _is_running(process: int) -> bool:

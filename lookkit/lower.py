@@ -8,6 +8,7 @@ exactness, and what stands between two such steps costs less inside than a secon
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from typing import NamedTuple
 
 from lookkit.nodes.base import Op
 from lookkit.piece import Piece, View, labels, lattice_piece
@@ -15,6 +16,20 @@ from lookkit.spaces.working import OcioTransform
 
 Say = Callable[[Op], list[OcioTransform] | None]
 """What a step is as OpenColorIO transforms, or None where they cannot say it."""
+
+
+class Asked(NamedTuple):
+    """Steps that are to become a lattice.
+
+    `before` and `after` stand around them; `peak` is the most display light, 1.0 = 100 cd/m2, and
+    `most` the points an edge that the lattice may have, None for as many as `piece.SIZES` says.
+    """
+
+    steps: tuple[Op, ...]
+    before: tuple[Op, ...]
+    after: tuple[Op, ...]
+    peak: float
+    most: int | None
 
 
 class Lattices:
@@ -31,35 +46,24 @@ class Lattices:
         self._seen: View | None = None
         self._made: dict[tuple[tuple[Op, ...], float, int | None], Piece] = {}
 
-    def piece(
-        self,
-        steps: tuple[Op, ...],
-        before: Sequence[Op],
-        after: Sequence[Op],
-        peak: float,
-        most: int | None,
-    ) -> Piece:
-        """Return the lattice of `steps`; what stands around them shapes the first one made."""
-        key = (steps, peak, most)
+    def piece(self, asked: Asked) -> Piece:
+        """Return the lattice of steps; what stands around them shapes the first one made."""
+        key = (asked.steps, asked.peak, asked.most)
         if key not in self._made:
-            self._made[key] = self._make(steps, before, after, peak, most)
+            self._made[key] = self._make(asked)
         return self._made[key]
 
-    def _make(
-        self,
-        steps: tuple[Op, ...],
-        before: Sequence[Op],
-        after: Sequence[Op],
-        peak: float,
-        most: int | None,
-    ) -> Piece:
+    def _make(self, asked: Asked) -> Piece:
         if self._seen is None and self._view is not None:
             self._seen = self._view()
         from threadpoolctl import threadpool_limits
 
         # The last digits of sums depend on how many threads share them.
         with threadpool_limits(limits=1, user_api="blas"):
-            return lattice_piece(steps, before, after, self._seen, peak=peak, most=most)
+            return lattice_piece(
+                asked.steps, asked.before, asked.after, self._seen,
+                peak=asked.peak, most=asked.most,
+            )  # fmt: skip
 
 
 def lower(chain: Sequence[Op], known: Lattices | None = None) -> list[OcioTransform]:
@@ -108,9 +112,9 @@ def pieces(
     if found is None:
         return [_analytic(chain, lowered)] if chain else []
     first, last = found
-    lattice = (Lattices() if known is None else known).piece(
-        tuple(chain[first:last]), (*before, *chain[:first]), (*chain[last:], *after), peak, most
-    )
+    inner = tuple(chain[first:last])
+    asked = Asked(inner, (*before, *chain[:first]), (*chain[last:], *after), peak, most)
+    lattice = (Lattices() if known is None else known).piece(asked)
     parts = [
         _analytic(chain[:first], lowered[:first]),
         lattice,

@@ -24,9 +24,9 @@ def samples_folder() -> Path:
 
 @pytest.fixture(scope="module", autouse=True)
 def small_lattices(request):
-    """Make lattices that no recipe sizes small, and audits quick, where a module says nothing.
+    """Make small the audits, and the lattices whose size no recipe gives.
 
-    `AS_DELIVERED = True` in a module of tests: its claims are about how close lattices are.
+    A module of tests whose claims are about how close lattices are says `AS_DELIVERED = True`.
     """
     with pytest.MonkeyPatch.context() as patch:
         if not getattr(request.module, "AS_DELIVERED", False):

@@ -26,7 +26,7 @@ LAYERS = (
     {"piece_fit"},
     {"piece"},
     {"lower"},
-    {"lattice"},
+    {"lattice", "texture"},
     {"look"},
     {"deliver", "inspect", "trace", "explain"},
     {"media"},

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from lookkit.cli.options import file_options
-from lookkit.cli.progress import printable
+from lookkit.cli.told import escaped
 
 if TYPE_CHECKING:
     from lookkit.media.jobs import Job, Plan
@@ -56,6 +56,7 @@ class Rate(click.ParamType):  # type: ignore[type-arg]
 @click.option("--rate", type=Rate(), help="Frame rate of sequences that become movies.")
 @click.option("--deinterlace", is_flag=True, help="Make whole frames of interlaced fields.")
 @click.option("--keep-location", is_flag=True, help="Keep where pictures were taken.")
+@click.option("--no-texture", is_flag=True, help="Leave halation, softness and grain out.")
 @click.option("--overwrite", is_flag=True, help="Replace results that are there already.")
 @click.option("--dry-run", is_flag=True, help="Say what would be done, and do nothing.")
 @click.option("--cluster", metavar="ADDRESS", help="Work on the machines of a dask scheduler.")
@@ -75,6 +76,7 @@ def command(
     rate: Fraction | None,
     deinterlace: bool,
     keep_location: bool,
+    no_texture: bool,
     overwrite: bool,
     dry_run: bool,
     cluster: str | None,
@@ -110,6 +112,7 @@ def command(
         overwrite=overwrite,
         location=keep_location,
         shots=shots,
+        texture=not no_texture,
     )
     with shown_progress() as progress:
         planned = plan(look, files, options, progress)
@@ -148,10 +151,7 @@ def _on_lines(text: str, *places: Path) -> str:
     names = {part for place in places for part in (str(place), *place.parts)}
     # Messages on a frame of a sequence have its number where the place has signs.
     names |= {part for name in names for part in name.split("#")}
-    for name in sorted(names, key=len, reverse=True):
-        if name and not name.isprintable():
-            text = text.replace(name, printable(name))
-    return text
+    return escaped(text, names)
 
 
 def _described(job: Job) -> str:

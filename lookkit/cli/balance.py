@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from lookkit.cli.options import file_options
-from lookkit.cli.progress import printable
+from lookkit.cli.told import printable
 
 if TYPE_CHECKING:
     from lookkit.balance import Balanced

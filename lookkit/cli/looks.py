@@ -61,7 +61,8 @@ def command(
         raise click.UsageError(
             "a page of pictures needs a recipe and frames, expected RECIPE FRAMES"
         )
-    from lookkit.cli.progress import printable, shown_progress
+    from lookkit.cli.progress import shown_progress
+    from lookkit.cli.told import tell
     from lookkit.media.jobs import Options
     from lookkit.report.frames import graded_frames
     from lookkit.report.sheet import check_format, draw_sheet
@@ -76,7 +77,6 @@ def command(
         made = graded_frames(
             first, frames, options, variants=others, width=width, progress=progress
         )
-    for warning in made.warnings:
-        click.echo(f"warning: {printable(warning)}", err=True)
+    tell("warning", made.warnings)
     draw_sheet(made.rows, target, f"{mine.recipe.show}: the looks to start from", width, made.note)
     click.echo(target)

@@ -22,6 +22,7 @@ COMMANDS: dict[str, str] = {
     "match": "Make one camera's picture land where the main camera's does.",
     "adjust": "Open a page on which the look is built by eye.",
     "apply": "Grade stills, sequences and clips through a recipe.",
+    "texture": "Write a look's grain as a plate, to lay over finished pictures.",
     "build": "Write the hand-off folder of a recipe.",
     "check": "Say what a recipe's graph is and what is wrong with it.",
     "lut": "Write one .cube, for the monitor on the set.",
@@ -92,7 +93,10 @@ def main(args: list[str] | None = None) -> Any:
     except (click.Abort, KeyboardInterrupt):
         interrupted = True
     except LookkitError as error:
-        click.echo(_on_lines(str(error), args), err=True)
+        from lookkit.cli.told import escaped
+
+        given = sys.argv[1:] if args is None else map(str, args)
+        click.echo(escaped(str(error), given), err=True)
         sys.exit(2 if isinstance(error, InputError) else 1)
     except BrokenPipeError:
         sys.stderr.close()
@@ -104,16 +108,6 @@ def main(args: list[str] | None = None) -> Any:
         sys.exit(1)
     if interrupted:
         _leave_at_once()
-
-
-def _on_lines(text: str, args: list[str] | None) -> str:
-    """Return a message with the line ends and the like in names that were given as escapes."""
-    for word in sys.argv[1:] if args is None else map(str, args):
-        if not word.isprintable():
-            from lookkit.cli.progress import printable
-
-            text = text.replace(word, printable(word))
-    return text
 
 
 def _end_like_an_interrupt() -> None:

@@ -48,7 +48,8 @@ def command(
     A file that was graded anywhere can be measured, whole, as it will be delivered. What
     an excursion means is for the delivery specification to say.
     """
-    from lookkit.cli.progress import printable, shown_progress
+    from lookkit.cli.progress import shown_progress
+    from lookkit.cli.told import printable, tell
     from lookkit.errors import InputError, UnknownNameError
     from lookkit.look import load
     from lookkit.media.measure import CAUTION, measure_file
@@ -71,8 +72,7 @@ def command(
             for path in files
         ]  # fmt: skip
     for _, one in found:
-        for warning in one.warnings:
-            click.echo(f"warning: {printable(warning)}", err=True)
+        tell("warning", one.warnings)
     if as_json:
         click.echo(json.dumps({str(path): one.to_dict() for path, one in found}, indent=1))
     else:

@@ -36,7 +36,8 @@ def command(folder: Path, target: Path, look: str, show: str | None) -> None:
     writes down the cameras, scenes and shots it finds. What the files do not say stands in the
     recipe as a question, with a stand-in, so that it works at once.
     """
-    from lookkit.cli.progress import printable, shown_progress
+    from lookkit.cli.progress import shown_progress
+    from lookkit.cli.told import printable, tell
     from lookkit.errors import InputError, some_of
     from lookkit.files import write_beside
     from lookkit.start import start
@@ -54,8 +55,7 @@ def command(folder: Path, target: Path, look: str, show: str | None) -> None:
     for scene in made.scenes:
         why = f" ({scene.why})" if scene.why else ""
         click.echo(f"{scene.name}: {_files(scene.takes)}{why}")
-    for line in some_of(made.told):
-        click.echo(f"beware: {printable(line)}", err=True)
+    tell("beware", some_of(made.told))
     for line in made.questions:
         click.echo(f"question: {printable(line)}")
     click.echo(target)

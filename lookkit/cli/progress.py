@@ -8,6 +8,7 @@ from contextlib import contextmanager
 
 import click
 
+from lookkit.cli.told import printable
 from lookkit.progress import Progress
 
 
@@ -50,10 +51,3 @@ def shown_progress() -> Iterator[Progress]:
     finally:
         if bar.live.is_started:
             bar.stop()
-
-
-def printable(text: str) -> str:
-    """Return a text with all that would break or colour a line, such as its end, as escapes."""
-    return "".join(
-        one if one.isprintable() else one.encode("unicode_escape").decode() for one in text
-    )

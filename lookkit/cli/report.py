@@ -58,7 +58,8 @@ def command(
     FRAMES are stills, clips, folders and sequences, as of `lookkit sheet`. The page is one
     HTML file that fetches nothing and runs nothing, for screens light and dark and for print.
     """
-    from lookkit.cli.progress import printable, shown_progress
+    from lookkit.cli.progress import shown_progress
+    from lookkit.cli.told import tell
     from lookkit.errors import InputError
     from lookkit.look import load
     from lookkit.media.jobs import Options
@@ -86,6 +87,5 @@ def command(
             consistency=consistency,
             progress=progress,
         )
-    for warning in warnings:
-        click.echo(f"warning: {printable(warning)}", err=True)
+    tell("warning", warnings)
     click.echo(target)

@@ -65,7 +65,8 @@ def command(
     a clip or a sequence the frame in the middle is shown. Pictures are converted from the output
     to sRGB and tagged as that. With --watch, the page is drawn anew at each change, until Ctrl-C.
     """
-    from lookkit.cli.progress import printable, shown_progress
+    from lookkit.cli.progress import shown_progress
+    from lookkit.cli.told import tell
     from lookkit.errors import LookkitError
     from lookkit.look import beside_look, load
     from lookkit.media.jobs import Options
@@ -91,8 +92,7 @@ def command(
                 width=width,
                 progress=progress,
             )
-        for warning in made.warnings:
-            click.echo(f"warning: {printable(warning)}", err=True)
+        tell("warning", made.warnings)
         draw_sheet(made.rows, target, title or sheet_title(look, variants), width, made.note)
         click.echo(target)
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lookkit.cli.progress import printable
+from lookkit.cli.told import tell
 
 if TYPE_CHECKING:
     from lookkit.handoff.timeline import Cdl
@@ -52,7 +52,5 @@ def command(
         source, edit, out, shots=shots, output=output, cdl=cdl, rate=rate, leave=leave
     )
     click.echo(f"{out}: {done.marked} events")
-    for one in done.left:
-        click.echo(f"left as it is: {printable(one)}", err=True)
-    for one in done.told:
-        click.echo(f"beware: {printable(one)}", err=True)
+    tell("left as it is", done.left)
+    tell("beware", done.told)

@@ -27,7 +27,6 @@ from tests.recipe.matched import match_of
 )  # fmt: skip
 def test_changed_files_are_refused_in_words_or_read(name, cases):
     harness = pytest.importorskip(f"tests.fuzz.{name}")
-    harness.seeds()  # What all cases share is no part of the first one's time.
     found = [(number, told) for number in range(cases) if (told := run.one(harness, number))]
     assert not found, found[0]
 

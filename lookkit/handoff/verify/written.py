@@ -26,9 +26,8 @@ from lookkit.errors import LookkitError
 from lookkit.handoff.verify.listing import Listing, leaves
 from lookkit.handoff.verify.rebuilt import as_dated, unlike
 from lookkit.handoff.verify.report import Row
-from lookkit.lower import Lattices
+from lookkit.lower import Asked, Lattices
 from lookkit.lutfile.cube import head_lines
-from lookkit.nodes.base import Op
 from lookkit.piece import Piece, hollow_piece, sampled_piece
 from lookkit.version import __version__
 
@@ -53,18 +52,12 @@ class _Sized(Lattices):
         self._sizes = list(sizes)
         self._empty = empty
 
-    def _make(
-        self,
-        steps: tuple[Op, ...],
-        before: Sequence[Op],
-        after: Sequence[Op],
-        peak: float,
-        most: int | None,
-    ) -> Piece:
+    def _make(self, asked: Asked) -> Piece:
         if not self._sizes:
             raise LookkitError("fewer lattices than its recipe needs")
         size = self._sizes.pop(0) if len(self._sizes) > 1 else self._sizes[0]
-        return (hollow_piece if self._empty else sampled_piece)(steps, size, peak)
+        make = hollow_piece if self._empty else sampled_piece
+        return make(asked.steps, size, asked.peak)
 
 
 def written_rows(listing: Listing, look: Look) -> Iterator[Row]:
