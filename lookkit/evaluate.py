@@ -140,19 +140,42 @@ class Runner:
                 pass
         return out
 
-    def _strip(self, source: npt.NDArray[Any], target: npt.NDArray[np.float32]) -> None:
+    def run_here(
+        self,
+        source: npt.NDArray[np.float32],
+        target: npt.NDArray[np.float32],
+        entering: npt.NDArray[np.float32] | None = None,
+    ) -> None:
+        """Fill `target` with what the chain makes of `source`, on this thread alone.
+
+        All C-contiguous, of shape (..., 3). `entering` is light that entered earlier, for a first
+        step that sees it.
+        """
+        self._strip(
+            source.reshape(-1, 3),
+            target.reshape(-1, 3),
+            None if entering is None else entering.reshape(-1, 3),
+        )
+
+    def _strip(
+        self,
+        source: npt.NDArray[Any],
+        target: npt.NDArray[np.float32],
+        entering: npt.NDArray[np.float32] | None = None,
+    ) -> None:
         if self._whole:
             first = self._parts[0]
             assert isinstance(first, Compiled)
-            first.run(source, target)
+            first.run(source, target, entering=entering)
             return
         values = clean(source).pixels
+        before = None if entering is None else clean(entering).pixels
         for part in self._parts:
             if isinstance(part, Compiled):
                 made = np.empty_like(values)
                 # What has no formula may magnify any difference that it is given.
-                part.run(values, made, exactly=part is not self._parts[-1])
-                values = made
+                part.run(values, made, entering=before, exactly=part is not self._parts[-1])
+                values, before = made, None
             else:
                 values = part.evaluate(values)
         target[...] = values

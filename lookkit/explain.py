@@ -24,6 +24,7 @@ from lookkit.nodes import KINDS, kind_name, only
 from lookkit.nodes.base import Node, Step, Table
 from lookkit.nodes.only import Only
 from lookkit.recipe.model import EXTENDING, Recipe
+from lookkit.recipe.texture import SETS, Texture
 from lookkit.spaces.encodings import Encoding, encoding, encodings
 from lookkit.spaces.outputs import Output, output, outputs
 
@@ -50,11 +51,13 @@ def explain(name: str | None = None) -> str:
             return _kind(kind)
     if name == "only":
         return _only()
+    if name == "texture":
+        return _texture()
     with suppress(UnknownNameError):
         return _encoding(encoding(name))
     with suppress(UnknownNameError):
         return _output(output(name))
-    known = [*map(kind_name, KINDS), "only", *PAGES, *encodings(), *outputs()]
+    known = [*map(kind_name, KINDS), "only", "texture", *PAGES, *encodings(), *outputs()]
     raise UnknownNameError("word", name, known)
 
 
@@ -63,7 +66,7 @@ def page(name: str) -> str:
     if name == "recipe":
         return _recipe()
     if name == "nodes":
-        parts = ["# Node kinds", _shared(), *(_kind(kind) for kind in KINDS), _only()]
+        parts = ["# Node kinds", _shared(), *(_kind(kind) for kind in KINDS), _only(), _texture()]
         return "\n\n".join(parts) + "\n"
     if name == "encodings":
         return _table(
@@ -127,6 +130,11 @@ only = { stops = { to = 3 } }
 [rendering]
 kind = "film-print"
 id = "print"
+
+[texture]                         # halation, softness and grain, on what `apply` writes
+like = "gentle"                   # a ready one, which the keys here change
+gate = "super 16 mm"
+granularity = [3.0, 2.7, 3.3]
 
 [outputs.monitor]
 output = "Rec.709 BT.1886"
@@ -198,7 +206,8 @@ def _index() -> str:
     rows = [(kind_name(kind), _first_line(kind)) for kind in KINDS]
     width = max(len(name) for name, _ in rows)
     lines = ["node kinds:", *(f"  {name.ljust(width)}  {text}" for name, text in rows)]
-    lines += ["  only".ljust(width + 4) + "where a node acts", ""]
+    lines += ["  only".ljust(width + 4) + "where a node acts"]
+    lines += ["  texture".ljust(width + 4) + "halation, softness and grain of the negative", ""]
     lines += ["encodings (`explain encodings` for the whole table):"]
     lines += textwrap.wrap(", ".join(encodings()), 96, initial_indent="  ", subsequent_indent="  ")
     lines += ["", "outputs (`explain outputs` for the whole table):"]
@@ -235,6 +244,20 @@ def _shared() -> str:
 
 def _only() -> str:
     lines = ["## only", "", _module_text(only), "", *_fields(Only.model_fields)]
+    return "\n".join(lines)
+
+
+def _texture() -> str:
+    """Return what texture is, step by step, and the ready ones."""
+    from lookkit.texture import engine, filters, grain, granularity, halation, odd
+
+    lines = ["## texture", "", _module_text(engine), ""]
+    for one in (halation, filters, grain, granularity, odd):
+        lines += [_module_text(one), ""]
+    lines += _fields(Texture.model_fields)
+    for name, ready in SETS.items():
+        lines += ["", f"`{name}` is:", ""]
+        lines += [f"- `{key}`: {_shown(value)}" for key, value in ready._asdict().items()]
     return "\n".join(lines)
 
 

@@ -27,6 +27,7 @@ from lookkit.spaces.working import Array
 
 if TYPE_CHECKING:
     from lookkit.piece import View
+    from lookkit.texture.engine import Textured
 
 
 _TOP_STOPS: Final = 11.5
@@ -87,6 +88,7 @@ class Look:
         self.text = text
         self.source = source
         self._runners: dict[tuple[str, str, str | None], Runner] = {}
+        self._textured: dict[tuple[str, str, str | None], Textured | None] = {}
         fit = recipe.deliver.fit and bool(recipe.outputs)
         self.lattices = Lattices((lambda: _view(self)) if fit else None)
         """The lattices of what is delivered, so that none is made twice."""
@@ -201,6 +203,7 @@ class Look:
                 "version": theirs.version,
                 "look": theirs.look,
                 "rendering": theirs.rendering,
+                "texture": theirs.texture,
                 "scenes": scenes,
                 "outputs": outputs,
             }
@@ -267,6 +270,69 @@ class Look:
         if source.dtype.kind != "f":
             raise InputError(f"pixels of type {source.dtype}, expected float or unsigned integer")
         return runner.run(source, out)
+
+    def picture(
+        self,
+        codes: npt.NDArray[np.float32],
+        *,
+        camera: str,
+        output: str,
+        scene: str | None = None,
+        shot: str = "",
+        frame: int = 0,
+    ) -> npt.NDArray[np.float32]:
+        """Grade a whole picture as `apply` does, with the recipe's texture where it has one.
+
+        Parameters
+        ----------
+        codes
+            As of `apply`, shape (height, width, 3).
+        camera, output, scene
+            As of `apply`.
+        shot, frame
+            What the grain is drawn for; the same ones give the same grain, on every machine.
+
+        Returns
+        -------
+        array of the same shape
+            float32, 0-1.
+
+        Raises
+        ------
+        InputError
+            As `apply`.
+        """
+        textured = self.textured(camera, output, scene)
+        if textured is None:
+            return self.apply(codes, camera=camera, output=output, scene=scene)
+        return textured.apply(np.asarray(codes, np.float32), shot=shot, frame=frame)
+
+    def has_texture(self, output: str, scene: str | None = None) -> bool:
+        """Say whether pictures on an output get the recipe's texture: the film print alone does."""
+        from lookkit.texture.engine import texture_of
+
+        return texture_of(self.graph, output, scene) is not None
+
+    def textured(self, camera: str, output: str, scene: str | None = None) -> Textured | None:
+        """Return a camera's way to an output with texture, made once; None where it has none.
+
+        Raises
+        ------
+        InputError
+            As `apply`.
+        """
+        from lookkit.texture.engine import Textured, texture_of
+
+        key = (camera, output, scene)
+        if key not in self._textured:
+            chosen = texture_of(self.graph, output, scene)
+            self._textured[key] = chosen and Textured(self.graph, *key, chosen)
+        return self._textured[key]
+
+    def without_texture(self) -> Look:
+        """Return the same look without its texture."""
+        recipe = self.recipe.model_copy(update={"texture": None})
+        return Look(recipe, self.text, self.source)
 
     def evaluate(
         self, pixels: npt.ArrayLike, *, camera: str, output: str, scene: str | None = None

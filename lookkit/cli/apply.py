@@ -56,6 +56,7 @@ class Rate(click.ParamType):  # type: ignore[type-arg]
 @click.option("--rate", type=Rate(), help="Frame rate of sequences that become movies.")
 @click.option("--deinterlace", is_flag=True, help="Make whole frames of interlaced fields.")
 @click.option("--keep-location", is_flag=True, help="Keep where pictures were taken.")
+@click.option("--no-texture", is_flag=True, help="Leave halation, softness and grain out.")
 @click.option("--overwrite", is_flag=True, help="Replace results that are there already.")
 @click.option("--dry-run", is_flag=True, help="Say what would be done, and do nothing.")
 @click.option("--cluster", metavar="ADDRESS", help="Work on the machines of a dask scheduler.")
@@ -75,6 +76,7 @@ def command(
     rate: Fraction | None,
     deinterlace: bool,
     keep_location: bool,
+    no_texture: bool,
     overwrite: bool,
     dry_run: bool,
     cluster: str | None,
@@ -110,6 +112,7 @@ def command(
         overwrite=overwrite,
         location=keep_location,
         shots=shots,
+        texture=not no_texture,
     )
     with shown_progress() as progress:
         planned = plan(look, files, options, progress)

@@ -69,6 +69,7 @@ def readme(look: Look, written: Sequence[Written]) -> str:
     lines += [
         "",
         "Use one way alone: a .cube, the config, CLF, or a CDL with its residual.",
+        *_texture(look),
         "",
     ]
     for name, (who, text) in RECIPIENTS.items():
@@ -82,6 +83,16 @@ def readme(look: Look, written: Sequence[Written]) -> str:
         f"Made by lookkit {__version__}.",
     ]
     return "\n".join([*lines, ""])
+
+
+def _texture(look: Look) -> list[str]:
+    """Return what is said of a texture, which no file here but a sheet of frames can carry."""
+    if not any(look.has_texture(name) for name in look.outputs):
+        return []
+    return [
+        "The look has a texture: halation, softness, grain. No LUT, CLF, CDL or config carries it:",
+        "  `lookkit apply` draws it, `lookkit texture recipe.toml` makes a plate of its grain.",
+    ]
 
 
 def _table(look: Look) -> list[str]:

@@ -77,20 +77,29 @@ class Compiled:
         self._others = (ctypes.c_int * count)(*[call.other for call in program])
         self._count = slots_of(program)
 
-    def run(self, pixels: Pixels, out: Pixels, *, exactly: bool = False) -> int:
+    def run(
+        self,
+        pixels: Pixels,
+        out: Pixels,
+        *,
+        entering: Pixels | None = None,
+        exactly: bool = False,
+    ) -> int:
         """Fill `out` with what the program makes of `pixels`; return how many took float64.
 
         Both C-contiguous, float32 or float64, of the same shape (..., 3). NaN counts as 0 and
         infinities as +-1e6. With `exactly`, all take float64. The interpreter is free meanwhile.
+        `entering` is light that entered earlier, as `pixels` in shape and type; it lies in slot 1.
         """
         if self._library is None:
-            wide = np.asarray(pixels, dtype=np.float64)
-            if not np.isfinite(wide).all():
-                wide = np.nan_to_num(wide, nan=0.0, posinf=1e6, neginf=-1e6)
-            out[...] = numpy_engine.run(self.program, wide)
+            lights = [pixels] if entering is None else [pixels, entering]
+            wide = [np.asarray(one, dtype=np.float64) for one in lights]
+            wide = [np.nan_to_num(one, nan=0.0, posinf=1e6, neginf=-1e6) for one in wide]
+            out[...] = numpy_engine.run(self.program, *wide)
             return out.size // 3
         redone = self._library.lookkit_run(
             ctypes.c_void_p(pixels.ctypes.data),
+            ctypes.c_void_p(None if entering is None else entering.ctypes.data),
             ctypes.c_void_p(out.ctypes.data),
             ctypes.c_long(pixels.size // 3),
             int(pixels.dtype == np.float64),

@@ -36,11 +36,13 @@ struct waiting {
 enum { ROOM = 2 * TILE };
 
 static void in_double(struct waiting *w, void *out, int wide_out, int calls,
-    const double_kernel *exact, const double *const *exact_p, const int *slot, const int *other)
+    const double_kernel *exact, const double *const *exact_p, const int *slot, const int *other,
+    int slots)
 {
     double *r = w->planes, *g = r + ROOM, *b = r + 2 * ROOM;
     const long full = whole(w->count);
-    for (long i = w->count; i < full; i++) r[i] = g[i] = b[i] = 0.0;
+    for (int k = 0; k < 3 * slots; k++)
+        for (long i = w->count; i < full; i++) r[(long)ROOM * k + i] = 0.0;
     for (int c = 0; c < calls; c++) {
         double *s = r + 3L * ROOM * slot[c], *e = r + 3L * ROOM * other[c];
         exact[c](s, s + ROOM, s + 2 * ROOM, e, e + ROOM, e + 2 * ROOM, NULL, full, exact_p[c]);
@@ -61,8 +63,8 @@ static void in_double(struct waiting *w, void *out, int wide_out, int calls,
 /* Pixels come in and go out as three numbers each, float or double (`wide_in`, `wide_out`); `out`
    may be `in` where both are alike. With `exactly`, all are worked out in double. Slot k of a
    program has its planes at 3 k TILE. Returns how many pixels were worked out in double, or -1
-   where there was no memory. */
-EXPORT long lookkit_run(const void *in, void *out, long n, int wide_in, int wide_out, int exactly,
+   where there was no memory. `entering`, where it is not NULL, is as `in` and lies in slot 1. */
+EXPORT long lookkit_run(const void *in, const void *entering, void *out, long n, int wide_in, int wide_out, int exactly,
     int slots,
     int calls, const float_kernel *fast, const double_kernel *exact, const float *const *fast_p,
     const double *const *exact_p, const int *slot, const int *other)
@@ -98,6 +100,14 @@ EXPORT long lookkit_run(const void *in, void *out, long n, int wide_in, int wide
             R[i] = G[i] = B[i] = 0.0f;
             doubt[i] = 0;
         }
+        const double *wide_e = (const double *)entering + (entering ? 3 * start : 0);
+        const float *narrow_e = (const float *)entering + (entering ? 3 * start : 0);
+        for (int k = 0; entering && !exactly && k < 3; k++) {
+            float *E = f + (3L + k) * TILE;
+            for (long i = 0; i < count; i++)
+                E[i] = wide_in ? (float)cleaned(wide_e[3 * i + k]) : cleaned_f(narrow_e[3 * i + k]);
+            for (long i = count; i < full; i++) E[i] = 0.0f;
+        }
         for (int c = 0; c < calls && !exactly; c++) {
             float *s = f + 3L * TILE * slot[c], *e = f + 3L * TILE * other[c];
             fast[c](s, s + TILE, s + 2 * TILE, e, e + TILE, e + 2 * TILE, doubt, full, fast_p[c]);
@@ -108,6 +118,9 @@ EXPORT long lookkit_run(const void *in, void *out, long n, int wide_in, int wide
             for (int k = 0; k < 3; k++)
                 w.planes[ROOM * k + w.count] =
                     wide_in ? cleaned(wide[3 * i + k]) : cleaned_f(narrow[3 * i + k]);
+            for (int k = 0; entering && k < 3; k++)
+                w.planes[ROOM * (3 + k) + w.count] =
+                    wide_in ? cleaned(wide_e[3 * i + k]) : cleaned_f(narrow_e[3 * i + k]);
             w.count++;
             redone++;
         }
@@ -123,9 +136,9 @@ EXPORT long lookkit_run(const void *in, void *out, long n, int wide_in, int wide
             }
         }
         if (w.count > ROOM - TILE)
-            in_double(&w, out, wide_out, calls, exact, exact_p, slot, other);
+            in_double(&w, out, wide_out, calls, exact, exact_p, slot, other, slots);
     }
-    if (w.count) in_double(&w, out, wide_out, calls, exact, exact_p, slot, other);
+    if (w.count) in_double(&w, out, wide_out, calls, exact, exact_p, slot, other, slots);
     free(f); free(w.planes); free(doubt); free(w.where);
     return redone;
 }

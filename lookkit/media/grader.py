@@ -24,6 +24,7 @@ from lookkit.spaces.working import Array
 
 if TYPE_CHECKING:
     from lookkit.look import Look
+    from lookkit.texture.engine import Textured
 
 Pixels = npt.NDArray[np.float32]
 
@@ -69,8 +70,8 @@ class Grader:
                 grade, (rows / 65535, offset), (back * 65535, zero * 65535), target.top
             )
 
-    def planes(self, source: Planes, target: Planes, width: int) -> None:
-        """Grade a picture into `target`.
+    def planes(self, source: Planes, target: Planes, width: int, frame: int = 0) -> None:
+        """Grade a picture into `target`; all frames are alike to it.
 
         Both are three planes (Y', Cb, Cr or R', G', B') of C-contiguous 16-bit integers,
         shape (rows, at least `width`), codes in the upper bits as `Coding` has them; the
@@ -98,6 +99,54 @@ class Grader:
         coded = _mixed(self._from_rgb, [graded[:, channel] for channel in range(3)])
         first, second, third = (_rounded(channel) for channel in coded)
         return first, second, third
+
+
+class TextureGrader:
+    """Grades pictures of one coding to another, with the texture of film.
+
+    Parameters
+    ----------
+    textured
+        The camera's way to the output.
+    source, target
+        As of `Grader`.
+    taken, given
+        Scale and offset from the source's codes to those that the camera's way takes, and from
+        those that it gives to the target's.
+    shot
+        What the grain is drawn for, beside the frame.
+    """
+
+    def __init__(
+        self,
+        textured: Textured,
+        source: Coding,
+        target: Coding,
+        taken: tuple[float, float],
+        given: tuple[float, float],
+        shot: str,
+    ) -> None:
+        self._textured, self._shot = textured, shot
+        self._taken, self._given = taken, given
+        self._to_rgb = _single(source.to_rgb())
+        self._from_rgb = _single(target.from_rgb())
+
+    def planes(self, source: Planes, target: Planes, width: int, frame: int = 0) -> None:
+        """Grade a picture into `target`, as `Grader.planes` does; `frame` is its number."""
+
+        def rows(first: int, last: int) -> Pixels:
+            values = [plane[first:last, :width].astype(np.float32) for plane in source]
+            for plane in values:
+                plane *= np.float32(1 / 65535)
+            return _scaled(np.stack(_mixed(self._to_rgb, values), axis=-1), *self._taken)
+
+        def put(first: int, signal: Pixels) -> None:
+            rgb = np.clip(_scaled(signal, *self._given), 0.0, 1.0)
+            coded = _mixed(self._from_rgb, [rgb[..., channel] for channel in range(3)])
+            for plane, values in zip(target, coded, strict=True):
+                plane[first : first + len(signal), :width] = _rounded(values)
+
+        self._textured.picture(rows, put, len(source[0]), width, shot=self._shot, frame=frame)
 
 
 class StillGrader:
@@ -143,15 +192,20 @@ def grade_of(
     takes, and from those that the output gives to the target's; beyond black and white
     they are carried too, as far as the integers go.
     """
-    display = look.graph.output(output)
     taken = taken_range(look, source, camera)
-    given = ranges.scale_offset(display.range, target.range, display.bits, target.bits)
+    given = given_range(look, target, output)
 
     def grade(rgb: Pixels) -> Pixels:
         graded = look.apply(_scaled(rgb, *taken), camera=camera, output=output, scene=scene)
         return np.clip(_scaled(graded, *given), 0.0, 1.0)
 
     return grade
+
+
+def given_range(look: Look, target: Coding, output: str) -> tuple[float, float]:
+    """Return scale and offset from the codes that an output gives to those of a file."""
+    display = look.graph.output(output)
+    return ranges.scale_offset(display.range, target.range, display.bits, target.bits)
 
 
 def taken_range(look: Look, source: Coding, camera: str) -> tuple[float, float]:

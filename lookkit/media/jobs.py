@@ -9,7 +9,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from fractions import Fraction
 from pathlib import Path
-from typing import TYPE_CHECKING, Final, Literal
+from typing import TYPE_CHECKING, Any, Final, Literal
 
 from lookkit.errors import InputError, LookkitError, UnknownNameError, expected_one_of
 from lookkit.files import safe_name
@@ -48,7 +48,7 @@ class Options:
     form of the results, `bits` their depth. `range` and `matrix` say how Y'CbCr files are
     coded where their tags do not, or say it wrong. `rate` is that of sequences that become
     movies. `location` keeps where a picture was taken. `shots` are lines of a shot list that
-    come before the recipe's.
+    come before the recipe's. Without `texture`, the recipe's is left out.
     """
 
     camera: str | None = None
@@ -65,6 +65,7 @@ class Options:
     overwrite: bool = False
     location: bool = False
     shots: tuple[Shot, ...] = ()
+    texture: bool = True
 
 
 @dataclass(frozen=True)
@@ -89,6 +90,7 @@ class Job:
     deinterlace: bool = False
     overwrite: bool = False
     location: bool = False
+    texture: bool = True
     warnings: tuple[str, ...] = ()
     id: str = ""
 
@@ -441,6 +443,7 @@ def _job(look: Look, taken: Taken, options: Options) -> Job:
         bits=options.bits,
         overwrite=options.overwrite,
         location=options.location,
+        texture=options.texture,
         warnings=taken.warnings,
     )
     if isinstance(source, Numbered) and (
@@ -453,8 +456,19 @@ def _job(look: Look, taken: Taken, options: Options) -> Job:
         told.append(f"{taken.place}: holds alpha, which {job.result.suffix} does not; left out")
     if taken.left.location and not options.location and job.codec is None:
         told.append(f"{taken.place}: {_WHERE}")
-    job = replace(job, warnings=(*job.warnings, *told))
+    job = replace(job, warnings=(*job.warnings, *told, *_no_texture(look, job)))
     return replace(job, id=_id_of(look, job))
+
+
+def _no_texture(look: Look, job: Job) -> list[str]:
+    """Tell of a texture that a result does not get because its rendering has no negative."""
+    texture = look.recipe.texture
+    if texture is None or not texture.is_on or not job.texture:
+        return []
+    if look.has_texture(job.output, job.scene):
+        return []
+    kind = look.recipe.rendering_for(job.output).kind
+    return [f"{job.place}: without the recipe's texture, for {kind} has no negative"]
 
 
 def _without_effect(place: Path, options: Options) -> list[str]:
@@ -509,6 +523,7 @@ def _movie_job(look: Look, taken: Taken, clip: Clip, options: Options) -> Job:
         deinterlace=options.deinterlace and clip.interlaced,
         overwrite=options.overwrite,
         location=options.location,
+        texture=options.texture,
     )
     if suffix in SUFFIXES:
         deep = clip.coding.bits > 8 or look.graph.output(job.output).is_hdr
@@ -535,7 +550,7 @@ def _movie_job(look: Look, taken: Taken, clip: Clip, options: Options) -> Job:
             warnings.append(f"{clip.path}: pictures carry no sound; it is left out")
         if options.codec:
             warnings.append(f"{clip.path}: becomes pictures; --codec {options.codec} has no effect")
-    job = replace(job, warnings=tuple(warnings))
+    job = replace(job, warnings=(*warnings, *_no_texture(look, job)))
     return replace(job, id=_id_of(look, job))
 
 
@@ -664,7 +679,7 @@ def _id_of(look: Look, job: Job) -> str:
         files: Iterable[Path] = [source.path(source.frames[0]), source.path(source.frames[-1])]
     else:
         files = [job.place]
-    facts = {
+    facts: dict[str, Any] = {
         "lookkit": __version__,
         "recipe": look.recipe_hash,
         "files": [(file.name, file.stat().st_size, file.stat().st_mtime_ns) for file in files],
@@ -672,4 +687,6 @@ def _id_of(look: Look, job: Job) -> str:
         "read": [job.range, job.signal, str(job.rate), job.deinterlace, job.location],
         "coding": asdict(source.coding) if isinstance(source, Clip) else None,
     }
+    if not job.texture:
+        facts["texture"] = False
     return hashlib.sha256(json.dumps(facts).encode()).hexdigest()[:16]

@@ -23,7 +23,15 @@ from lookkit.media.clip import Clip, Frame, frames_of, opened, planes_of
 from lookkit.media.codecs import CODECS
 from lookkit.media.coding import Coding
 from lookkit.media.frame import read_code
-from lookkit.media.grader import BOUNDED_PIXELS, Grader, StillGrader, grade_of
+from lookkit.media.grader import (
+    BOUNDED_PIXELS,
+    Grader,
+    StillGrader,
+    TextureGrader,
+    given_range,
+    grade_of,
+    taken_range,
+)
 from lookkit.media.jobs import Job
 from lookkit.media.light import LightMeter
 from lookkit.media.movie import HDR_BOXES, MovieSpec, MovieWriter, carries_sound, job_of_movie
@@ -75,6 +83,8 @@ def no_tick(frames: int) -> None:
 
 def perform(look: Look, job: Job, tick: Tick = no_tick) -> Done:
     """Do a job; what fails is told in the result, and leaves nothing half-written."""
+    if not job.texture:
+        look = look.without_texture()
     try:
         _make_folder(job)
         if isinstance(job.target, Numbered):
@@ -164,7 +174,7 @@ def _still(look: Look, job: Job, source: Path, target: Path, tick: Tick) -> Done
     return Done(source, target, "", 1, False, not_finite, job.warnings)
 
 
-def _grade_still(look: Look, job: Job, source: Path, target: Path) -> int:
+def _grade_still(look: Look, job: Job, source: Path, target: Path, frame: int = 0) -> int:
     still = read_code(look, job.camera, source)
     bits = job.bits
     if bits is None and target.suffix == source.suffix.lower() and still.bits in (8, 16):
@@ -175,7 +185,7 @@ def _grade_still(look: Look, job: Job, source: Path, target: Path) -> int:
     many = isinstance(job.source, Numbered) or still.pixels[..., 0].size >= BOUNDED_PIXELS
     if isinstance(job.source, Numbered) and look.recipe.is_keyed(job.scene):
         look = _at(look, job, job.source.place_of(source))
-    graded = _still_grader(look, job, depth if many else None).picture(still.pixels)
+    graded = _picture(look, job, still.pixels, depth if many else None, frame)
     scale, offset = ranges.scale_offset(display.range, display.range, display.bits, depth)
     if display.range == "legal":
         graded = np.clip(graded * np.float32(scale) + np.float32(offset), 0.0, 1.0)
@@ -239,7 +249,8 @@ def _to_pictures(look: Look, job: Job, tick: Tick) -> Done:
                 try:
                     assert isinstance(job.target, Numbered)
                     assert isinstance(source, Numbered)
-                    return _grade_still(look, job, source.path(frame), job.target.path(frame))
+                    to = job.target.path(frame)
+                    return _grade_still(look, job, source.path(frame), to, frame)
                 except NotWrittenError:
                     raise
                 except (LookkitError, OSError) as error:
@@ -315,7 +326,7 @@ def _clip_to_pictures(
                 continue
             if look.recipe.is_keyed(job.scene):
                 grader = _grader(_at(look, job, frame.number), job, coding, through, clip.pixels)
-            planes = _graded(grader, frame.picture, clip.width, clip.height)
+            planes = _graded(grader, frame, clip.width, clip.height)
             top = np.float32(through.top * 2 ** (16 - through.bits))
             pixels = np.stack([p[:, : clip.width] for p in planes], axis=-1) / top
             behind.put((frame.number, pixels.astype(np.float32)))
@@ -325,10 +336,10 @@ def _clip_to_pictures(
     return count
 
 
-def _graded(grader: Grader, picture: Any, width: int, height: int) -> list[Any]:
-    source = planes_of(picture)
+def _graded(grader: AnyGrader, frame: Frame, width: int, height: int) -> list[Any]:
+    source = planes_of(frame.picture)
     target = [np.empty((height, width), dtype=np.uint16) for _ in range(3)]
-    grader.planes(source, (target[0], target[1], target[2]), width)
+    grader.planes(source, (target[0], target[1], target[2]), width, frame.number)
     return target
 
 
@@ -357,13 +368,21 @@ def _at(look: Look, job: Job, frame: int) -> Look:
     return look.at_frame(job.scene, frame)
 
 
-def _grader(look: Look, job: Job, source: Coding, target: Coding, pixels: int) -> Grader:
-    """Return the grader of a job.
+AnyGrader = Grader | TextureGrader
+
+
+def _grader(look: Look, job: Job, source: Coding, target: Coding, pixels: int) -> AnyGrader:
+    """Return the grader of a job, which draws texture where the look has one.
 
     Whether it goes the bounded way depends on the clip alone, so that every machine does the
     same.
     """
     bounded = pixels >= BOUNDED_PIXELS
+    textured = look.textured(job.camera, job.output, job.scene)
+    if textured is not None:
+        taken = taken_range(look, source, job.camera)
+        given = given_range(look, target, job.output)
+        return TextureGrader(textured, source, target, taken, given, job.place.name)
 
     def make() -> Grader:
         grade = grade_of(
@@ -376,6 +395,14 @@ def _grader(look: Look, job: Job, source: Coding, target: Coding, pixels: int) -
         return make()
     key = (look.recipe_hash, job.camera, job.output, job.scene, source, target, bounded)
     return _kept(key, make)
+
+
+def _picture(look: Look, job: Job, pixels: Pixels, bits: int | None, frame: int) -> Pixels:
+    """Return a graded still or frame of a sequence, with texture where the look has one."""
+    if look.has_texture(job.output, job.scene):
+        return look.picture(pixels, camera=job.camera, output=job.output, scene=job.scene,
+                            shot=job.place.name, frame=frame)  # fmt: skip
+    return _still_grader(look, job, bits).picture(pixels)
 
 
 def _still_grader(look: Look, job: Job, bits: int | None) -> StillGrader:
@@ -501,7 +528,7 @@ def _encode(
                 if look.recipe.is_keyed(job.scene):
                     now = _at(look, job, item.number)
                     grader = _grader(now, job, coding, spec.coding, clip.pixels)
-                grader.planes(planes_of(item.picture), target, clip.width)
+                grader.planes(planes_of(item.picture), target, clip.width, item.number)
                 if meter is not None:
                     meter.add(target, clip.width)
                 time = item.time
@@ -544,7 +571,7 @@ def _sequence_to_movie(
     )  # fmt: skip
     signal = Coding("rgb", display.range, 16)
     scale, offset = ranges.scale_offset(display.range, coding.range, display.bits, coding.bits)
-    grader = _still_grader(look, job, coding.bits if scale <= 1.0 else None)
+    bits = coding.bits if scale <= 1.0 else None
     matrix, zero = (part_.astype(np.float32) for part_ in coding.from_rgb())
     assert signal.matrix == "rgb"
     writer = MovieWriter(part, spec, job.result)
@@ -567,10 +594,9 @@ def _sequence_to_movie(
     try:
         with Ahead(read()) as pictures, Behind(write) as behind:
             for number, pixels in pictures:
-                if look.recipe.is_keyed(job.scene):
-                    now = _at(look, job, number)
-                    grader = _still_grader(now, job, coding.bits if scale <= 1.0 else None)
-                graded = grader.picture(pixels)
+                keyed = look.recipe.is_keyed(job.scene)
+                now = _at(look, job, number) if keyed else look
+                graded = _picture(now, job, pixels, bits, source.frames[number])
                 rgb = np.clip(graded * np.float32(scale) + np.float32(offset), 0.0, 1.0)
                 coded = np.clip(rgb @ matrix.T + zero, 0.0, 1.0) * np.float32(65535)
                 picture = av.VideoFrame(width, height, "yuv444p16le")

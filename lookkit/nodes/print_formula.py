@@ -31,6 +31,8 @@ _LOG10_OF_2 = 0.3010299956639812
 _LOG2_OF_10 = 3.321928094887362
 _DARK = 1e-30
 _BRIGHT = 1e6
+_STEEPEST = 0.99
+"""Of a compression, where it is opened again: at 1 it would be level."""
 _TINY = 1e-12
 """Added to squares of lengths: a colour without hue has no direction, and is not divided by."""
 
@@ -106,7 +108,49 @@ class PrintNumbers(NamedTuple):
 @formula()
 def film_print(r: Plane, g: Plane, b: Plane, p: PrintNumbers) -> Planes:
     """Return display light, 1.0 = 100 cd/m2, of scene-linear AP1."""
-    dr, dg, db = print_density(r, g, b, p)
+    return _shown(*print_density(r, g, b, p), r, g, b, p)
+
+
+@formula()
+def film_exposure(r: Plane, g: Plane, b: Plane, p: PrintNumbers) -> Planes:
+    """Return the light that the negative's layers see, of scene-linear AP1."""
+    r, g, b = compressed(*mixed(p.taking, r, g, b), p.knee)
+    r, g, b = mixed(p.filter, r, g, b)
+    # A channel far below the others is what is left of a difference in float32.
+    top = maximum(maximum(r, g), b)
+    unsure((_faint(r, top) | _faint(g, top) | _faint(b, top)) & (top > 0.02))
+    return r, g, b
+
+
+@formula()
+def film_negative(r: Plane, g: Plane, b: Plane, p: PrintNumbers) -> Planes:
+    """Return the negative's densities above those of mid-grey, of its layers' light."""
+    return _negative(r, p), _negative(g, p), _negative(b, p)
+
+
+class NegativeNumbers(NamedTuple):
+    """What the print of a negative needs: the print's numbers, and from layers to the scene."""
+
+    print: PrintNumbers
+    scene: Rows
+
+
+@formula()
+def negative_print(
+    er: Plane, eg: Plane, eb: Plane, r: Plane, g: Plane, b: Plane, p: NegativeNumbers
+) -> Planes:
+    """Return display light of a negative's densities above mid-grey's.
+
+    The light that its layers saw (er, eg, eb) says which hues are held.
+    """
+    hue = mixed(p.scene, *opened(er, eg, eb, p.print.knee))
+    return _shown(*_printed(r, g, b, p.print), *hue, p.print)
+
+
+def _shown(
+    dr: Plane, dg: Plane, db: Plane, r: Plane, g: Plane, b: Plane, p: PrintNumbers
+) -> Planes:
+    """Return display light of the print's densities, with the hues of scene-linear AP1."""
     pr, pg, pb = exp2(-_LOG2_OF_10 * dr), exp2(-_LOG2_OF_10 * dg), exp2(-_LOG2_OF_10 * db)
     pr, pg, pb = held(pr, pg, pb, r, g, b, p.hold, p.fit)
     pr, pg, pb = tinted(pr, p.red), tinted(pg, p.green), tinted(pb, p.blue)
@@ -124,16 +168,11 @@ def film_print(r: Plane, g: Plane, b: Plane, p: PrintNumbers) -> Planes:
 
 def print_density(r: Plane, g: Plane, b: Plane, p: PrintNumbers) -> Planes:
     """Return the densities of the print's dyes, seen as RGB, for scene-linear AP1."""
-    r, g, b = compressed(*mixed(p.taking, r, g, b), p.knee)
-    r, g, b = mixed(p.filter, r, g, b)
-    # A channel far below the others is what is left of a difference in float32.
-    top = maximum(maximum(r, g), b)
-    unsure((_faint(r, top) | _faint(g, top) | _faint(b, top)) & (top > 0.02))
-    r, g, b = (
-        _negative(r, p),
-        _negative(g, p),
-        _negative(b, p),
-    )
+    return _printed(*film_negative(*film_exposure(r, g, b, p), p), p)
+
+
+def _printed(r: Plane, g: Plane, b: Plane, p: PrintNumbers) -> Planes:
+    """Return the densities of the print's dyes of a negative's above mid-grey."""
     r, g, b = mixed(p.couplers, r, g, b)
     r, g, b = _density(-r, p.print), _density(-g, p.print), _density(-b, p.print)
     return mixed(p.dyes, r, g, b)
@@ -177,6 +216,25 @@ def _less(distance: Plane, threshold: float, per_scale: float) -> Plane:
     x = over * per_scale
     root = sqrt(1.0 + x * x)
     return over * (x * x / (root * (root + 1.0)))
+
+
+def opened(r: Plane, g: Plane, b: Plane, knee: Knee) -> Planes:
+    """Return what `compressed` gives these values for; beyond its limits the last ones."""
+    top = maximum(maximum(r, g), b)
+    size = maximum(absolute(top), _DARK)
+    share = 1.0 / size
+    return (
+        r - size * _more((top - r) * share, knee.threshold, knee.red),
+        g - size * _more((top - g) * share, knee.threshold, knee.green),
+        b - size * _more((top - b) * share, knee.threshold, knee.blue),
+    )
+
+
+def _more(distance: Plane, threshold: float, per_scale: float) -> Plane:
+    """Return by how much more a distance was before it was compressed."""
+    over = maximum(distance - threshold, 0.0)
+    x = minimum(over * per_scale, _STEEPEST)
+    return over * (1.0 / sqrt(1.0 - x * x) - 1.0)
 
 
 def fitted(r: Plane, g: Plane, b: Plane, fit: Fit) -> Planes:

@@ -1,9 +1,9 @@
 """A recipe and those it extends, as one set of tables that remembers where each key stands.
 
 A recipe extends at most one other, which may extend a further one; each changes what lies
-below it. Named tables (cameras, outputs, scenes, ...) and `deliver` are joined entry by entry,
-an entry of the upper recipe replacing the lower one's whole. `look` nodes follow those below.
-`[overrides.ID]` changes single parameters of a node below. Everything else replaces.
+below it. Named tables (cameras, outputs, scenes, ...), `deliver` and `texture` are joined entry by
+entry, an entry of the upper recipe replacing the lower one's whole. `look` nodes follow those
+below. `[overrides.ID]` changes single parameters of a node below. Everything else replaces.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ SCHEMA = 1
 
 _LARGEST = 4 << 20
 _BY_ENTRY = ("cameras", "outputs", "scenes", "encodings", "displays", "primaries", "curves",
-             "deliver")  # fmt: skip
+             "deliver", "texture")  # fmt: skip
 _FIXED = ("kind", "id", "input")
 """What an override cannot change, for it would make another node or another graph."""
 

@@ -32,6 +32,7 @@ from lookkit.recipe.kinds import AnyLookNode, AnyRendering
 from lookkit.recipe.matches import Matches
 from lookkit.recipe.shots import Key, Shot, shot_for
 from lookkit.recipe.tables import NOTHING, Own
+from lookkit.recipe.texture import Texture
 from lookkit.spaces.encodings import Encoding, encoding
 from lookkit.spaces.outputs import Output, output
 from lookkit.spaces.ranges import SignalRange
@@ -301,6 +302,11 @@ class Recipe(Table):
     look: tuple[AnyLookNode, ...] = Field(default=(), description="the look's nodes, in order")
     rendering: AnyRendering = Field(
         default=FilmPrint(), description="from scene light to display light"
+    )
+    texture: Texture | None = Field(
+        default=None,
+        description="halation, softness and grain of the negative, for film-print; `apply`, "
+        "sheets and the page show it, LUTs and timelines cannot carry it",
     )
     outputs: dict[Name, OutputChoice] = Field(default={}, description="the outputs, by name")
     scenes: dict[Name, Scene] = Field(default={}, description="the scenes, by name")

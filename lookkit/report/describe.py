@@ -59,10 +59,30 @@ def describe(look: Look) -> str:
             f"output {name}: {target.name}, {target.range} range{wired}, {target.bits} bits"
         )
         lines += [f"  {_step(step)}" for step in graph.rendering(name)]
+    lines += _texture(look)
     beware = warnings(look)
     lines.append("")
     lines += [f"beware: {one}" for one in beware] or ["nothing is wrong with it"]
     return "\n".join(lines)
+
+
+def _texture(look: Look) -> list[str]:
+    texture = look.recipe.texture
+    if texture is None:
+        return []
+    n = texture.numbers
+    layers = "red-, green-, blue-sensitive layer"
+    return [
+        f"texture: like {texture.like}, amount {texture.amount:g}, gate {n.gate:g} mm ({layers})",
+        f"  halation {_three(n.halation, '.2%')}, softness {_three(n.softness)} cycles/mm, "
+        f"edge {n.edge:.0%}",
+        f"  granularity {_three(n.granularity)}, grain {_three(n.grain)} micrometres",
+        "  apply, sheets and the page show it; LUTs, CLF, CDL and config cannot carry it",
+    ]
+
+
+def _three(values: Sequence[float], form: str = "g") -> str:
+    return ", ".join(format(one, form) for one in values)
 
 
 def warnings(look: Look) -> list[str]:
@@ -81,6 +101,12 @@ def warnings(look: Look) -> list[str]:
         for node in nodes:
             found += [f"{where}, {node.label}: {text}" for text in node.warnings()]
     found += look.recipe.all_match_warnings((None, *look.scenes))
+    if look.recipe.texture is not None and look.recipe.texture.is_on:
+        found += [
+            f"output {name} has no texture: {look.recipe.rendering_for(name).kind} has no negative"
+            for name in look.outputs
+            if not look.has_texture(name)
+        ]
     for name in look.cameras:
         step = look.graph.input_transform(name)
         native = step.encoding.native_range

@@ -162,8 +162,12 @@ def _graded(
         cells.append(Cell(small(shown, width, picture.aspect), text, file))
     found = None
     for number, (look, name) in enumerate(zip(looks, names, strict=True)):
-        signal = look.apply(
-            picture.code, camera=taken.camera, output=output, scene=taken.setting(look)
+        signal = look.picture(
+            picture.code,
+            camera=taken.camera,
+            output=output,
+            scene=taken.setting(look),
+            shot=taken.place.name,
         )
         target = look.graph.output(output)
         if measured and number == 0:

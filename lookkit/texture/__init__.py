@@ -1,0 +1,1 @@
+"""Halation, softness and grain of the negative, between its exposure and its print."""

@@ -1,0 +1,198 @@
+"""From a camera's codes to an output's signal with the texture of film, band by band.
+
+    code -> scene -> layers' light -> halation -> softness -> densities -> edges -> print -> signal
+                                                                            grain ->
+
+Halation needs the whole picture: it is read twice, first to be reduced. All else works on bands of
+rows, so that memory does not grow with the picture but for the reduced one. Which bands, and on
+how many threads, changes no bit of the result. A black-and-white film has one layer: it takes
+the numbers of the green-sensitive one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+
+from lookkit.evaluate import Runner
+from lookkit.graph import Graph
+from lookkit.kernel.formula import Call, Program
+from lookkit.nodes.film_print import ShownPrint
+from lookkit.nodes.print_formula import (
+    film_exposure,
+    film_negative,
+    negative_print,
+)
+from lookkit.ocio import cores
+from lookkit.recipe.texture import Numbers
+from lookkit.spaces.working import Array, OcioTransform, State
+from lookkit.texture.film import Grain, densities_of, layers_of, negative_of
+from lookkit.texture.filters import Pixels, blur, edge_taps, mirrored, soft_taps
+from lookkit.texture.halation import Reduced
+
+Rows = Callable[[int, int], Pixels]
+"""Camera codes of rows of a picture, from the first to before the last: (rows, width, 3)."""
+Put = Callable[[int, Pixels], None]
+"""Takes the signal of rows, and the first one's number."""
+
+_BAND = 1 << 18
+"""Pixels of a band."""
+_LEAST = 16
+"""Rows of a band at the least."""
+
+
+@dataclass(frozen=True)
+class _Step:
+    """A step of a chain that is one call of a formula."""
+
+    call: Call
+    label: str = "film"
+    takes: State = State.SCENE
+    gives: State = State.DISPLAY
+
+    def program(self) -> Program:
+        return (self.call,)
+
+    def evaluate(self, rgb: Array) -> Array:
+        raise NotImplementedError
+
+    def lower(self) -> list[OcioTransform] | None:
+        return None
+
+
+def texture_of(graph: Graph, output: str, scene: str | None = None) -> Numbers | None:
+    """Return the texture that pictures get on an output, or None where they get none.
+
+    Only the film print has a negative; other renderings have no texture.
+    """
+    texture = graph.recipe.texture
+    if texture is None or not texture.is_on:
+        return None
+    ops = graph.rendering(output, scene)
+    return texture.numbers if len(ops) == 1 and isinstance(ops[0], ShownPrint) else None
+
+
+class Textured:
+    """A camera's way to an output with texture, ready for pictures.
+
+    Parameters
+    ----------
+    graph, camera, output, scene
+        As of `Graph.chain`.
+    numbers
+        The texture.
+    """
+
+    def __init__(
+        self, graph: Graph, camera: str, output: str, scene: str | None, numbers: Numbers
+    ) -> None:
+        chain = graph.chain(camera, output, scene)
+        after = len(graph.output_steps(output))
+        film, ends = chain[-after - 1], chain[len(chain) - after :]
+        assert isinstance(film, ShownPrint)
+        p, negative = film.numbers, negative_of(film)
+        self.numbers = layers_of(film, numbers)
+        self.is_grey = film.film.filter is not None
+        self._exposure = Runner([*chain[: -after - 1], _Step(Call(film_exposure, p))])
+        self._negative = Runner([_Step(Call(film_negative, p))])
+        self._print = Runner([_Step(Call(negative_print, negative, 0, 1)), *ends])
+        self._densities = densities_of(negative, tuple(ends))
+
+    def picture(
+        self, rows: Rows, put: Put, height: int, width: int, *, shot: str = "", frame: int = 0
+    ) -> None:
+        """Make a picture: read its rows, some of them again, and give them away, each once.
+
+        Parameters
+        ----------
+        rows, put
+            Called from several threads at once.
+        shot, frame
+            What the grain is drawn for, beside the recipe's seed.
+        """
+        if height == 0 or width == 0:
+            return
+        made = _Picture(self, rows, height, width, shot, frame)
+        list(_workers().map(lambda start: put(start, made.band(start)), made.starts))
+
+    def apply(self, codes: Pixels, *, shot: str = "", frame: int = 0) -> Pixels:
+        """Return the signal of a whole picture of codes, shape (height, width, 3)."""
+        out = np.empty(codes.shape, np.float32)
+
+        def put(start: int, signal: Pixels) -> None:
+            out[start : start + len(signal)] = signal
+
+        self.picture(lambda a, b: codes[a:b], put, *codes.shape[:2], shot=shot, frame=frame)
+        return out
+
+
+class _Picture:
+    """One picture at work."""
+
+    def __init__(
+        self, of: Textured, rows: Rows, height: int, width: int, shot: str, frame: int
+    ) -> None:
+        self.of, self.rows, self.height, self.width = of, rows, height, width
+        n = of.numbers
+        pixel = n.gate * 1000.0 / max(height, width)
+        self.soft = soft_taps(n.softness, pixel)
+        self.edge = edge_taps(n.reach, pixel) if n.edge > 0.0 else np.ones((3, 1), np.float32)
+        self.reduced = Reduced.of(height, width, pixel)
+        each = max(_LEAST, _BAND // width)
+        self.each = -(-each // self.reduced.by) * self.reduced.by
+        self.starts = range(0, height, self.each)
+        self.grain = None
+        if any(n.granularity):
+            self.grain = Grain(of._densities, n, pixel, shot, frame, grey=of.is_grey)
+        self.share = np.array(n.halation, np.float32)
+        self.low = None
+        if self.share.any():
+            planes = self.reduced.empty()
+
+            def reduce(start: int) -> None:
+                self.reduced.add(planes, self._layers(start, start + self.each), start)
+
+            list(_workers().map(reduce, self.starts))
+            square = pixel * self.reduced.by
+            self.low = self.reduced.spread(planes, square, n.base, self.share)
+
+    def _layers(self, first: int, last: int) -> Pixels:
+        codes = np.ascontiguousarray(self.rows(first, min(last, self.height)), np.float32)
+        light = np.empty_like(codes)
+        self.of._exposure.run_here(codes, light)
+        return light
+
+    def band(self, start: int) -> Pixels:
+        """Return the signal of the band that begins with a row."""
+        of, end = self.of, min(start + self.each, self.height)
+        around = self.soft.shape[1] + self.edge.shape[1] - 2
+        first, last = max(start - around, 0), min(end + around, self.height)
+        light = self._layers(first, last)
+        if self.low is not None:
+            self.reduced.mix(light, first, self.low, self.share)
+        if start - around < first or end + around > last:
+            light = light[mirrored(start - around, end + around, self.height) - first]
+        light = blur(light, self.soft) if self.soft.shape[1] > 1 else light
+        density = np.empty_like(light)
+        of._negative.run_here(light, density)
+        beside = self.edge.shape[1] - 1
+        if beside:
+            mean = blur(density, self.edge)
+            light = light[beside : len(light) - beside]
+            density = density[beside : len(density) - beside]
+            density = density + np.float32(of.numbers.edge) * (density - mean)
+        density = np.ascontiguousarray(density)
+        signal = np.empty_like(light)
+        of._print.run_here(density, signal, np.ascontiguousarray(light))
+        if self.grain is not None:
+            self.grain.add(signal, density, start)
+        return signal
+
+
+@cache
+def _workers() -> ThreadPoolExecutor:
+    return ThreadPoolExecutor(max_workers=cores(), thread_name_prefix="lookkit-texture")

@@ -1,0 +1,118 @@
+r"""What grain does to the print's signal, without a change of its mean.
+
+F gives the signal of a negative's densities n. With grain e the signal is
+
+    y = F(n) + (F(n + e) - F(n - e)) / 2
+
+e and -e are as likely, so the mean is F(n), whatever F is: that holds for a lattice of F too,
+which is what both of its places in the difference are read from.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import numpy.typing as npt
+
+from lookkit.evaluate import evaluate
+from lookkit.kernel import numpy_engine
+from lookkit.kernel.formula import Call
+from lookkit.nodes.base import Op
+from lookkit.nodes.film_curve import FilmCurve
+from lookkit.nodes.print_formula import NegativeNumbers, negative_print
+from lookkit.texture.compiled import library, place
+from lookkit.texture.filters import Pixels
+from lookkit.texture.grain import Whole
+
+POINTS = 33
+"""Along an edge of the lattice."""
+ENTRIES = 512
+"""Of the table of deviations."""
+_BEYOND = 0.3
+"""Densities that the lattice reaches beyond the film's own: grain goes there too."""
+_END = 1e-6
+
+
+class Densities:
+    """A lattice over the negative's densities, counted from mid-grey's.
+
+    Parameters
+    ----------
+    numbers
+        The print.
+    after
+        The steps from display light to the signal.
+    """
+
+    def __init__(self, numbers: NegativeNumbers, after: Sequence[Op]) -> None:
+        film, grey = numbers.print.negative, numbers.print.negative_grey
+        self.low, self.high = -grey - _BEYOND, film.full - grey + _BEYOND
+        self.per = (POINTS - 1) / (self.high - self.low)
+        edge = np.linspace(self.low, self.high, POINTS)
+        n = np.stack(np.meshgrid(edge, edge, edge, indexing="ij"), axis=-1)
+        light = np.array([exposure(film, grey, one) for one in edge]) / numbers.print.grey_light
+        seen = np.stack(np.meshgrid(light, light, light, indexing="ij"), axis=-1)
+        shown = numpy_engine.run((Call(negative_print, numbers, 0, 1),), n, seen)
+        self.lattice = np.zeros((POINTS, POINTS, POINTS, 4), np.float32)
+        self.lattice[..., :3] = evaluate(after, shown)
+        self.grey = grey
+
+    def table(self, sigmas: Sequence[float], by_density: Sequence[tuple[float, float]]) -> Pixels:
+        """Return the deviations at all densities, in places of the lattice: shape (3, `ENTRIES`).
+
+        `sigmas` are those of the layers at density 1 over the clear film.
+        """
+        at = np.linspace(self.low, self.high, ENTRIES) + self.grey
+        share = np.interp(at, *np.array(by_density).T)
+        return np.ascontiguousarray(np.outer(sigmas, share) * self.per, np.float32)
+
+    def signal(self, density: npt.ArrayLike) -> npt.NDArray[np.float64]:
+        """Return F of densities over mid-grey's, shape (..., 3), as the lattice has it."""
+        return self.read((np.asarray(density, np.float64) - self.low) * self.per)
+
+    def add(self, signal: Pixels, density: Pixels, field: Whole, table: Pixels) -> None:
+        """Add the grain to the signal, shape (rows, width, 3), in place, and hold it in 0-1.
+
+        `field` has shape (3, rows, width); `table` is of `table`, times the field's unit.
+        """
+        made = library()
+        if made is None:
+            self.add_by_numpy(signal, density, field, table)
+            return
+        made.lookkit_texture_add(
+            place(signal), place(density), place(field), signal.size // 3, place(self.lattice),
+            POINTS, self.low, self.per, place(table), ENTRIES,
+        )  # fmt: skip
+
+    def add_by_numpy(self, signal: Pixels, density: Pixels, field: Whole, table: Pixels) -> None:
+        """Do `add` by numpy."""
+        places = (density - np.float32(self.low)) * np.float32(self.per)
+        entry = places * np.float32((ENTRIES - 1) / (POINTS - 1))
+        e = np.stack(
+            [
+                np.interp(entry[..., layer], np.arange(ENTRIES), table[layer]) * field[layer]
+                for layer in range(3)
+            ],
+            axis=-1,
+        )
+        odd = self.read(places + e) - self.read(places - e)
+        signal[...] = np.clip(signal + 0.5 * odd, 0.0, 1.0)
+
+    def read(self, places: npt.NDArray[np.floating]) -> npt.NDArray[np.float64]:
+        """Return F at places of the lattice, 0 to `POINTS` - 1, read trilinearly."""
+        at = np.clip(np.asarray(places, np.float64), 0.0, POINTS - 1.0)
+        corner = np.minimum(at.astype(np.intp), POINTS - 2)
+        part = at - corner
+        total = np.zeros(at.shape)
+        for step in np.ndindex(2, 2, 2):
+            weight = np.where(step, part, 1.0 - part).prod(axis=-1, keepdims=True)
+            r, g, b = np.moveaxis(corner + step, -1, 0)
+            total += weight * self.lattice[r, g, b, :3]
+        return total
+
+
+def exposure(film: FilmCurve, grey: float, density: float) -> float:
+    """Return the light, 1 at mid-grey, that gives a density over mid-grey's; held at both ends."""
+    held = min(max(density + grey, _END * film.full), (1.0 - 1e-4) * film.full)
+    return float(10.0 ** film.exposure(held))
