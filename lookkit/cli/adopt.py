@@ -48,7 +48,8 @@ def command(
     """
     from lookkit.adopt.run import adopt_lut
     from lookkit.adopt.text import RIGHT
-    from lookkit.cli.progress import printable, shown_progress
+    from lookkit.cli.progress import shown_progress
+    from lookkit.cli.told import tell
 
     with shown_progress() as progress:
         made = adopt_lut(
@@ -59,8 +60,7 @@ def command(
     if made.whole is not None:
         click.echo(f"with the remainder: {made.whole}")
     click.echo(f"the source's own two common readings: {made.open}")
-    for line in made.told:
-        click.echo(f"beware: {printable(line)}", err=True)
+    tell("beware", made.told)
     click.echo(f"{target}: {made.steps} step{'s' * (made.steps > 1)}")
     click.echo(RIGHT)
     click.echo(f"next: lookkit check {target}")
