@@ -48,7 +48,8 @@ def command(
     """
     from lookkit.adopt.run import adopt_lut
     from lookkit.adopt.text import RIGHT
-    from lookkit.cli.progress import printable, shown_progress
+    from lookkit.cli.progress import shown_progress
+    from lookkit.cli.told import printable
 
     with shown_progress() as progress:
         made = adopt_lut(
