@@ -13,13 +13,16 @@ from lookkit.accuracy.difference import delta_e_2000
 from lookkit.adopt.checks import grey_warnings, is_grey_only, refuse_what_is_no_look
 from lookkit.adopt.colours import Asked, fitted_colours, judged_colours, left_out
 from lookkit.adopt.digits import Digits, digits_of
-from lookkit.adopt.grow import Error, Grown, Task, error_of, grown
+from lookkit.adopt.grow import WORTH, Error, Grown, Task, error_of, grown
+from lookkit.adopt.remainder import WIDE, Remainder, Shown, remainder_of
 from lookkit.adopt.solve import Solved, Wanted
 from lookkit.adopt.source import Source, open_source
-from lookkit.adopt.text import recipe_text
+from lookkit.adopt.text import REMAINDER_SAYS, recipe_text
 from lookkit.errors import InputError
+from lookkit.evaluate import Runner
 from lookkit.files import check_writable, write_beside
 from lookkit.look import Look, loads
+from lookkit.lutfile.cube import write_cube
 from lookkit.progress import Progress, silent
 from lookkit.spaces.outputs import output as named
 from lookkit.spaces.ranges import SignalRange
@@ -39,6 +42,8 @@ class Adopted:
         Where it was written.
     look
         The recipe, loaded again from its text.
+    bare
+        The same without the remainder.
     nodes, whole
         How far it is from the source without and with the remainder, on colours that no fit has
         seen; `whole` is None where there is no remainder.
@@ -50,6 +55,7 @@ class Adopted:
 
     recipe: Path
     look: Look
+    bare: Look
     source: Source
     nodes: Error
     whole: Error | None
@@ -93,6 +99,8 @@ def adopt_lut(
     place = Path(target)
     if place.exists():
         raise InputError(f"{place}: is there already, and is left as it is; name another (-o)")
+    if not nodes_only and beside_name(place).exists():
+        raise InputError(f"{beside_name(place)}: is there already; name another recipe (-o)")
     check_writable(place)
     source = open_source(path, camera, shown, camera_range, shown_range)
     asked = fitted_colours(source)
@@ -114,21 +122,67 @@ def adopt_lut(
             fit.found.chain.parts, lines, remainder, says,
         )  # fmt: skip
 
-    nodes = _measured(loads(written([], None, "")), judged, source)
+    bare = loads(written([], None, ""))
+    nodes = _measured(bare, judged, source)
     open_ = open_error(source, judged)
-    head = [
+    lines = [
         f"Made by lookkit adopt from {source.path.name}, taken as a look from "
         f"{source.camera.name} to {source.shown.name}.",
-        f"On colours of pictures that the fit has not seen, the steps are from it: {nodes} "
-        f"(Delta E 2000). The source's own two common readings differ by {open_}.",
+        f"Delta E 2000 from it on colours of pictures that the fit has not seen: {nodes}.",
     ]
-    text = written(head, None, "")
+    lattice = None if nodes_only else _worthy(source, bare, task, progress)
+    made: Remainder | None = None
+    whole = None
+    if lattice is not None:
+        whole = _measured_behind(bare, lattice, judged, source)
+        made = lattice
+        lines[-1] = f"{lines[-1][:-1]} without the first step, {whole} with it."
+    lines.append(f"The source's own two common readings lie apart by {open_}.")
+    table = {"kind": "lut", "id": "remainder", "file": beside_name(place).name,
+             "expects": WIDE, "returns": WIDE}  # fmt: skip
+    text = written(lines, table if made is not None else None, REMAINDER_SAYS)
+    if made is not None:
+        write_cube(
+            beside_name(place), made.lattice, title=f"{source.path.stem}, remainder",
+            comments=[f"moves codes of {WIDE} before the steps of {place.name}"],
+        )  # fmt: skip
     with write_beside(place) as beside:
         beside.write_text(text, encoding="utf-8", newline="\n")
     look = loads(text, folder=place.parent)
     for node in (*look.recipe.look, look.recipe.rendering):
         told += [f"{node.label}: {one}" for one in node.warnings()]
-    return Adopted(place, look, source, nodes, None, open_, len(steps) + 1, tuple(told), grey_only)
+    return Adopted(
+        place, look, bare, source, nodes, whole, open_, len(steps) + 1, tuple(told), grey_only
+    )
+
+
+def beside_name(place: Path) -> Path:
+    """Return where the remainder of a recipe lies."""
+    return place.with_name(f"{place.stem}-remainder.cube")
+
+
+def _steps_of(look: Look) -> Shown:
+    """Return what the steps behind the camera's decoding make of scene light."""
+    runner = Runner(look.graph.chain(CAMERA, OUTPUT)[1:])
+    return lambda scene: runner.run(scene).astype(np.float64)
+
+
+def _worthy(source: Source, bare: Look, task: Task, progress: Progress) -> Remainder | None:
+    """Return the remainder where it betters the colours left out by what is worth a step."""
+    shown = _steps_of(bare)
+    made = remainder_of(source, shown, progress)
+    if made is None:
+        return None
+    before, after = (
+        error_of(delta_e_2000(source.light.lab(shown(scene)), task.tried.lab))
+        for scene in (task.tried.scene, made.moved(task.tried.scene))
+    )
+    return made if before.score - after.score > max(WORTH * before.score, task.fine) else None
+
+
+def _measured_behind(look: Look, remainder: Remainder, judged: Asked, source: Source) -> Error:
+    shown = _steps_of(look)(remainder.moved(judged.scene))
+    return error_of(delta_e_2000(source.light.lab(shown), judged.lab))
 
 
 def task_for(source: Source, asked: Asked, grey_only: bool) -> Task:

@@ -14,6 +14,10 @@ RIGHT: Final = (
     "You need the right to use the look that this was taken from; nothing of the source is kept "
     "here but the fit."
 )
+REMAINDER_SAYS: Final = (
+    "What the steps below cannot say: moves colours a little before them. Take it away, and the "
+    "look is what the steps are. Light beyond LogC4's range is held at its edge here."
+)
 _ID: Final[Mapping[str, str]] = {"hue-bands in lights": "hue-bands-lights"}
 
 

@@ -31,6 +31,11 @@ import click
     required=True,
     help="The recipe; one that is there already is left as it is.",
 )
+@click.option(
+    "--report",
+    type=click.Path(path_type=Path),
+    help="A page (.html) with source and recipe over each other.",
+)
 @click.option("--nodes-only", is_flag=True, help="Leave out the remainder.")
 def command(
     source: Path,
@@ -39,6 +44,7 @@ def command(
     camera_range: Any,
     shown_range: Any,
     target: Path,
+    report: Path | None,
     nodes_only: bool,
 ) -> None:
     """When your look is locked in a LUT: make it a recipe that you can read and change.
@@ -48,19 +54,26 @@ def command(
     """
     from lookkit.adopt.run import adopt_lut
     from lookkit.adopt.text import RIGHT
-    from lookkit.cli.progress import printable, shown_progress
+    from lookkit.cli.progress import shown_progress
+    from lookkit.cli.told import tell
+    from lookkit.files import check_writable
 
+    if report is not None:
+        check_writable(report)
     with shown_progress() as progress:
         made = adopt_lut(
             source, target, camera=camera, shown=shown, camera_range=camera_range,
             shown_range=shown_range, nodes_only=nodes_only, progress=progress,
         )  # fmt: skip
+    if report is not None:
+        from lookkit.adopt.page import write_page
+
+        write_page(made, report)
     click.echo(f"nodes alone: {made.nodes} (Delta E 2000, colours left out of the fit)")
     if made.whole is not None:
         click.echo(f"with the remainder: {made.whole}")
     click.echo(f"the source's own two common readings: {made.open}")
-    for line in made.told:
-        click.echo(f"beware: {printable(line)}", err=True)
+    tell("beware", made.told)
     click.echo(f"{target}: {made.steps} step{'s' * (made.steps > 1)}")
     click.echo(RIGHT)
     click.echo(f"next: lookkit check {target}")

@@ -5,13 +5,19 @@ import pytest
 
 from lookkit.accuracy.difference import delta_e_2000
 from lookkit.accuracy.samples import image_like
-from lookkit.adopt import colours
+from lookkit.accuracy.sampling import grid
+from lookkit.adopt import colours, remainder
+from lookkit.adopt.grow import error_between
+from lookkit.adopt.remainder import remainder_of
 from lookkit.adopt.run import adopt_lut
+from lookkit.adopt.source import open_source
+from lookkit.evaluate import evaluate
 from lookkit.lattice.of_graph import light_of
 from lookkit.look import load
+from lookkit.progress import silent
 from lookkit.spaces.encodings import encoding
 from lookkit.spaces.outputs import output
-from tests.adopt.sources import bake_builtins, bake_look, known_look
+from tests.adopt.sources import bake, bake_builtins, bake_look, known_look
 from tests.cli.test_cli import run
 
 SHOWN = "Rec.709 BT.1886"
@@ -24,6 +30,7 @@ def few_colours():
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(colours, "FITTED", 900)
         patch.setattr(colours, "LEFT_OUT", 2000)
+        patch.setattr(remainder, "COUNT", 10000)
         yield
 
 
@@ -74,10 +81,47 @@ def test_the_recipe_is_checked_and_says_what_it_was_made_from(adopted, capsys):
 def test_the_academys_aces_2_comes_back_as_aces_2(tmp_path):
     styles = FROM_ACES + "SDR-100nit-REC709_2.0", TO_1886
     cube = bake_builtins(tmp_path / "aces2.cube", *styles)
-    made = adopt_lut(cube, tmp_path / "mine.toml", camera="LogC4", shown=SHOWN)
+    made = adopt_lut(cube, tmp_path / "mine.toml", camera="LogC4", shown=SHOWN, nodes_only=True)
     assert made.look.recipe.rendering.kind == "aces-2"
     assert made.nodes.mean < 0.35
     assert made.nodes.high < 0.9
+
+
+def test_the_academys_aces_1_comes_close_in_a_few_steps(tmp_path):
+    cube = bake_builtins(tmp_path / "aces1.cube", FROM_ACES + "SDR-VIDEO_1.0", TO_1886)
+    how = {"camera": "LogC4", "shown": SHOWN, "nodes_only": True}
+    made = adopt_lut(cube, tmp_path / "mine.toml", **how)
+    assert made.nodes.mean < 0.95
+    assert made.nodes.high < 2.5
+    assert made.steps <= 8
+    assert not (tmp_path / "mine-remainder.cube").exists()
+
+
+def test_what_steps_cannot_say_moves_colours_a_little_and_fades_where_nothing_is_known(tmp_path):
+    look = known_look()
+    steps = look.graph.chain("A", "main")[1:]
+    code = grid(33).reshape(-1, 3)
+    scene = encoding("V-Log").decode(code)
+    # No step of the look does this: more or less light by blue's share.
+    size = np.maximum(np.abs(scene).max(axis=1, keepdims=True), 1e-3)
+    gain = 1.0 + 0.15 * np.tanh(3.0 * (scene[:, 2:] - scene[:, :1]) / size)
+    cube = bake(tmp_path / "odd.cube", evaluate(steps, scene * gain).reshape(33, 33, 33, 3))
+    source = open_source(cube, "V-Log", SHOWN)
+
+    def shown(light):
+        return evaluate(steps, light)
+
+    made = remainder_of(source, shown, silent)
+    judged = colours.judged_colours(source)
+    before, after = (
+        error_between(source.light.lab(shown(one)), judged.lab)
+        for one in (judged.scene, made.moved(judged.scene))
+    )
+    assert after.mean < 0.4 * before.mean
+    moves = np.abs(made.lattice - grid(len(made.lattice)))
+    assert 0.01 < moves.max() < 0.1
+    # V-Log ends three stops below LogC4's end.
+    assert moves[-1, -1, -1].max() < 0.002
 
 
 def test_a_black_and_white_look_comes_back_as_one(tmp_path):
