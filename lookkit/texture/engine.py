@@ -11,10 +11,12 @@ the numbers of the green-sensitive one.
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import cache
+from math import prod
 
 import numpy as np
 
@@ -39,7 +41,7 @@ Rows = Callable[[int, int], Pixels]
 Put = Callable[[int, Pixels], None]
 """Takes the signal of rows, and the first one's number."""
 
-_BAND = 1 << 18
+_BAND = 1 << 19
 """Pixels of a band."""
 _LEAST = 16
 """Rows of a band at the least."""
@@ -162,12 +164,12 @@ class _Picture:
 
     def _layers(self, first: int, last: int) -> Pixels:
         codes = np.ascontiguousarray(self.rows(first, min(last, self.height)), np.float32)
-        light = np.empty_like(codes)
+        light = _spare("light", codes.shape)
         self.of._exposure.run_here(codes, light)
         return light
 
     def band(self, start: int) -> Pixels:
-        """Return the signal of the band that begins with a row."""
+        """Return the signal of the band that begins with a row; it holds until the next one."""
         of, end = self.of, min(start + self.each, self.height)
         around = self.soft.shape[1] + self.edge.shape[1] - 2
         first, last = max(start - around, 0), min(end + around, self.height)
@@ -176,21 +178,32 @@ class _Picture:
             self.reduced.mix(light, first, self.low, self.share)
         if start - around < first or end + around > last:
             light = light[mirrored(start - around, end + around, self.height) - first]
-        light = blur(light, self.soft) if self.soft.shape[1] > 1 else light
-        density = np.empty_like(light)
-        of._negative.run_here(light, density)
         beside = self.edge.shape[1] - 1
+        if self.soft.shape[1] > 1:
+            size = (end - start + 2 * beside, self.width, 3)
+            light = blur(light, self.soft, out=_spare("soft", size))
+        density = _spare("density", light.shape)
+        of._negative.run_here(light, density)
+        signal = _spare("signal", (end - start, self.width, 3))
         if beside:
-            mean = blur(density, self.edge)
             light = light[beside : len(light) - beside]
-            density = density[beside : len(density) - beside]
-            density = density + np.float32(of.numbers.edge) * (density - mean)
-        density = np.ascontiguousarray(density)
-        signal = np.empty_like(light)
-        of._print.run_here(density, signal, np.ascontiguousarray(light))
+            density = blur(density, self.edge, of.numbers.edge, _spare("edge", signal.shape))
+        of._print.run_here(density, signal, light)
         if self.grain is not None:
             self.grain.add(signal, density, start)
         return signal
+
+
+_kept = threading.local()
+
+
+def _spare(name: str, shape: tuple[int, ...]) -> Pixels:
+    """Return memory of this thread that is used again: fresh memory costs more than the work."""
+    size = prod(shape)
+    buffers: dict[str, Pixels] = _kept.__dict__
+    if name not in buffers or buffers[name].size < size:
+        buffers[name] = np.empty(size, np.float32)
+    return buffers[name][:size].reshape(shape)
 
 
 @cache
