@@ -161,7 +161,7 @@ class Visitor:
         self.page = page
         self.socket = socket
         self.space = "srgb"
-        self.lights: dict[int, Pixels] = {}
+        self.lights: dict[int, tuple[Pixels, float]] = {}
         self.has: dict[int, set[int]] = {}
         self._where: tuple[tuple[str, ...], KeyPath] | None = None
         self.resting: asyncio.Task[None] | None = None
@@ -220,12 +220,13 @@ class Visitor:
         width = min(max(int(message["width"]), 16), 4096)
         for index, picture in enumerate(self.page.pictures):
 
-            def made(picture: Picture = picture) -> tuple[Pixels, bytes, bytes]:
+            def made(picture: Picture = picture) -> tuple[Pixels, float, bytes, bytes]:
                 high, wide = picture.light.shape[:2]
                 size = (min(width, wide), max(1, round(high * min(width, wide) / wide)))
                 return self._coded(
                     resized(picture.light, *size),
                     resized(picture.before.astype(np.float32), *size),
+                    max(size),
                 )
 
             await self._say_picture(index, *await self.page.run(made))
@@ -237,7 +238,7 @@ class Visitor:
         x0, y0, x1, y1 = (float(message[key]) for key in ("x0", "y0", "x1", "y1"))
         width = min(max(int(message["width"]), 16), 4096)
 
-        def made() -> tuple[Pixels, bytes, bytes]:
+        def made() -> tuple[Pixels, float, bytes, bytes]:
             picture = self.page.native(index)
             high, wide = picture.light.shape[:2]
             left, right = sorted(int(np.clip(x * wide, 0, wide)) for x in (x0, x1))
@@ -245,20 +246,28 @@ class Visitor:
             part = np.s_[top : max(bottom, top + 1), left : max(right, left + 1)]
             light, before = picture.light[part], picture.before[part].astype(np.float32)
             size = (width, max(1, round(light.shape[0] * width / light.shape[1])))
+            whole = max(high, wide) * min(width / light.shape[1], 1.0)
             if light.shape[1] > width:
                 light, before = resized(light, *size), resized(before, *size)
-            return self._coded(light, before)
+            return self._coded(light, before, whole)
 
         await self._say_picture(VIEW, *await self.page.run(made))
 
-    def _coded(self, light: Pixels, before: Pixels) -> tuple[Pixels, bytes, bytes]:
-        """Return a picture's light, and what is sent of it as light and as recorded."""
+    def _coded(
+        self, light: Pixels, before: Pixels, whole: float
+    ) -> tuple[Pixels, float, bytes, bytes]:
+        """Return a picture's light, and what is sent of it as light and as recorded.
+
+        `whole` is the longer side of the whole picture, where this is a part of it.
+        """
         coded = self.page.shown.domain.coded(light)
         shown = recorded_in(np.rint(before).astype(np.uint8), self.space)
-        return light, coded.tobytes(), shown.tobytes()
+        return light, whole, coded.tobytes(), shown.tobytes()
 
-    async def _say_picture(self, index: int, light: Pixels, coded: bytes, before: bytes) -> None:
-        self.lights[index] = light
+    async def _say_picture(
+        self, index: int, light: Pixels, whole: float, coded: bytes, before: bytes
+    ) -> None:
+        self.lights[index] = light, whole
         h, w = light.shape[:2]
         await self.say(packed(LIGHT, coded, index=index, w=w, h=h))
         await self.say(packed(BEFORE, before, index=index, w=w, h=h))
@@ -313,13 +322,14 @@ class Visitor:
         found = await self.page.run(lambda: self._lattices(look, size))
         await self._say_lattices(found, slot=0, seq=seq, size=size, took=0)
         for index in order:
-            light = self.lights.get(index)
-            if light is None:
+            if index not in self.lights:
                 continue
+            light, whole = self.lights[index]
             one = self.page.pictures[self._view_of if index == VIEW else index]
 
-            def made(one: Picture = one, light: Pixels = light) -> bytes:
-                return shown.exact_bytes(look, one, light, self.page.output, self.space).tobytes()
+            def made(one: Picture = one, light: Pixels = light, whole: float = whole) -> bytes:
+                output, space = self.page.output, self.space
+                return shown.exact_bytes(look, one, light, output, space, whole).tobytes()
 
             shown_now = await self.page.run(made)
             h, w = light.shape[:2]
@@ -369,7 +379,7 @@ class Visitor:
     async def _pick(self, message: dict[str, Any]) -> None:
         """Tell what a pixel is and what each step makes of it."""
         index = int(message["index"])
-        light = self.lights[index]
+        light, _ = self.lights[index]
         one = self.page.pictures[self._view_of if index == VIEW else index]
         h, w = light.shape[:2]
         x = min(max(int(float(message["x"]) * w), 0), w - 1)

@@ -102,7 +102,7 @@ def means(codes: np.ndarray, encoding: str) -> None:
         pixel = numbers.gate * 1000.0 / max(height, width)
         wanted = [sigma / sigma_of_pixel(1.0, radius, pixel) for radius in numbers.grain]
         textured = Textured(
-            one.graph, "A", "monitor", None, numbers._replace(granularity=tuple(wanted))
+            one.graph.chain("A", "monitor"), numbers._replace(granularity=tuple(wanted))
         )
         plain = one.apply(codes, **PLACE).astype(np.float64)
         total = np.zeros_like(plain)
