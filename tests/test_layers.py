@@ -33,6 +33,7 @@ LAYERS = (
     {"balance", "start"},
     {"match"},
     {"report"},
+    {"adopt"},
     {"handoff"},
     {"page"},
     {"cli"},

@@ -133,7 +133,7 @@ def test_the_page_shows_what_apply_gives(tmp_path):
 
     look = loads(RECIPE)
     pictures, _ = read_pictures(look, [picture(tmp_path, "a_two.tif")], Options())
-    found = Shown(Domain.of(pictures)).exact(look, pictures[0], pictures[0].light, "web")
+    found = Shown(Domain.of([pictures[0].light])).exact(look, pictures[0], pictures[0].light, "web")
     exact = look.evaluate(np.full(3, 0.41), camera="A", output="web", scene=SETTING)
     np.testing.assert_allclose(found[0, 0], exact, atol=1e-3)
 

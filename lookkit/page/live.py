@@ -17,7 +17,7 @@ from lookkit.nodes.base import Op
 from lookkit.nodes.film_print import ShownPrint
 from lookkit.nodes.print_formula import Fit
 from lookkit.ocio import Processor
-from lookkit.page.pictures import Domain, Picture, Pixels, Place, trims_of
+from lookkit.page.pictures import Domain, Picture, Pixels, Place, all_trims
 from lookkit.report.shown import as_bytes, screen_of
 from lookkit.spaces.outputs import Output, output
 from lookkit.spaces.primaries import Primaries
@@ -42,11 +42,25 @@ class Lattice:
     values: npt.NDArray[np.uint16]
 
 
+@dataclass(frozen=True, eq=False)
+class Lattices:
+    """What a canvas needs to show some pictures.
+
+    For each of them, `which` of `made` is its lattice, and whether that is over the picture's
+    light after its trims (`trimmed`) or before them.
+    """
+
+    which: list[int]
+    trimmed: list[bool]
+    made: list[Lattice]
+
+
 class Shown:
     """Looks as the page's canvas shows them.
 
-    Lattices are over scene light before all trims, so that a change of a trim is a change like
-    any other. Pictures whose steps are the same share one.
+    A canvas has a picture's light before all trims, and after those that it had when the hand
+    last rested. As long as these are its trims, its lattice holds what comes after them, which is
+    the same for all pictures; else, also the trims. Pictures whose steps are the same share one.
     """
 
     def __init__(self, domain: Domain) -> None:
@@ -56,12 +70,13 @@ class Shown:
         self._kept: OrderedDict[tuple[tuple[Op, ...], str, str, int, bool], Lattice] = OrderedDict()
         self._fits: dict[tuple[Primaries, float | None], Fit] = {}
 
-    def chain(self, look: Look, place: Place, output: str) -> tuple[Op, ...]:
-        """Return the steps from scene light before all trims to the signal."""
-        graph, (camera, scene) = look.graph, place
+    def chain(
+        self, look: Look, place: Place, output: str, *, trimmed: bool = False
+    ) -> tuple[Op, ...]:
+        """Return the steps from scene light, before or after all trims, to the signal."""
+        graph, (_, scene) = look.graph, place
         return (
-            *trims_of(look, camera),
-            *graph.trims(scene),
+            *(() if trimmed else all_trims(look, place)),
             *graph.look(scene),
             *graph.rendering(output, scene),
             *graph.output_steps(output),
@@ -87,8 +102,9 @@ class Shown:
         size: int,
         space: str = "srgb",
         *,
+        trims: Sequence[tuple[Op, ...]] = (),
         moving: bool = False,
-    ) -> tuple[list[int], list[Lattice]]:
+    ) -> Lattices:
         """Return the lattice of each place; those of steps that did not change are kept.
 
         Parameters
@@ -97,21 +113,22 @@ class Shown:
             Of pictures: cameras and settings.
         space
             The colours of the canvas, one of SPACES.
+        trims
+            For each of `places`, those after which the canvas has the picture's light too.
         moving
             As soon as can be; see `quick`.
-
-        Returns
-        -------
-        which
-            For each of `places`, which lattice is its own.
-        lattices
-            Each once.
         """
         name = look.graph.output(output).name
-        chains = {place: self.chain(look, place, output) for place in dict.fromkeys(places)}
+        had = trims or [()] * len(places)
+        found: dict[tuple[Place, tuple[Op, ...]], tuple[tuple[Op, ...], bool]] = {}
+        for one in zip(places, had, strict=True):
+            if one not in found:
+                place, after = one
+                trimmed = bool(after) and after == all_trims(look, place)
+                found[one] = self.chain(look, place, output, trimmed=trimmed), trimmed
         known: dict[tuple[Op, ...], int] = {}
         made: list[Lattice] = []
-        for chain in dict.fromkeys(chains.values()):
+        for chain in dict.fromkeys(chain for chain, _ in found.values()):
             known[chain] = len(made)
             key = (chain, name, space, size, moving)
             if key not in self._kept:
@@ -125,7 +142,8 @@ class Shown:
                     self._kept.popitem(last=False)
             self._kept.move_to_end(key)
             made.append(self._kept[key])
-        return [known[chains[place]] for place in places], made
+        each = [found[one] for one in zip(places, had, strict=True)]
+        return Lattices([known[chain] for chain, _ in each], [late for _, late in each], made)
 
     def _made(
         self, chain: tuple[Op, ...], look: Look, output: str, size: int, space: str

@@ -6,8 +6,9 @@ camera's, a scene's or a shot's, starts from there. Pictures are made small in l
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -21,6 +22,7 @@ from lookkit.look import Look
 from lookkit.media.frame import read_frame
 from lookkit.media.jobs import Options, Taken, assign
 from lookkit.nodes.base import Op
+from lookkit.ocio import Processor
 from lookkit.progress import Progress, silent
 from lookkit.report.shown import recorded
 
@@ -31,7 +33,6 @@ Pixels = npt.NDArray[np.float32]
 Bytes = npt.NDArray[np.uint8]
 Place = tuple[str, str | None]
 _STEPS = 65535
-_PART = 1 << 16
 _STRIP = 256
 _AXES = SceneColours(33, SHOWN)
 _GREY = _AXES.place(np.full(3, 0.18))
@@ -121,9 +122,9 @@ def read_picture(look: Look, taken: Taken, share: float = 0.5, width: int = KEPT
     for start in range(0, high, _STRIP):
         strip = code[start : start + _STRIP]
         cleaned = np.asarray(clean(runner.run(strip)).pixels, dtype=np.float32)
-        lights.append(_narrowed(cleaned, shown_wide))
+        lights.append(_meant(cleaned, shown_wide, 1))
         shown = recorded(look, taken.camera, strip).astype(np.float32)
-        befores.append(_narrowed(shown, shown_wide))
+        befores.append(_meant(shown, shown_wide, 1))
     light = resized(np.concatenate(lights), shown_wide, shown_high)
     before = np.rint(resized(np.concatenate(befores), shown_wide, shown_high)).astype(np.uint8)
     return Picture(
@@ -147,42 +148,45 @@ def trims_of(look: Look, camera: str) -> tuple[Op, ...]:
     return () if known is None else tuple(serial(known.trims))
 
 
+def all_trims(look: Look, place: Place) -> tuple[Op, ...]:
+    """Return all trims of a place: its camera's, its scene's and its shot's."""
+    camera, setting = place
+    return (*trims_of(look, camera), *look.graph.trims(setting))
+
+
 def _decoding(look: Look, camera: str, scene: str | None) -> tuple[Op, ...]:
     steps = tuple(look.graph.camera(camera, scene))
     return steps[: len(steps) - len(trims_of(look, camera))]
 
 
+def lights_of(look: Look, pictures: Sequence[Picture]) -> Iterator[Pixels]:
+    """Return the light of pictures before their trims, and after them."""
+    for picture in pictures:
+        yield picture.light
+        if trims := all_trims(look, picture.place_in(look)):
+            yield Runner(trims).run(picture.light)
+
+
 def resized(image: Pixels, width: int, height: int) -> Pixels:
     """Return an image at another size, each pixel the mean of its area; shape (h, w, 3)."""
-    high, wide = image.shape[:2]
-    if (high, wide) == (height, width):
-        return image
-    out = np.tensordot(_areas(high, height), image, axes=(1, 0))
-    out = np.einsum("xw,hwc->hxc", _areas(wide, width), out, optimize=True)
-    return np.ascontiguousarray(out, dtype=np.float32)
+    return _meant(_meant(image, height, 0), width, 1)
 
 
-def _narrowed(image: Pixels, width: int) -> Pixels:
-    """Return an image at no more than its width, as `resized`, whatever its size."""
-    wide = image.shape[1]
-    if width == wide:
+def _meant(image: Pixels, size: int, axis: int) -> Pixels:
+    """Return an image with `size` pixels along one axis, each the mean of what it covers."""
+    old = image.shape[axis]
+    if size == old:
         return np.asarray(image, dtype=np.float32)
     # Pixels from the one that holds an edge on, less what lies before it, and what is beyond.
-    edges = np.linspace(0.0, wide, width + 1)
-    low = np.minimum(np.floor(edges).astype(int), wide - 1)
-    part = (edges - low)[None, :, None] * image[:, low]
-    sums = np.add.reduceat(image.astype(np.float64), low[:-1], axis=1)
-    sums[:, -1] -= image[:, -1]
-    return np.asarray((sums - part[:, :-1] + part[:, 1:]) * (width / wide), dtype=np.float32)
-
-
-def _areas(source: int, target: int) -> Pixels:
-    """Return how much of each source pixel lies in each target pixel, rows summing to one."""
-    edges = np.linspace(0.0, source, target + 1)
-    low = np.maximum(edges[:-1, None], np.arange(source)[None, :])
-    high = np.minimum(edges[1:, None], np.arange(source)[None, :] + 1.0)
-    share = np.maximum(high - low, 0.0)
-    return np.asarray(share / share.sum(axis=1, keepdims=True), dtype=np.float32)
+    edges = np.linspace(0.0, old, size + 1)
+    low = np.minimum(np.floor(edges).astype(int), old - 1)
+    image = np.moveaxis(image, axis, 0)
+    part = (edges - low).reshape(-1, *[1] * (image.ndim - 1)) * image[low]
+    sums = np.add.reduceat(image, low[:-1], axis=0, dtype=np.float64)
+    sums[-1] -= image[-1]
+    sums[:-1][low[:-2] == low[1:-1]] = 0.0
+    means = (sums - part[:-1] + part[1:]) * (size / old)
+    return np.ascontiguousarray(np.moveaxis(means, 0, axis), dtype=np.float32)
 
 
 @dataclass(frozen=True, eq=False)
@@ -196,11 +200,11 @@ class Domain:
     high: npt.NDArray[np.float64]
 
     @classmethod
-    def of(cls, pictures: Sequence[Picture]) -> Domain:
-        """Return the domain of all pictures."""
+    def of(cls, lights: Iterable[Pixels]) -> Domain:
+        """Return the domain of some light, arrays of shape (height, width, 3)."""
         low, high = np.full(3, 1.0), np.zeros(3)
-        for picture in pictures:
-            place = _AXES.place(picture.light.reshape(-1, 3).astype(np.float64))
+        for light in lights:
+            place = _places().apply(light).reshape(-1, 3)
             low, high = np.minimum(low, place.min(0)), np.maximum(high, place.max(0))
         for axis in (1, 2):
             grey = _GREY[axis]
@@ -217,10 +221,23 @@ class Domain:
 
     def coded(self, light: Pixels) -> npt.NDArray[np.uint16]:
         """Return where light lies in the domain, in 0-65535, same shape."""
-        flat = light.reshape(-1, 3)
-        out = np.empty(flat.shape, np.uint16)
-        for start in range(0, len(flat), _PART):
-            place = _AXES.place(flat[start : start + _PART].astype(np.float64))
-            share = np.clip((place - self.low) / (self.high - self.low), 0.0, 1.0)
-            out[start : start + _PART] = np.rint(share * _STEPS)
-        return out.reshape(light.shape)
+        codes = self._codes(light)
+        return np.rint(np.clip(codes, 0, _STEPS, out=codes), out=codes).astype(np.uint16)
+
+    def holds(self, light: Pixels) -> bool:
+        """Say whether all light lies in the domain."""
+        codes = self._codes(light)
+        return bool(codes.min() > -1.0 and codes.max() < _STEPS + 1.0)
+
+    def _codes(self, light: Pixels) -> Pixels:
+        scale = _STEPS / (self.high - self.low)
+        place = _places().apply(light)
+        place -= self.low.astype(np.float32)
+        place *= scale.astype(np.float32)
+        return place
+
+
+@cache
+def _places() -> Processor:
+    """Return `SceneColours.place` in float32, 0.1 of a code from it and thirty times as fast."""
+    return Processor(_AXES.to_place())

@@ -17,14 +17,25 @@ from typing import Any
 import numpy as np
 
 from lookkit.errors import InputError, LookkitError
+from lookkit.evaluate import Runner
 from lookkit.look import Look
 from lookkit.media.jobs import Options
+from lookkit.nodes.base import Op
 from lookkit.page import jobs
 from lookkit.page.changes import change_of, place_of
-from lookkit.page.live import SPACES, Lattice, Shown, recorded_in
+from lookkit.page.live import SPACES, Lattices, Shown, recorded_in
 from lookkit.page.meeting import Unclear
 from lookkit.page.pick import picked
-from lookkit.page.pictures import Domain, Picture, Pixels, is_current, read_picture, resized
+from lookkit.page.pictures import (
+    Domain,
+    Picture,
+    Pixels,
+    all_trims,
+    is_current,
+    lights_of,
+    read_picture,
+    resized,
+)
 from lookkit.page.session import Session, moved
 from lookkit.page.state import Counted, state_of
 from lookkit.recipe.lines import Path as KeyPath
@@ -51,7 +62,7 @@ WATCHED = 0.3
 """Seconds between two looks at the recipe's file."""
 WIDEST = 4096
 """Pixels across a picture of the full view."""
-LIGHT, BEFORE, LATTICES, EXACT = 1, 2, 3, 4
+LIGHT, BEFORE, LATTICES, EXACT, TRIMMED = 1, 2, 3, 4, 5
 """Kinds of binary messages."""
 SLOTS = 64
 """Sets of lattices that a page keeps: what is shown, what it is compared with, miniatures."""
@@ -83,7 +94,7 @@ class Page:
         self.left_out = list(left_out)
         self.pictures = list(pictures)
         self.options = options
-        self.shown = Shown(Domain.of(pictures))
+        self.shown = Shown(Domain.of(lights_of(session.look, pictures)))
         self.counted = Counted(pictures)
         self.visitors: set[Visitor] = set()
         self.token = secrets.token_urlsafe(24)
@@ -141,7 +152,7 @@ class Page:
             self.pictures[index] = read_picture(look, one.taken, one.share)
         if late:
             self._native = None
-            self.shown = Shown(Domain.of(self.pictures))
+            self.shown = Shown(Domain.of(lights_of(look, self.pictures)))
             self.counted = Counted(self.pictures)
         return late
 
@@ -161,7 +172,9 @@ class Visitor:
         self.page = page
         self.socket = socket
         self.space = "srgb"
-        self.lights: dict[int, tuple[Pixels, float]] = {}
+        self.lights: dict[int, Pixels] = {}
+        self.view_whole: float | None = None
+        self.trims: dict[int, tuple[Op, ...]] = {}
         self.has: dict[int, set[int]] = {}
         self._where: tuple[tuple[str, ...], KeyPath] | None = None
         self.resting: asyncio.Task[None] | None = None
@@ -220,14 +233,11 @@ class Visitor:
         width = min(max(int(message["width"]), 16), 4096)
         for index, picture in enumerate(self.page.pictures):
 
-            def made(picture: Picture = picture) -> tuple[Pixels, float, bytes, bytes]:
+            def made(picture: Picture = picture) -> tuple[Pixels, Pixels]:
                 high, wide = picture.light.shape[:2]
                 size = (min(width, wide), max(1, round(high * min(width, wide) / wide)))
-                return self._coded(
-                    resized(picture.light, *size),
-                    resized(picture.before.astype(np.float32), *size),
-                    max(size),
-                )
+                before = picture.before.astype(np.float32)
+                return resized(picture.light, *size), resized(before, *size)
 
             await self._say_picture(index, *await self.page.run(made))
         await self.say({"what": "sized"})
@@ -238,7 +248,7 @@ class Visitor:
         x0, y0, x1, y1 = (float(message[key]) for key in ("x0", "y0", "x1", "y1"))
         width = min(max(int(message["width"]), 16), 4096)
 
-        def made() -> tuple[Pixels, float, bytes, bytes]:
+        def made() -> tuple[Pixels, Pixels, float]:
             picture = self.page.native(index)
             high, wide = picture.light.shape[:2]
             left, right = sorted(int(np.clip(x * wide, 0, wide)) for x in (x0, x1))
@@ -246,31 +256,67 @@ class Visitor:
             part = np.s_[top : max(bottom, top + 1), left : max(right, left + 1)]
             light, before = picture.light[part], picture.before[part].astype(np.float32)
             size = (width, max(1, round(light.shape[0] * width / light.shape[1])))
+            # Pixels that the whole picture's longer side has at the part's scale: texture needs it.
             whole = max(high, wide) * min(width / light.shape[1], 1.0)
             if light.shape[1] > width:
                 light, before = resized(light, *size), resized(before, *size)
-            return self._coded(light, before, whole)
+            return light, before, whole
 
-        await self._say_picture(VIEW, *await self.page.run(made))
+        light, before, self.view_whole = await self.page.run(made)
+        await self._say_picture(VIEW, light, before)
 
-    def _coded(
-        self, light: Pixels, before: Pixels, whole: float
-    ) -> tuple[Pixels, float, bytes, bytes]:
-        """Return a picture's light, and what is sent of it as light and as recorded.
-
-        `whole` is the longer side of the whole picture, where this is a part of it.
-        """
-        coded = self.page.shown.domain.coded(light)
-        shown = recorded_in(np.rint(before).astype(np.uint8), self.space)
-        return light, whole, coded.tobytes(), shown.tobytes()
-
-    async def _say_picture(
-        self, index: int, light: Pixels, whole: float, coded: bytes, before: bytes
-    ) -> None:
-        self.lights[index] = light, whole
+    async def _say_picture(self, index: int, light: Pixels, before: Pixels) -> None:
+        """Send a picture's light before and after its trims, and the picture as recorded."""
         h, w = light.shape[:2]
+        self.lights[index] = light
+        if index != VIEW:
+            self.trims.pop(index, None)
+
+        def made() -> tuple[bytes, bytes]:
+            shown = recorded_in(np.rint(before).astype(np.uint8), self.space)
+            return self.page.shown.domain.coded(light).tobytes(), shown.tobytes()
+
+        coded, shown = await self.page.run(made)
         await self.say(packed(LIGHT, coded, index=index, w=w, h=h))
-        await self.say(packed(BEFORE, before, index=index, w=w, h=h))
+        await self._say_trimmed(index)
+        await self.say(packed(BEFORE, shown, index=index, w=w, h=h))
+
+    async def _say_trimmed(self, index: int) -> None:
+        """Send a picture's light after its trims, where it can be drawn and is not there yet.
+
+        The full view has the trims that its picture has on the page.
+        """
+        page = self.page
+        one = self._view_of if index == VIEW else index
+        look, light = page.session.look, self.lights[index]
+        had = self.trims.get(one, ())
+        trims = had if index == VIEW else all_trims(look, page.pictures[one].place_in(look))
+        if index != VIEW and trims == had:
+            return
+
+        def made() -> bytes | None:
+            after = Runner(trims).run(light)
+            held = index == VIEW or page.shown.domain.holds(after)
+            return page.shown.domain.coded(after).tobytes() if held else None
+
+        # Until all of it is sent, the picture is drawn from its light before all trims.
+        self.trims.pop(index, None)
+        coded = await page.run(made) if trims else None
+        if coded is None:
+            return
+        h, w = light.shape[:2]
+        await self.say(packed(TRIMMED, coded, index=index, w=w, h=h))
+        if index != VIEW:
+            self.trims[index] = trims
+
+    async def _trim(self) -> None:
+        """Send the pictures whose trims have changed, as they are after them."""
+        had = dict(self.trims)
+        for index in range(len(self.page.pictures)):
+            if index in self.lights:
+                await self._say_trimmed(index)
+        if VIEW in self.lights and had.get(self._view_of) != self.trims.get(self._view_of):
+            await self._say_trimmed(VIEW)
 
     async def _move(self, message: dict[str, Any]) -> None:
         """Send lattices of the look with one number moved, and that step's drawing."""
@@ -280,7 +326,7 @@ class Visitor:
         session = self.page.session
         seq, size = int(message["seq"]), int(message.get("n", 25))
 
-        def made() -> tuple[Look, KeyPath, tuple[list[int], list[Lattice]], int]:
+        def made() -> tuple[Look, KeyPath, Lattices, int]:
             start = time.thread_time()
             path = self._landed(message)
             count = len(path) - len(message["key"])
@@ -318,16 +364,21 @@ class Visitor:
         self.resting = asyncio.get_running_loop().create_task(self._exact(seq, size, order))
 
     async def _exact(self, seq: int, size: int, order: Sequence[int]) -> None:
+        await self._trim()
         look, shown = self.page.session.look, self.page.shown
         found = await self.page.run(lambda: self._lattices(look, size))
         await self._say_lattices(found, slot=0, seq=seq, size=size, took=0)
         for index in order:
-            if index not in self.lights:
+            light = self.lights.get(index)
+            if light is None:
                 continue
-            light, whole = self.lights[index]
             one = self.page.pictures[self._view_of if index == VIEW else index]
 
-            def made(one: Picture = one, light: Pixels = light, whole: float = whole) -> bytes:
+            whole = self.view_whole if index == VIEW else None
+
+            def made(
+                one: Picture = one, light: Pixels = light, whole: float | None = whole
+            ) -> bytes:
                 output, space = self.page.output, self.space
                 return shown.exact_bytes(look, one, light, output, space, whole).tobytes()
 
@@ -340,31 +391,32 @@ class Visitor:
     def _view_of(self) -> int:
         return self.page._native[0] if self.page._native else 0
 
-    def _lattices(
-        self, look: Look, size: int, *, moving: bool = False
-    ) -> tuple[list[int], list[Lattice]]:
-        """Return the lattices of all pictures' scenes, and which picture has which."""
+    def _lattices(self, look: Look, size: int, *, slot: int = 0, moving: bool = False) -> Lattices:
+        """Return the lattices of all pictures."""
         if size not in SIZES:
             raise ValueError(size)
-        places = [picture.place_in(look) for picture in self.page.pictures]
-        return self.page.shown.lattices(
-            look, places, self.page.output, size, self.space, moving=moving
+        page = self.page
+        places = [picture.place_in(look) for picture in page.pictures]
+        # A take stays as it is shown when pictures get other trims: it is over light before them.
+        trims = [] if slot else [self.trims.get(index, ()) for index in range(len(places))]
+        return page.shown.lattices(
+            look, places, page.output, size, self.space, trims=trims, moving=moving
         )
 
     async def _say_lattices(
-        self, found: tuple[list[int], list[Lattice]], *, slot: int, seq: int, size: int, took: int
+        self, found: Lattices, *, slot: int, seq: int, size: int, took: int
     ) -> None:
         """Send which picture has which lattice, and those that the page does not have yet.
 
-        Counts of pictures and lattices, a lattice for each picture, each lattice's number, and
-        whether it follows; then their codes.
+        Counts of pictures and lattices; a lattice for each picture, and whether it is over light
+        after trims; each lattice's number, and whether it follows; then their codes.
         """
-        which, made = found
         had = self.has.get(slot, set())
-        self.has[slot] = {one.number for one in made}
-        head = [len(which), len(made), *which, *(one.number for one in made)]
-        head += [one.number not in had for one in made]
-        data = [one.values.tobytes() for one in made if one.number not in had]
+        self.has[slot] = {one.number for one in found.made}
+        head = [len(found.which), len(found.made), *found.which, *found.trimmed]
+        head += [one.number for one in found.made]
+        head += [one.number not in had for one in found.made]
+        data = [one.values.tobytes() for one in found.made if one.number not in had]
         body = struct.pack(f"<{len(head)}I", *head) + b"".join(data)
         await self.say(packed(LATTICES, body, seq=seq, index=slot, w=size, h=took))
 
@@ -379,7 +431,7 @@ class Visitor:
     async def _pick(self, message: dict[str, Any]) -> None:
         """Tell what a pixel is and what each step makes of it."""
         index = int(message["index"])
-        light, _ = self.lights[index]
+        light = self.lights[index]
         one = self.page.pictures[self._view_of if index == VIEW else index]
         h, w = light.shape[:2]
         x = min(max(int(float(message["x"]) * w), 0), w - 1)
@@ -397,7 +449,9 @@ class Visitor:
         slot, size = int(message.get("slot", 1)), int(message.get("n", MOST))
         if not 1 <= slot <= SLOTS:
             raise ValueError(slot)
-        found = await self.page.run(lambda: self._lattices(session.look_of(take.text), size))
+        found = await self.page.run(
+            lambda: self._lattices(session.look_of(take.text), size, slot=slot)
+        )
         await self._say_lattices(found, slot=slot, seq=0, size=size, took=0)
 
     async def _job(self, message: dict[str, Any]) -> None:

@@ -17,10 +17,10 @@ from pathlib import Path
 
 import numpy as np
 
-from lookkit.evaluate import evaluate
+from lookkit.evaluate import Runner, evaluate
 from lookkit.media.jobs import Options
 from lookkit.page.live import Shown
-from lookkit.page.pictures import Domain, read_pictures, resized
+from lookkit.page.pictures import Domain, all_trims, lights_of, read_pictures, resized
 from lookkit.page.session import Session, moved
 from lookkit.report.shown import srgb_of
 from tests.page.browser import CHROMIUM, EXACT, FLAGS, Served, until
@@ -30,7 +30,7 @@ WAGGLE = """(one, [x, y, seconds]) => {
   let step = 0;
   const start = performance.now(), timer = setInterval(() => {
     if (performance.now() - start > 1000 * seconds) { clearInterval(timer); return; }
-    const at = x + Math.abs((step++ * 3) % 240 - 120);
+    const at = x - 4 - (step++ * 7) % 61;
     const event = {clientX: at, clientY: y, pointerId: 1, bubbles: true};
     one.dispatchEvent(new PointerEvent('pointermove', event));
   }, 1000 / 60);
@@ -107,25 +107,26 @@ def lattices(recipe: Path, files: list[Path]) -> None:
     session, options = Session(recipe), Options()
     pictures, _ = read_pictures(session.look, files, options)
     output = session.look.first_output
-    domain = Domain.of(pictures)
+    domain = Domain.of(lights_of(session.look, pictures))
     shown = Shown(domain)
     scenes = [one.place_in(session.look) for one in pictures]
+    trims = [all_trims(session.look, scene) for scene in scenes]
     for size in (25, 33):
         points = domain.points(size).astype(np.float64)
         took = {"compiled": [], "numpy": []}
         for step in range(7):
             look = moved(session.look, ("rendering",), ("hold",), 0.9 - 0.001 * (step + 10 * size))
             start = time.process_time()
-            shown.lattices(look, scenes, output, size, moving=True)
+            made = shown.lattices(look, scenes, output, size, trims=trims, moving=True).made
             took["compiled"].append(time.process_time() - start)
             start = time.process_time()
-            for scene in dict.fromkeys(scenes):
-                chain = [shown.quick(op) for op in shown.chain(look, scene, output)]
-                evaluate(chain, points)
+            chains = [shown.chain(look, scene, output, trimmed=True) for scene in scenes]
+            for chain in dict.fromkeys(chains):
+                evaluate([shown.quick(op) for op in chain], points)
             took["numpy"].append(time.process_time() - start)
         fast, slow = (1000 * np.median(took[name]) for name in ("compiled", "numpy"))
         print(
-            f"{size} points, {len(set(scenes))} cameras and scenes, a number of the print: "
+            f"{size} points, {len(made)} lattices, a number of the print: "
             f"{fast:.1f} ms of processor time, {slow / fast:.1f} times as fast as in numpy"
         )
 
@@ -135,19 +136,21 @@ def exactness(recipe: Path, files: list[Path], width: int = 350) -> None:
     look, options = session.look, Options()
     output = look.first_output
     pictures, _ = read_pictures(look, files, options)
-    shown = Shown(Domain.of(pictures))
+    shown = Shown(Domain.of(lights_of(look, pictures)))
     screen = srgb_of(look.graph.output(output))
     for size in (25, 33, 57):
         found = []
-        which, made = shown.lattices(look, [one.place_in(look) for one in pictures], output, size)
-        for one, at in zip(pictures, which, strict=True):
+        places = [one.place_in(look) for one in pictures]
+        trims = [all_trims(look, place) for place in places]
+        sets = shown.lattices(look, places, output, size, trims=trims)
+        for one, at, before in zip(pictures, sets.which, trims, strict=True):
             light = resized(
                 one.light, width, round(width * one.light.shape[0] / one.light.shape[1])
             )
             chain = shown.chain(look, one.place_in(look), output)
             exact = screen.apply(evaluate(chain, light.astype(np.float64)).astype(np.float32))
-            place = shown.domain.coded(light).reshape(-1, 3) / 65535.0
-            read = tetrahedral(made[at].values / 65535.0, place, size)
+            place = shown.domain.coded(Runner(before).run(light)).reshape(-1, 3) / 65535.0
+            read = tetrahedral(sets.made[at].values / 65535.0, place, size)
             found.append(np.abs(read - np.clip(exact, 0, 1).reshape(-1, 3)).max(axis=-1) * 255)
         error = np.concatenate(found)
         print(

@@ -149,6 +149,25 @@ def test_a_number_is_typed_stepped_and_put_back(tab, served):
     wait_for_file(served, lambda tables: tables["look"][1]["saturation"] == 1.0)
 
 
+def test_a_drag_is_given_up_with_escape_and_one_that_ends_where_it_began_changes_nothing(
+    tab, served
+):
+    box = numbers(tab, "Colour, saturation").first.bounding_box()
+    for ending in ("Escape", "back"):
+        tab.mouse.move(box["x"] + 8, box["y"] + 8)
+        tab.mouse.down()
+        tab.mouse.move(box["x"] + 48, box["y"] + 8, steps=3)
+        assert not tab.evaluate("page.exact")
+        if ending == "Escape":
+            tab.keyboard.press("Escape")
+        else:
+            tab.mouse.move(box["x"] + 8, box["y"] + 8)
+        tab.mouse.up()
+        until(tab, EXACT)
+        assert numbers(tab, "Colour, saturation").first.input_value() == "1.20"
+        assert served.recipe.read_text() == RECIPE
+
+
 def test_undo_and_redo_go_through_the_file(tab, served):
     drag(tab, "Colour, saturation", 40)
     wait_for_file(served, lambda tables: tables["look"][1]["saturation"] != 1.2)

@@ -156,6 +156,10 @@ def test_a_cameras_trims_are_sentences_and_its_pictures_follow_the_hand(tab, ser
     )
     assert canvas(tab, index).mean() > before + 3
     assert np.abs(canvas(tab, index) - shown.astype(int)).max() <= 1
+    # At rest pictures have their trims in them, and share the lattice of what comes after.
+    assert any(tab.evaluate("page.film.sets[0].trimmed"))
+    tab.evaluate("page.film.stale()")
+    assert (np.abs(canvas(tab, index) - shown.astype(int)).max(axis=-1) <= 1).mean() > 0.99
 
 
 def test_a_shot_gets_a_step_of_its_own(tab, served):

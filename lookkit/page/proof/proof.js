@@ -53,7 +53,7 @@ async function lattices(take) {
 }
 async function put(slot, take) {
   const codes = await lattices(take), count = codes.length, which = PROOF.takes[take].which;
-  const words = [which.length, count, ...which, ...codes.map((_, k) => 1000 * take + k), ...codes.map(() => 1)];
+  const words = [which.length, count, ...which, ...which.map(() => 0), ...codes.map((_, k) => 1000 * take + k), ...codes.map(() => 1)];
   const each = 3 * PROOF.points ** 3, data = new ArrayBuffer(20 + 4 * words.length + 2 * each * count);
   new Uint32Array(data, 20, words.length).set(words);
   codes.forEach((one, k) => new Uint16Array(data, 20 + 4 * words.length + 2 * each * k, each).set(one));

@@ -68,7 +68,7 @@ def write_proof(
         for name, look in looks.items()
         if output in look.outputs and all(_reads(look, one) for one in pictures)
     }
-    shown = Shown(Domain.of(pictures))
+    shown = Shown(Domain.of(one.light for one in pictures))
     frames: list[dict[str, Any]] = []
     for count, picture in enumerate(pictures):
         progress("frames", count, len(pictures) + len(same))
@@ -77,12 +77,14 @@ def write_proof(
     for count, (name, look) in enumerate(same.items()):
         progress("takes", len(pictures) + count, len(pictures) + len(same))
         places = [picture.place_in(look) for picture in pictures]
-        which, made = shown.lattices(look, places, output, POINTS)
+        found = shown.lattices(look, places, output, POINTS)
         takes.append(
             {
                 "name": name,
-                "which": which,
-                "lattices": [packed(one.values.reshape(POINTS**2, POINTS, 3)) for one in made],
+                "which": found.which,
+                "lattices": [
+                    packed(one.values.reshape(POINTS**2, POINTS, 3)) for one in found.made
+                ],
             }
         )
     data = {

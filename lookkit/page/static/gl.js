@@ -34,13 +34,14 @@ vec3 read(sampler2D cube, int n, vec3 place) {
        + texelFetch(cube, ivec2(i.x + 1, i.y + 1 + n * (i.z + 1)), 0).rgb * small;
 }
 ivec2 pixel(vec2 here) { return min(ivec2(vec2(here.x, 1.0 - here.y) * size), ivec2(size) - 1); }
-vec3 placeOf(ivec2 q) { return vec3(texelFetch(light, q, 0).rgb) / 65535.0; }
+vec3 placeOf(usampler2D light, ivec2 q) { return vec3(texelFetch(light, q, 0).rgb) / 65535.0; }
 `;
 
 const LIVE = HEAD + `
-void main() { colour = vec4(read(lattice, points, placeOf(pixel((gl_FragCoord.xy - at) / cell))), 1.0); }`;
+void main() { colour = vec4(read(lattice, points, placeOf(light, pixel((gl_FragCoord.xy - at) / cell))), 1.0); }`;
 
 const PIXELS = HEAD + `
+uniform usampler2D otherLight;
 uniform sampler2D before, exact, other;
 uniform int otherPoints, left, right;
 uniform float line;
@@ -50,11 +51,11 @@ void main() {
   int way = here.x < line ? left : right;
   if (way == 2) colour = vec4(texelFetch(before, q, 0).rgb, 1.0);
   else if (way == 3) colour = vec4(texelFetch(exact, q, 0).rgb, 1.0);
-  else if (way == 1) colour = vec4(read(other, otherPoints, placeOf(q)), 1.0);
-  else colour = vec4(read(lattice, points, placeOf(q)), 1.0);
+  else if (way == 1) colour = vec4(read(other, otherPoints, placeOf(otherLight, q)), 1.0);
+  else colour = vec4(read(lattice, points, placeOf(light, q)), 1.0);
 }`;
 
-const UNITS = {light: 0, before: 1, exact: 2, lattice: 3, other: 4};
+const UNITS = {light: 0, before: 1, exact: 2, lattice: 3, other: 4, otherLight: 5};
 
 export const NOW = 0, OTHER = 1, BEFORE = 2, EXACT = 3;
 
@@ -114,7 +115,7 @@ export class Film {
   again() {
     for (const frame of this.frames.values()) {
       frame.textures = {};
-      for (const what of ['light', 'before', 'exact']) if (frame[what]) this.upload(frame, what);
+      for (const what of ['light', 'trimmed', 'before', 'exact']) if (frame[what]) this.upload(frame, what);
     }
     for (const set of this.sets) if (set) for (const cube of set.cubes) { cube.texture = null; this.raise(set.n, cube); }
   }
@@ -132,7 +133,7 @@ export class Film {
   }
 
   upload(frame, what) {
-    const gl = this.gl, whole = what === 'light';
+    const gl = this.gl, whole = what === 'light' || what === 'trimmed';
     if (!frame.textures[what]) {
       frame.textures[what] = gl.createTexture();
       gl.bindTexture(gl.TEXTURE_2D, frame.textures[what]);
@@ -147,19 +148,19 @@ export class Film {
 
   stale() { for (const frame of this.frames.values()) frame.fresh = false; }
 
-  // A message of lattices: which picture has which, their numbers, and the codes of those that
-  // this page does not have yet.
+  // A message of lattices: which picture has which and whether it is over light after its trims,
+  // their numbers, and the codes of those that this page does not have yet.
   lattices(slot, n, data) {
     const [pictures, count] = new Uint32Array(data, 20, 2);
-    const words = new Uint32Array(data, 28, pictures + 2 * count), each = n * n * n;
-    const which = [...words.subarray(0, pictures)], old = this.sets[slot], cubes = [], spare = [];
+    const words = new Uint32Array(data, 28, 2 * (pictures + count)), each = n * n * n;
+    const which = [...words.subarray(0, pictures)], trimmed = [...words.subarray(pictures, 2 * pictures)], old = this.sets[slot], cubes = [], spare = [];
     const kept = new Map(old ? old.cubes.map((cube) => [cube.number, cube]) : []);
-    const numbers = [...words.subarray(pictures, pictures + count)];
+    const numbers = [...words.subarray(2 * pictures, 2 * pictures + count)];
     for (const [number, cube] of kept)
       if (!numbers.includes(number)) old.n === n ? spare.push(cube.texture) : this.gl.deleteTexture(cube.texture);
     let from = 28 + 4 * words.length;
     numbers.forEach((number, k) => {
-      if (!words[pictures + count + k]) { cubes.push(kept.get(number)); return; }
+      if (!words[2 * pictures + count + k]) { cubes.push(kept.get(number)); return; }
       const codes = new Uint16Array(data, from, 3 * each), values = new Float32Array(4 * each);
       from += 6 * each;
       for (let i = 0, j = 0; i < codes.length; i += 3, j += 4) {
@@ -170,7 +171,7 @@ export class Film {
       cubes.push(cube);
     });
     for (const texture of spare) this.gl.deleteTexture(texture);
-    this.sets[slot] = {n, which, cubes};
+    this.sets[slot] = {n, which, trimmed, cubes};
   }
 
   raise(n, cube) {
@@ -206,7 +207,8 @@ export class Film {
       const exact = !live && slot === 0 && frame.fresh && !cell.all, plain = other === null && !exact;
       const {program, at} = plain ? this.programs.live : this.programs.whole;
       gl.useProgram(program);
-      bind(UNITS.light, frame.textures.light);
+      const lightOf = (set) => set.trimmed[cell.of] && frame.textures.trimmed || frame.textures.light;
+      bind(UNITS.light, lightOf(now));
       bind(UNITS.lattice, now.cubes[now.which[cell.of]].texture);
       gl.uniform1i(at.points, now.n);
       gl.uniform2f(at.at, x, y);
@@ -214,6 +216,7 @@ export class Film {
       gl.uniform2f(at.size, frame.w, frame.h);
       if (!plain) {
         const second = other === OTHER && this.sets[1] ? this.sets[1] : now;
+        bind(UNITS.otherLight, lightOf(second));
         bind(UNITS.before, frame.textures.before);
         bind(UNITS.exact, frame.textures.exact || frame.textures.before);
         bind(UNITS.other, second.cubes[second.which[cell.of]].texture);

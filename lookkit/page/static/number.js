@@ -29,7 +29,7 @@ export function number(part, title, on) {
   input.setAttribute('aria-label', name);
   input.title = [part.help, part.unit && `in ${part.unit}`, part.d !== null && part.d !== undefined && `default ${part.d}`]
     .filter(Boolean).join('; ');
-  let value = part.v, before = part.v, timer = null, changed = false;
+  let value = part.v, before = part.v, timer = null, changed = false, drag = null;
   const signed = (part.lo === null || part.lo === undefined || part.lo < 0) && part.d === 0;
 
   function put(next) {
@@ -45,7 +45,7 @@ export function number(part, title, on) {
     input.style.setProperty('--from', `${100 * Math.min(0.5, place)}%`);
     input.style.setProperty('--to', `${100 * Math.max(0.5, place)}%`);
   }
-  function move(next) { put(next); changed = value !== before; on.move(value); }
+  function move(next) { put(next); changed = true; on.move(value); }
   function done() {
     clearTimeout(timer);
     timer = null;
@@ -65,16 +65,25 @@ export function number(part, title, on) {
     move(found);
     done();
   }
-  function back() { input.readOnly = true; clearTimeout(timer); put(before); if (changed) on.back(); changed = false; on.rest(); }
+  function back() {
+    input.readOnly = true;
+    clearTimeout(timer);
+    drag = null;
+    input.classList.remove('held');
+    put(before);
+    if (changed) on.back();
+    changed = false;
+    on.rest();
+  }
   function plain() { input.readOnly = true; if (part.d !== null && part.d !== undefined) { move(part.d); done(); } }
 
-  let drag = null;
   // A drag changes the number: it does not select its text, which costs the browser milliseconds.
   input.addEventListener('mousedown', (event) => { if (!event.button && input.readOnly) event.preventDefault(); });
   input.addEventListener('pointerdown', (event) => {
     if (event.button || !input.readOnly) return;
     drag = {x: event.clientX, value, moved: false};
     input.classList.add('held');
+    input.focus({preventScroll: true});
     input.setPointerCapture(event.pointerId);
   });
   input.addEventListener('pointermove', (event) => {
@@ -91,8 +100,8 @@ export function number(part, title, on) {
     const was = drag;
     drag = null;
     input.classList.remove('held');
-    if (was.moved) { input.focus({preventScroll: true}); done(); }
-    else if (event.type === 'pointerup') { input.focus(); edit(); }
+    if (was.moved) done();
+    else if (event.type === 'pointerup') edit();
     on.rest();
   };
   input.addEventListener('pointerup', release);

@@ -66,6 +66,7 @@ function heard(message) {
 function taken(data) {
   const [kind, seq, index, w, h] = new Uint32Array(data, 0, 5);
   if (kind === 1) film.frame(index, 'light', w, h, new Uint16Array(data, 20));
+  else if (kind === 5) film.frame(index, 'trimmed', w, h, new Uint16Array(data, 20));
   else if (kind === 2) { film.frame(index, 'before', w, h, new Uint8Array(data, 20)); measure(); paint(); }
   else if (kind === 3) {
     const trip = performance.now();

@@ -1,0 +1,164 @@
+"""What is wrong with a source before it is fitted, and what its greys say of the names given.
+
+What a LUT takes cannot be seen in it; only gross errors show, where its greys would land at
+lightnesses that no display picture has. These limits are our own, wide around the usual 35 to 45
+for a grey of 18 % (common practice, no source).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from lookkit.adopt.colours import Asked
+from lookkit.adopt.source import Source
+from lookkit.errors import InputError, some_of
+from lookkit.inspect.guess import guesses
+from lookkit.spaces.encodings import Encoding, encodings
+from lookkit.spaces.ranges import SignalRange
+from lookkit.spaces.working import MID_GREY, Array
+
+_STOPS: Final[Array] = np.array([-6.0, 0.0, 2.32])
+_LIKELY: Final = ((0.0, 14.0), (26.0, 50.0), (62.0, 100.0))
+"""L* of a deep shadow, a grey of 18 % and a white of 90 % in pictures for a display."""
+_SAME: Final = 0.004
+_TECHNICAL: Final = 0.02
+_GREY_CHROMA: Final = 1.5
+
+
+@dataclass(frozen=True)
+class Greys:
+    """L* of a deep shadow, of 18 % grey and of a 90 % white through a LUT."""
+
+    shadow: float
+    grey: float
+    white: float
+
+    @property
+    def likely(self) -> bool:
+        """Whether pictures have such greys."""
+        found = self.shadow, self.grey, self.white
+        return all(low <= one <= high for one, (low, high) in zip(found, _LIKELY, strict=True))
+
+
+def refuse_what_is_no_look(source: Source, asked: Asked) -> None:
+    """Refuse a LUT that is no look from a camera's codes to a display.
+
+    Raises
+    ------
+    InputError
+        Saying what the LUT seems to be.
+    """
+    file, function = source.path, source.function
+    if function.curves_only:
+        raise InputError(
+            f"{file}: holds curves alone, expected a 3D LUT: curves by channel are no whole look; "
+            "a recipe says them with the kind `curve`"
+        )
+    raw = function(asked.code)
+    if not np.isfinite(raw).all():
+        count = int((~np.isfinite(raw)).any(axis=1).sum())
+        raise InputError(
+            f"{file}: {count} of {len(raw)} colours come out as no number, expected a sound LUT; "
+            f"lookkit inspect {file.name} says more"
+        )
+    if raw.max() - raw.min() < 0.02:
+        raise InputError(
+            f"{file}: gives nearly the same for every colour ({raw.min():.3f} to {raw.max():.3f}),"
+            " expected a look"
+        )
+    if np.abs(raw - asked.code).max() < _SAME:
+        raise InputError(f"{file}: changes nothing, expected a look")
+    if became := _technical(source, asked, raw):
+        raise InputError(
+            f"{file}: turns {source.camera.name} into {became}: a technical LUT, no look. A recipe "
+            "needs none: name the camera's encoding, and it is read exactly"
+        )
+    ramp = _ramp(source)
+    if np.diff(ramp.mean(axis=1)).min() < -0.05 or ramp[-1].mean() < ramp[0].mean() + 0.05:
+        raise InputError(
+            f"{file}: its greys do not rise from black to white, expected a look for a display"
+        )
+    for guess in guesses(function):
+        likely, share = next(iter(guess.likelihood.items()))
+        if guess.about == "output" and likely == "log" and share > 0.7:
+            raise InputError(
+                f"{file}: its greys ({guess.because}) look like log codes and not like a display's "
+                "signal: a technical LUT from log to log, or the inverse of a look, cannot be "
+                "adopted"
+            )
+
+
+def _ramp(source: Source) -> Array:
+    low, high = source.function.low, source.function.high
+    return source.function(low + np.linspace(0.0, 1.0, 65)[:, None] * (high - low))
+
+
+def _technical(source: Source, asked: Asked, raw: Array) -> str | None:
+    """Return the encoding that a LUT turns its codes into, or None."""
+    inside = ((raw > 0.002) & (raw < 0.998)).all(axis=1)
+    if inside.sum() < 100:
+        return None
+    off = {}
+    for name, one in encodings().items():
+        if (one.is_log or one.scene_linear) and name != source.camera.name:
+            there = np.nan_to_num(one.encode(asked.scene[inside]), posinf=9.0, neginf=-9.0)
+            off[name] = float(np.quantile(np.abs(there - raw[inside]), 0.9))
+    nearest = min(off, key=off.__getitem__)
+    return nearest if off[nearest] < _TECHNICAL else None
+
+
+def is_grey_only(asked: Asked) -> bool:
+    """Say whether a source shows no colour at all."""
+    return bool(np.hypot(asked.lab[:, 1], asked.lab[:, 2]).max() < _GREY_CHROMA)
+
+
+def greys_of(source: Source, camera: Encoding, range: SignalRange | None = None) -> Greys:
+    """Return where greys land when the codes are read as another camera's."""
+    light = MID_GREY * np.exp2(_STOPS)[:, None].repeat(3, axis=1)
+    code = np.clip(np.nan_to_num(camera.encode(light, range=range), posinf=1.0), 0.0, 1.0)
+    return Greys(*source.light.lab(source.signal(code))[:, 0].tolist())
+
+
+def fitting_names(source: Source) -> list[str]:
+    """Return the camera encodings whose greys land where pictures have them, with this LUT."""
+    names = []
+    for name, one in encodings().items():
+        if one.scene_linear or "(display)" in name:
+            continue
+        ways: tuple[SignalRange, ...] = ("full", "legal")
+        for way in ways:
+            if greys_of(source, one, way).likely:
+                names.append(name if way == one.native_range else f"{name} in {way} range")
+    return names
+
+
+def grey_warnings(source: Source) -> list[str]:
+    """Return what the greys say against the encoding, range or output that were given."""
+    found = greys_of(source, source.camera, source.camera_range)
+    if found.likely:
+        return []
+    ways = source.camera_range or source.camera.native_range
+    fitting = some_of(_families(fitting_names(source)), 12)
+    tail = (
+        f"With these it would be: {', '.join(fitting)}" if fitting else
+        "No encoding of lookkit's table would make it so: is the output right (--to, --to-range)?"
+    )  # fmt: skip
+    return [
+        f"read as {source.camera.name} in {ways} range, for {source.shown.name}, the LUT shows a "
+        f"deep shadow at L* {found.shadow:.0f}, 18 % grey at {found.grey:.0f} and 90 % white at "
+        f"{found.white:.0f}, which pictures hardly have (0-14, 26-50, 62-100): the encoding or a "
+        f"range is likely another. {tail}"
+    ]
+
+
+def _families(names: list[str]) -> list[str]:
+    """Return names with one exposure index for all of a family."""
+    kept: dict[str, str] = {}
+    for name in names:
+        head, index, tail = name.partition(" EI")
+        ending = tail.partition(" ")[2]
+        kept.setdefault(f"{head}{ending}" if index else name, name)
+    return list(kept.values())

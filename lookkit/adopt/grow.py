@@ -1,0 +1,210 @@
+"""Which parts a recipe gets: added while they help on colours left out, then taken away again."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from lookkit.accuracy.difference import delta_e_2000
+from lookkit.accuracy.truth import Light
+from lookkit.adopt.chain import Chain, RenderingKind
+from lookkit.adopt.colours import Asked
+from lookkit.adopt.parts import (
+    COMPRESS,
+    DEPTH,
+    EXPOSURE,
+    FILM,
+    FILTER,
+    HUE_BANDS,
+    LIT_BANDS,
+    MATRIX,
+    SATURATION,
+    TINT,
+    TONE,
+    Part,
+)
+from lookkit.adopt.solve import LEANING, Solved, Wanted, solve
+from lookkit.progress import Progress
+from lookkit.spaces.outputs import Output
+from lookkit.spaces.working import Array
+
+WORTH: Final = 0.04
+"""The share by which a part must better the colours left out."""
+_ALWAYS: Final = FILM[0]
+_FOLLOWS: Final[tuple[tuple[Part, ...], ...]] = (
+    (EXPOSURE,), (MATRIX, COMPRESS), (TINT,), HUE_BANDS, LIT_BANDS,
+)  # fmt: skip
+_LOSABLE: Final = 0.035
+"""The share of the error on colours left out that may come back when a part goes."""
+_FINE: Final = 0.2
+"""The share of what the source itself leaves open that is not worth a part."""
+
+
+@dataclass(frozen=True)
+class Error:
+    """Delta E 2000 over some colours: the mean, and what 95 % of them stay below."""
+
+    mean: float
+    high: float
+
+    @property
+    def score(self) -> float:
+        """One number to choose by."""
+        return self.mean + 0.25 * self.high
+
+    def __str__(self) -> str:
+        return f"{self.mean:.2f} mean, 95 % below {self.high:.2f}"
+
+
+def error_between(one: Array, other: Array) -> Error:
+    """Return how far L*a*b* colours are apart, shapes (n, 3)."""
+    return error_of(delta_e_2000(one, other))
+
+
+def error_of(off: Array) -> Error:
+    """Return the figures of some Delta E 2000, shape (n,)."""
+    return Error(float(off.mean()), float(np.quantile(off, 0.95)))
+
+
+@dataclass(frozen=True, eq=False)
+class Task:
+    """What is to be met: the colours of the fit, and those left out that parts are chosen by."""
+
+    wanted: Wanted
+    near_grey: Wanted
+    tried: Asked
+    light: Light
+    shown: Output
+    grey_only: bool
+    open: Error
+    """How far the source's own common readings are apart on them."""
+
+    @property
+    def fine(self) -> float:
+        """The part of a score that is not worth a part of a recipe."""
+        return max(_FINE * self.open.score, 0.01)
+
+    def error(self, found: Solved) -> Error:
+        """Return how far a chain is from the source on the colours left out."""
+        return self.error_with(found.chain, found.values)
+
+    def error_with(self, chain: Chain, values: Array) -> Error:
+        """Return the same for any values."""
+        made = self.light.lab(chain.signal(values, self.tried.scene))
+        return error_between(made, self.tried.lab)
+
+
+@dataclass(frozen=True, eq=False)
+class Grown:
+    """A fit with its parts, and how far it is from the source on the colours left out."""
+
+    found: Solved
+    error: Error
+
+
+def grown(task: Task, progress: Progress) -> Grown:
+    """Return the fit with the parts that are worth having.
+
+    Both renderings are begun; the one that is closer after its first parts goes on.
+    """
+
+    def says(what: str, done: int) -> None:
+        progress(f"adopt: {what}", done, 10)
+
+    says("tone and tint", 0)
+    best = _begun(task, "film-print")
+    if not task.grey_only and task.shown.aces2_style is not None:
+        says("ACES 2", 1)
+        other = _begun(task, "aces-2")
+        best = min(best, other, key=lambda one: one.error.score)
+    follows = _FOLLOWS[:1] if task.grey_only else _FOLLOWS
+    for place, added in enumerate(follows):
+        says(", ".join(dict.fromkeys(part.step for part in added)), 2 + place)
+        if added is LIT_BANDS and not any(part in best.found.chain.parts for part in HUE_BANDS):
+            continue
+        best = _if_worth(task, best, added)
+    says("taking away what is not needed", 8)
+    return _pruned(task, best)
+
+
+def _if_worth(task: Task, best: Grown, added: Sequence[Part]) -> Grown:
+    """Return the fit with more parts where they better it, else as it was."""
+    new = [part for part in added if part not in best.found.chain.parts]
+    if not new:
+        return best
+    tried = _with(task, best, new)
+    gain = best.error.score - tried.error.score
+    return tried if gain > max(WORTH * best.error.score, task.fine) else best
+
+
+def _begun(task: Task, rendering: RenderingKind) -> Grown:
+    """Return a fit of the first parts: near-greys, then all colours, then bands of tone."""
+    first: Sequence[Part] = FILM[:4] if rendering == "film-print" else (EXPOSURE,)
+    more: Sequence[Part] = (*FILM, SATURATION) if rendering == "film-print" else (
+        EXPOSURE, SATURATION)  # fmt: skip
+    if task.grey_only:
+        first = more = (*FILM[:4], FILTER)
+    chain = Chain(rendering, first, task.shown)
+    start = solve(chain, chain.plain, task.near_grey, 20)
+    chain = chain.with_parts(more)
+    found = solve(chain, chain.carried(start.chain, start.values), task.wanted, 14)
+    begun = Grown(found, task.error(found))
+    return _if_worth(task, begun, (TONE,) if task.grey_only else (TONE, DEPTH))
+
+
+def _with(task: Task, best: Grown, added: Sequence[Part]) -> Grown:
+    chain = best.found.chain.with_parts((*best.found.chain.parts, *added))
+    start = chain.carried(best.found.chain, best.found.values)
+    found = solve(chain, start, task.wanted, 9)
+    return Grown(found, task.error(found))
+
+
+def _pruned(task: Task, best: Grown) -> Grown:
+    """Return a fit without the parts that it hardly needs.
+
+    What a part's loss would cost is told by the slopes at the fit; the cheapest go first, and
+    the fit is made anew without them. Those whose loss shows on the colours left out stay.
+    """
+    allowed = best.error.score
+    kept: set[Part] = {_ALWAYS, FILTER}
+    while True:
+        costs = {part: cost for part, cost in _costs(best.found).items() if part not in kept}
+        if not costs:
+            return best
+        order = sorted(costs, key=costs.__getitem__)
+        # Several at once where their loss cannot show.
+        cheap = [part for part in order if costs[part] < 0.01 * best.found.cost] or order[:1]
+        lighter = _without(task, best, cheap)
+        limit = allowed + max(_LOSABLE * allowed, 0.5 * task.fine)
+        if lighter.error.score > limit and len(cheap) > 1:
+            cheap = order[:1]
+            lighter = _without(task, best, cheap)
+        if lighter.error.score <= limit:
+            allowed = min(allowed, lighter.error.score)
+            best = lighter
+        else:
+            kept.update(cheap)
+
+
+def _without(task: Task, best: Grown, gone: Sequence[Part]) -> Grown:
+    chain = best.found.chain.with_parts([p for p in best.found.chain.parts if p not in gone])
+    start = chain.carried(best.found.chain, best.found.values)
+    found = solve(chain, start, task.wanted, 5)
+    return Grown(found, task.error(found))
+
+
+def _costs(found: Solved) -> dict[Part, float]:
+    """Return what the loss of each part would add to the cost, the others moving after it."""
+    chain = found.chain
+    far = (found.values - chain.plain) / chain.usual
+    spread = np.linalg.inv(found.matters + 1e-9 * np.eye(len(chain)))
+    costs = {}
+    for part in chain.parts:
+        rows = np.flatnonzero(chain.rows_of(part))
+        block = np.linalg.inv(spread[np.ix_(rows, rows)])
+        leaning = LEANING**2 * float((far[rows] ** 2).sum())
+        costs[part] = max(float(far[rows] @ block @ far[rows]) - leaning, 0.0)
+    return costs

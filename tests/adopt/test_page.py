@@ -1,0 +1,47 @@
+"""The page about an adopted look, in a browser."""
+
+import pytest
+
+from lookkit.adopt.grow import Error
+from lookkit.adopt.page import write_page
+from lookkit.adopt.run import CAMERA, OUTPUT, Adopted
+from lookkit.adopt.source import open_source
+from lookkit.look import loads
+from tests.adopt.sources import HEAD, KNOWN, bake_look, known_look
+from tests.report.browser import Browser
+
+pytest.importorskip("matplotlib")
+
+
+@pytest.fixture(scope="module")
+def written(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("page")
+    cube = bake_look(folder / "a <look>.cube", known_look(), 17)
+    source = open_source(cube, "LogC4", "Rec.709 BT.1886")
+    look = loads((HEAD + KNOWN).replace("[cameras.A]", f"[cameras.{CAMERA}]"))
+    assert look.first_output == OUTPUT
+    error = Error(0.3, 0.9)
+    made = Adopted(folder / "mine.toml", look, look, source, error, None, error, 2, ("doubt",))
+    write_page(made, folder / "page.html")
+    return folder / "page.html"
+
+
+def test_the_page_shows_source_and_recipe_and_asks_for_nothing(written):
+    with Browser() as browser:
+        for dark, width in ((False, 1200), (True, 400)):
+            asked, wrong = browser.open(written, dark=dark, width=width)
+            assert [url for url in asked if not url.startswith("data:")] == [written.as_uri()]
+            assert not wrong
+            assert browser.run("document.querySelectorAll('svg').length") == 4
+            assert browser.run("document.images.length") == 3
+            assert browser.run("[...document.images].every(one => one.naturalWidth > 0)")
+            assert browser.run("document.documentElement.scrollWidth") <= width
+
+
+def test_the_page_tells_figures_doubts_and_whose_the_look_is(written):
+    text = written.read_text()
+    assert "a &lt;look&gt;.cube" in text
+    assert "<td>0.30</td><td>0.90</td>" in text
+    assert "Beware: doubt" in text
+    assert "the right to use the look" in text
+    assert "kind = &quot;film-print&quot;" in text
