@@ -8,8 +8,9 @@ while it works, so strips of a picture run on all cores, bit-identical to one co
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
 from functools import cache
 from typing import Any
 
@@ -36,6 +37,18 @@ def library() -> Any:
     import PyOpenColorIO as ocio
 
     return ocio
+
+
+@contextmanager
+def quiet() -> Iterator[Any]:
+    """Give OpenColorIO, which meanwhile prints nothing: what it raises is told by others."""
+    ocio = library()
+    before = ocio.GetLoggingLevel()
+    ocio.SetLoggingLevel(ocio.LOGGING_LEVEL_NONE)
+    try:
+        yield ocio
+    finally:
+        ocio.SetLoggingLevel(before)
 
 
 @cache

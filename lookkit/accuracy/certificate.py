@@ -18,6 +18,7 @@ from lookkit.accuracy import facts
 from lookkit.accuracy.audit import Audited, audit
 from lookkit.accuracy.folds import orientation, turned
 from lookkit.accuracy.interpolate import REPORTED, Reader, interpolate, lattice_size
+from lookkit.accuracy.plain import built
 from lookkit.accuracy.samples import CodeSpace, SetName
 from lookkit.accuracy.sampling import corner_values
 from lookkit.accuracy.search import Probe, probe, worst_places
@@ -173,6 +174,18 @@ class Certificate:
     def to_dict(self) -> dict[str, Any]:
         """Return plain data, numbers rounded to what they mean."""
         return dict(_rounded(asdict(self)))
+
+    @classmethod
+    def from_dict(cls, data: Any) -> Certificate:
+        """Return the certificate that `to_dict` gave.
+
+        Raises
+        ------
+        ValueError
+            If anything is missing, too much, or of another type.
+        """
+        made: Certificate = built(cls, data)
+        return made
 
     def to_json(self) -> str:
         """Return the certificate as JSON text, ending in a newline."""

@@ -16,7 +16,7 @@ import numpy as np
 from lookkit.errors import InputError, LookkitError
 from lookkit.files import write_beside
 from lookkit.nodes.cdl import Cdl, apply_cdl, undo_cdl
-from lookkit.ocio import library
+from lookkit.ocio import library, quiet
 from lookkit.spaces.working import Array, OcioTransform
 
 NAMESPACE = "urn:ASC:CDL:v1.01"
@@ -74,7 +74,8 @@ def read_cc(path: Path) -> Correction:
     # Another file may have had this path before.
     ocio.ClearAllCaches()
     try:
-        found = ocio.CDLTransform.CreateFromFile(str(path), "")
+        with quiet():
+            found = ocio.CDLTransform.CreateFromFile(str(path), "")
     except (ocio.Exception, ocio.ExceptionMissingFile) as error:
         raise InputError(f"{path.name}: no CDL that OpenColorIO reads") from error
     slope, offset, power = (
@@ -92,6 +93,13 @@ def write_cdl(corrections: Sequence[Correction], path: Path) -> None:
     LookkitError
         If the extension is another, or a .cc is to hold other than one correction.
     """
+    text = cdl_text(corrections, path)
+    with write_beside(path) as beside:
+        beside.write_text(text, encoding="utf-8")
+
+
+def cdl_text(corrections: Sequence[Correction], path: Path) -> str:
+    """Return the text that `write_cdl` writes."""
     if path.suffix == ".cc":
         if len(corrections) != 1:
             raise LookkitError(f"{path}: a .cc holds one correction, found {len(corrections)}")
@@ -108,8 +116,7 @@ def write_cdl(corrections: Sequence[Correction], path: Path) -> None:
     root.set("xmlns", NAMESPACE)
     ET.indent(root)
     text = ET.tostring(root, encoding="unicode")
-    with write_beside(path) as beside:
-        beside.write_text(f'<?xml version="1.0" encoding="UTF-8"?>\n{text}\n', encoding="utf-8")
+    return f'<?xml version="1.0" encoding="UTF-8"?>\n{text}\n'
 
 
 def _correction(one: Correction) -> ET.Element:

@@ -8,6 +8,7 @@ trims get the same, where it has any. Everything is in ACEScct, without clamps.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -107,29 +108,24 @@ def write_change(look: Look, change: Change, folder: Path) -> tuple[Correction, 
     """
     place = folder / FOLDER
     place.mkdir(parents=True, exist_ok=True)
-    target = look.graph.output(acescct.viewing_output(look))
     light = viewing_light(look, change)
     correction = best_cdl(lambda scene: evaluate(change.steps, scene), light, change.stem)
 
     code, aim = pictures(change)
     alone = difference(light, aim, correction.apply(code))
-    told = f"CDL alone: {alone}"
     figures = {"CDL alone mean": round(alone.mean, 4), "CDL alone 99 %": round(alone.p99, 4)}
-    where = f"Delta E 2000 of pictures, seen on {target.name}"
     written: list[Written] = []
     if alone.p99 > _NOTHING:
         residual = Residual(look, change, correction, light)
         made = residual.baking.bake(acescct.SIZE, fit=look.recipe.deliver.fit)
         both = difference(light, aim, tetrahedral(made, np.clip(correction.apply(code), 0, 1)))
-        told = f"{told}; CDL + residual: {both} ({where})"
         figures |= {
             "CDL + residual mean": round(both.mean, 4), "CDL + residual 99 %": round(both.p99, 4),
         }  # fmt: skip
+        told = figures_told(look, figures)
         written = [residual.write_cube(made, place, told), residual.write_clf(place)]
-    else:
-        told += f" ({where}): no residual is needed"
-    text = f"{change.what}. In ACEScct, without clamps. {told}."
-    correction = replace(correction, description=text)
+    told = figures_told(look, figures)
+    correction = replace(correction, description=described(change, told))
     cc = place / f"{change.stem}.cc"
     write_cdl([correction], cc)
     note = f"{change.what}: the nearest CDL, in ACEScct, without clamps"
@@ -138,6 +134,23 @@ def write_change(look: Look, change: Change, folder: Path) -> tuple[Correction, 
         figures=figures, accuracy=(told,),
     )  # fmt: skip
     return correction, [cdl, *written]
+
+
+def figures_told(look: Look, figures: Mapping[str, float]) -> str:
+    """Return the figures of a CDL, and of its residual where it has one, in words."""
+    where = look.graph.output(acescct.viewing_output(look)).name
+    told = "; ".join(
+        f"{what}: {Difference(figures[f'{what} mean'], figures[f'{what} 99 %'])}"
+        for what in ("CDL alone", "CDL + residual")
+        if f"{what} mean" in figures
+    )
+    needless = "" if "CDL + residual mean" in figures else ": no residual is needed"
+    return f"{told} (Delta E 2000 of pictures, seen on {where}){needless}"
+
+
+def described(change: Change, told: str) -> str:
+    """Return what a CDL says of itself; `told` is of `figures_told`."""
+    return f"{change.what}. In ACEScct, without clamps. {told}."
 
 
 class Residual:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -54,16 +55,22 @@ def held_to_budget(deliver: Deliver, certificate: Certificate, path: Path) -> tu
     over = exceeded(certificate, deliver.limits)
     if over and deliver.budget is not None:
         raise LookkitError("\n".join(f"{path.name}: {one}" for one in over))
-    for suffix, text in ((".json", certificate.to_json()), (".txt", certificate_text(certificate))):
+    words = certificate_text(as_written(certificate))
+    for suffix, text in ((".json", certificate.to_json()), (".txt", words)):
         with write_beside(path.with_name(path.name + suffix)) as beside:
             beside.write_text(text, encoding="utf-8")
     return tuple(over)
 
 
+def as_written(certificate: Certificate) -> Certificate:
+    """Return a certificate with the digits that its file has, so that all words follow from it."""
+    return Certificate.from_dict(json.loads(certificate.to_json()))
+
+
 def accuracy_lines(certificate: Certificate) -> tuple[str, ...]:
     """Return how exact a file is, in a line for each kind of reader."""
     lines = []
-    for reading in map(certificate.reading, READERS):
+    for reading in map(as_written(certificate).reading, READERS):
         pictures = reading.sets["image-like"].delta_e_2000
         lights = reading.sets["saturated-emitters"].delta_e_2000
         lines.append(

@@ -99,18 +99,14 @@ def through_ocio(path: Path) -> Function:
         If OpenColorIO refuses it.
     """
     from lookkit.inspect.reader_process import plain_reason
-    from lookkit.ocio import Processor, library
+    from lookkit.ocio import Processor, library, quiet
 
-    ocio = library()
-    ocio.ClearAllCaches()
-    transform = ocio.FileTransform(str(path), interpolation=ocio.INTERP_BEST)
+    library().ClearAllCaches()
     # What it would print is in our own faults, or in what is raised.
-    before = ocio.GetLoggingLevel()
-    ocio.SetLoggingLevel(ocio.LOGGING_LEVEL_NONE)
-    try:
-        processor = Processor([transform])
-    except (ocio.Exception, UnicodeDecodeError) as error:
-        raise InputError(f"{path}: {plain_reason(error, path)}") from error
-    finally:
-        ocio.SetLoggingLevel(before)
+    with quiet() as ocio:
+        transform = ocio.FileTransform(str(path), interpolation=ocio.INTERP_BEST)
+        try:
+            processor = Processor([transform])
+        except (ocio.Exception, UnicodeDecodeError) as error:
+            raise InputError(f"{path}: {plain_reason(error, path)}") from error
     return Function((), processor, np.zeros(3), np.ones(3))

@@ -110,8 +110,11 @@ class Inspection:
         if self.shape is None:
             return None
         figures = asdict(self.shape)
-        if self.gives_light and figures["solid"] is not None:
-            figures["solid"] |= dict.fromkeys(("volume", "above", "scallop", "scallop_p99"))
+        if figures["solid"] is not None:
+            if self.gives_light:
+                figures["solid"] |= dict.fromkeys(("volume", "above", "scallop", "scallop_p99"))
+            elif not self.shape.keeps_to_codes:
+                figures["solid"]["volume"] = None
         return figures
 
 

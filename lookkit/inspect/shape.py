@@ -23,6 +23,7 @@ _NOTICED: Final = 0.25 / 1023
 _ROUNDED: Final = (8, 10, 12, 16)
 _FLAT: Final = 0.01
 """Volume of a tetrahedron, of that of three perpendicular edges, below which it is flat."""
+_OUTSIDE: Final = 0.1
 _ENOUGH: Final = 16
 """Different values that it takes to say that values are rounded."""
 CHANNELS: Final = ("red", "green", "blue")
@@ -135,6 +136,8 @@ class Shape:
         The smallest depth of 8, 10, 12 and 16 bits to which all points are rounded, or None.
     invertible
         "yes", "except where it clips" or "no".
+    gives
+        "colours", "greys" where all outputs are neutral, or "one colour" where all are alike.
     """
 
     identity: bool
@@ -143,8 +146,14 @@ class Shape:
     highest: tuple[float, float, float]
     rounded_bits: int | None
     invertible: str
+    gives: str
     ramp: Ramp
     solid: Solid | None
+
+    @property
+    def keeps_to_codes(self) -> bool:
+        """Whether outputs stay within 0-1, less a tenth: else a share of that cube says nothing."""
+        return min(self.lowest) >= -_OUTSIDE and max(self.highest) <= 1.0 + _OUTSIDE
 
 
 def shape_of(function: Function) -> Shape | None:
@@ -159,7 +168,8 @@ def shape_of(function: Function) -> Shape | None:
     inputs = function.over(grid(len(lattice)))
     neutral = describe_ramp(steps, ramp)
     solid = describe_solid(lattice, inputs)
-    if solid.folded > 0 or neutral.reversals:
+    gives = _gives(lattice)
+    if gives != "colours" or solid.folded > 0 or neutral.reversals:
         invertible = "no"
     else:
         invertible = "except where it clips" if solid.flat > 0 else "yes"
@@ -170,6 +180,7 @@ def shape_of(function: Function) -> Shape | None:
         highest=_three(lattice.max(axis=(0, 1, 2))),
         rounded_bits=_rounded_bits(lattice),
         invertible=invertible,
+        gives=gives,
         ramp=neutral,
         solid=solid,
     )
@@ -192,6 +203,7 @@ def _of_curves(function: Function, steps: Array, ramp: Array) -> Shape | None:
         highest=_three(ramp.max(axis=0)),
         rounded_bits=None,
         invertible=invertible,
+        gives="colours" if (np.ptp(ramp, axis=0) > SAME).any() else "one colour",
         ramp=neutral,
         solid=None,
     )
@@ -256,6 +268,12 @@ def describe_solid(lattice: Array, inputs: Array) -> Solid:
         scallop=float(bends.max(initial=0.0)) * 1023,
         scallop_p99=float(np.quantile(bends, 0.99)) * 1023 if bends.size else 0.0,
     )
+
+
+def _gives(lattice: Array) -> str:
+    if (np.ptp(lattice, axis=(0, 1, 2)) <= SAME).all():
+        return "one colour"
+    return "greys" if np.ptp(lattice, axis=-1).max() <= SAME else "colours"
 
 
 def _beyond_a_face(at_end: npt.NDArray[np.bool_]) -> tuple[float, float, float]:

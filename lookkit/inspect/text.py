@@ -6,13 +6,19 @@ from collections import Counter
 from collections.abc import Iterator
 from typing import Final
 
+import numpy as np
+
 from lookkit.inspect.comparison import Comparison, Figures
+from lookkit.inspect.function import Function
 from lookkit.inspect.inspection import Inspection
 from lookkit.inspect.shape import CHANNELS, Ramp, Shape, Solid
 from lookkit.inspect.tone import Tone
 
 _LISTED: Final = 3
 """Faults of one kind that are listed."""
+_BANDS: Final = 3.0
+"""Steps of output for one of input from which 8-bit pictures show bands (common practice, no
+source)."""
 
 
 def describe(inspection: Inspection) -> str:
@@ -40,7 +46,7 @@ def describe(inspection: Inspection) -> str:
                 "  takes scene-linear light, of which inputs 0 to 1 are looked at: up to 2.5 stops "
                 "over mid-grey"
             )
-        lines += [f"  {line}" for line in _shape(inspection.shape, inspection.gives_light)]
+        lines += [f"  {line}" for line in _shape(inspection)]
     elif inspection.function is not None:
         lines += ["", "shape", "  not described: some of its values are no finite numbers"]
     if inspection.tone is not None:
@@ -90,7 +96,13 @@ def _faults(inspection: Inspection) -> Iterator[str]:
             yield f"{fault.level}: {rest} more like the last of these ({fault.code})"
 
 
-def _shape(shape: Shape, light: bool) -> Iterator[str]:
+def _shape(inspection: Inspection) -> Iterator[str]:
+    shape, light, function = inspection.shape, inspection.gives_light, inspection.function
+    assert shape is not None
+    assert function is not None
+    if shape.gives == "one colour":
+        yield f"gives one colour, {_three(shape.highest)}, whatever comes in"
+        return
     if light:
         yield (
             "gives scene-linear light: tint, steps, banding and the share of the output cube, "
@@ -98,25 +110,41 @@ def _shape(shape: Shape, light: bool) -> Iterator[str]:
         )
     if shape.identity:
         yield "changes nothing"
+    if shape.gives == "greys":
+        yield "gives greys alone: the picture becomes black and white"
     yield f"outputs from {_three(shape.lowest)} to {_three(shape.highest)}"
-    yield from _ramp(shape.ramp, light)
+    yield from _ramp(shape.ramp, light, _Domain(function))
     if shape.per_channel and not shape.identity:
         yield "each channel depends on itself alone: a 1D LUT could do the same"
     if shape.rounded_bits is not None and not light:
         yield f"values are rounded to {shape.rounded_bits} bits: expect banding in smooth areas"
     if shape.solid is not None:
-        yield from _solid(shape.solid, light)
+        yield from _solid(shape, shape.solid, light)
     yield f"can be undone: {shape.invertible}"
 
 
-def _ramp(ramp: Ramp, light: bool) -> Iterator[str]:
+class _Domain:
+    """Where greys lie in a LUT's domain: of red's inputs, where channels have domains apart."""
+
+    def __init__(self, function: Function) -> None:
+        self._low, high = float(function.low[0]), float(function.high[0])
+        self.width = high - self._low
+        apart = np.ptp(function.low) > 0 or np.ptp(function.high) > 0
+        self._whose = " of red" if apart else ""
+
+    def at(self, place: float) -> str:
+        """Return the input at a place 0-1 of the domain."""
+        return f"input {self._low + place * self.width:.3f}{self._whose}"
+
+
+def _ramp(ramp: Ramp, light: bool, domain: _Domain) -> Iterator[str]:
     yield f"black gives {_three(ramp.first)}, white {_three(ramp.last)}"
     if ramp.reversals:
         for turn in ramp.reversals:
             depth = f"{turn.depth:.4g}" if light else f"{turn.depth * 1023:.1f} ten-bit codes"
             yield (
-                f"NOT MONOTONE: on the grey ramp {turn.channel} falls by {depth} between inputs "
-                f"{turn.start:.3f} and {turn.end:.3f}"
+                f"NOT MONOTONE: on the grey ramp {turn.channel} falls by {depth} between "
+                f"{domain.at(turn.start)} and {domain.at(turn.end)}"
             )
     else:
         yield "the grey ramp is monotone in all channels"
@@ -127,22 +155,25 @@ def _ramp(ramp: Ramp, light: bool) -> Iterator[str]:
     else:
         yield (
             f"tint: greys differ between channels by up to {ramp.tint * 1023:.1f} ten-bit "
-            f"codes, most at input {ramp.tint_at:.3f}"
+            f"codes, most at {domain.at(ramp.tint_at)}"
         )
     if ramp.flat_low > 0:
-        yield f"clips: greys below input {ramp.flat_low:.3f} all come out alike"
+        yield f"clips: greys below {domain.at(ramp.flat_low)} all come out alike"
     if ramp.flat_high < 1:
-        yield f"clips: greys above input {ramp.flat_high:.3f} all come out alike"
+        yield f"clips: greys above {domain.at(ramp.flat_high)} all come out alike"
     if not light:
+        steepest = ramp.steepest / domain.width
         yield (
-            f"steepest: one step of input makes {ramp.steepest:.2f} of output, at input "
-            f"{ramp.steepest_at:.3f}" + (" (8-bit pictures will band)" if ramp.steepest > 3 else "")
+            f"steepest: one step of input makes {steepest:.2f} of output, at "
+            f"{domain.at(ramp.steepest_at)}"
+            + (" (8-bit pictures will band)" if steepest > _BANDS else "")
         )
     if ramp.longest_flat > 2:
-        yield f"stairs: {ramp.longest_flat} ten-bit input codes in a row give one output"
+        codes = ramp.longest_flat * domain.width
+        yield f"stairs: {codes:.0f} ten-bit input codes in a row give one output"
 
 
-def _solid(solid: Solid, light: bool) -> Iterator[str]:
+def _solid(shape: Shape, solid: Solid, light: bool) -> Iterator[str]:
     if solid.swapped_axes:
         yield "AXES: red follows the blue axis and blue the red one, as if written in wrong order"
     elif solid.mirrored:
@@ -152,9 +183,9 @@ def _solid(solid: Solid, light: bool) -> Iterator[str]:
             f"FOLDS: {solid.folded:.2%} of the cube is turned inside out, worst near input "
             f"{_three(solid.folded_at)}"
         )
-    else:
+    elif shape.gives == "colours":
         yield "no folds"
-    if solid.flat > 0.001:
+    if solid.flat > 0.001 and shape.gives == "colours":
         yield f"{solid.flat:.1%} of the cube comes out flat: clipped, its differences are lost"
     for name, shares in (("lowest", solid.clipped_low), ("highest", solid.clipped_high)):
         if max(shares) > 0.001:
@@ -166,7 +197,10 @@ def _solid(solid: Solid, light: bool) -> Iterator[str]:
         return
     if solid.below or solid.above:
         yield f"points with a channel below 0: {solid.below:.1%}, above 1: {solid.above:.1%}"
-    yield f"gamut: its colours fill {solid.volume:.1%} of the cube of output codes"
+    if not shape.keeps_to_codes:
+        yield "gamut: outputs leave 0-1, so the share of that cube does not apply"
+    elif shape.gives == "colours":
+        yield f"gamut: its colours fill {solid.volume:.1%} of the cube of output codes"
     yield (
         f"between points a straight line misses the curve by up to {solid.scallop:.1f} "
         f"ten-bit codes (99 % within {solid.scallop_p99:.1f})"

@@ -18,7 +18,15 @@ from lookkit.errors import InputError, LookkitError
 from lookkit.media.avlib import library, reason
 from lookkit.media.coding import Coding
 from lookkit.media.stills import is_location
-from lookkit.media.tags import MATRICES, REFUSED_MATRICES, UNSPECIFIED, Tags
+from lookkit.media.tags import (
+    MATRICES,
+    PRIMARIES,
+    REFUSED_MATRICES,
+    SAME_TRANSFER,
+    TRANSFERS,
+    UNSPECIFIED,
+    Tags,
+)
 from lookkit.media.tally import Tally, late_of
 from lookkit.media.times import frame_times, in_order, rate_of
 from lookkit.spaces.ranges import DEPTHS
@@ -145,6 +153,7 @@ def _probe(
         raise InputError(f"{path}: its picture is in a codec that is not known")
     times, time_base = frame_times(container, video), video.time_base
     ordered = in_order(container)
+    outer = _colour_tags(video.codec_context)
     first = _first_frame(av, container, path, video)
     if see is not None:
         see(first)
@@ -160,6 +169,8 @@ def _probe(
         words = [f"turned by {turned} degrees"] * bool(turned) + ["mirrored"] * mirrored
         notes.append(f"{' and '.join(words)}: written upright")
     coding = _coding(path, first, matrix, notes)
+    inner = _colour_tags(first)
+    notes += _unlike(outer, inner)
     variable, rate = rate_of(times, video)
     if variable:
         notes.append("variable frame rate: frames keep their own times")
@@ -174,7 +185,7 @@ def _probe(
         coding=coding,
         siting=siting,
         tags=Tags(int(first.color_primaries), int(first.color_trc), int(first.colorspace)),
-        range_tagged=int(first.color_range) in (_FULL, _LEGAL),
+        range_tagged=inner.get("range") == coding.range,
         rate=rate,
         variable=variable,
         time_base=time_base,
@@ -286,6 +297,29 @@ def _showinfo(av: Any, frame: Any) -> dict[str, str]:
         av.logging.set_level(level)
     text = "".join(line for _, name, line in lines if name == "showinfo")
     return dict(word.split(":", maxsplit=1) for word in text.split() if ":" in word)
+
+
+def _colour_tags(one: Any) -> dict[str, str]:
+    """Return what a frame, or the head of a file, says of its colour, less what is unspecified."""
+    curve = int(one.color_trc)
+    words = {
+        "primaries": PRIMARIES.get(int(one.color_primaries), ""),
+        "transfer": TRANSFERS.get(SAME_TRANSFER.get(curve, curve), ""),
+        "matrix": MATRICES.get(int(one.colorspace), ""),
+        "range": {_LEGAL: "legal", _FULL: "full"}.get(int(one.color_range), ""),
+    }
+    return {name: word for name, word in words.items() if word}
+
+
+def _unlike(outer: dict[str, str], inner: dict[str, str]) -> list[str]:
+    """Return that a file's head tags another colour than its pictures do, if so."""
+    names = [name for name in outer if inner.get(name, outer[name]) != outer[name]]
+    if not names:
+        return []
+    told, held = (", ".join(f"{one[name]} {name}" for name in names) for one in (outer, inner))
+    options = " ".join(f"--{name}" for name in names if name in ("matrix", "range"))
+    choice = f" (say otherwise with {options})" if options else ""
+    return [f"its head is tagged {told}, its pictures {held}: the pictures are followed{choice}"]
 
 
 def _coding(path: Path, frame: Any, matrix: str | None, notes: list[str]) -> Coding:
@@ -529,6 +563,12 @@ def _check_frame(clip: Clip, frame: Any, count: int, deinterlace: bool) -> None:
         raise LookkitError(
             f"{place} is {found[0]}x{found[1]} {found[2]}, the frames before it "
             f"{width}x{height} {clip.format}; expected one size and form"
+        )
+    tagged = _colour_tags(frame).get("range", clip.coding.range)
+    if clip.range_tagged and tagged != clip.coding.range:
+        raise LookkitError(
+            f"{place} is tagged {tagged} range, the frames before it {clip.coding.range}; "
+            "expected one range"
         )
     if frame.is_corrupt:
         raise LookkitError(f"{place} of {clip.frames} is damaged")

@@ -420,6 +420,11 @@ def _taken_clip(look: Look, clip: Clip, root: Path | None, options: Options) -> 
             f"{clip.path}: {tagged} {span} range, but movies of {step.encoding.name} carry their "
             f"codes {how}; read so (a range of the recipe's camera, or --range, says otherwise)"
         )
+    elif (clip.coding.matrix, span, step.signal_range) == ("rgb", "legal", "full"):
+        warnings.append(
+            f"{clip.path}: R'G'B' tagged legal range: its codes are read so "
+            "(--range full takes them as they stand)"
+        )
     warnings += [f"{clip.path}: {note}" for note in clip.notes]
     return Taken(clip, camera, scene, span, None, tuple(warnings), signal, root)
 

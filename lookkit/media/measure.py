@@ -16,11 +16,13 @@ import numpy.typing as npt
 
 from lookkit.errors import InputError
 from lookkit.media.clip import MOVIES, Clip, Frame, frames_of, planes_of, probe
+from lookkit.media.profiles import encoding_of
 from lookkit.media.stills import Still, read_still
-from lookkit.media.tags import SAME_TRANSFER, UNSPECIFIED, Tags, output_tags
+from lookkit.media.tags import SAME_TRANSFER, UNSPECIFIED, Tags, output_tags, still_tags
 from lookkit.progress import Progress, silent
 from lookkit.spaces import ranges
 from lookkit.spaces.curves import Pq
+from lookkit.spaces.icc import profile_of
 from lookkit.spaces.outputs import Output
 from lookkit.spaces.primaries import BT709, P3_D65, between
 from lookkit.spaces.ranges import SignalRange
@@ -407,14 +409,17 @@ def _still_warnings(path: Path, still: Still, target: Output) -> tuple[str, ...]
             f"{path}: says that it is {named}, but is measured as {target.name} "
             f"({target.interop_id}); are the figures of that?",
         )
-    cicp = still.spec.getattribute("CICP")
-    if named or cicp is None or len(cicp) < 2:
+    if named:
         return ()
+    tags, profile = still_tags(still.spec), profile_of(target)
+    said = tags.named or tags.profile
+    if said and said != (encoding_of(profile) if profile else None):
+        how = f"says that it is {tags}" if tags.named else f"comes {tags}"
+        return (f"{path}: {how}, but is measured as {target.name}; are the figures of that?",)
     try:
-        wanted = output_tags(target)
+        return _differing(path, tags, output_tags(target), target)
     except InputError:
         return ()
-    return _differing(path, Tags(int(cicp[0]), int(cicp[1])), wanted, target)
 
 
 def _nominal(code: npt.NDArray[np.floating[Any]], signal_range: SignalRange, bits: int) -> Pixels:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
@@ -82,8 +82,12 @@ def write_plate(
     scale, offset = ranges.scale_offset("full", coding.range, bits, bits)
     with whole_or_none(path) as part:
         writer = MovieWriter(part, spec, path)
+
+        def write(item: tuple[Any, int]) -> None:
+            writer.write(*item)
+
         try:
-            with Behind(lambda item: writer.write(*item)) as behind:
+            with Behind(write) as behind:
                 for number in range(frames):
                     progress(f"grain, frame {number + 1} of {frames}", number, frames)
                     legal = plate.frame(number) * np.float32(scale) + np.float32(offset)

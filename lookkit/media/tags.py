@@ -28,11 +28,11 @@ MATRICES: Final[dict[int, Matrix]] = {
 REFUSED_MATRICES: Final = {
     8: "YCgCo", 10: "BT.2020 constant luminance", 11: "Y'D'zD'x", 14: "ICtCp",
 }  # fmt: skip
-_PRIMARIES: Final = {
+PRIMARIES: Final = {
     1: "BT.709", 4: "BT.470 M", 5: "BT.470 BG", 6: "SMPTE 170M", 7: "SMPTE 240M", 9: "BT.2020",
     10: "CIE XYZ", 11: "P3-DCI", 12: "P3-D65",
 }  # fmt: skip
-_TRANSFERS: Final = {
+TRANSFERS: Final = {
     1: "BT.709", 4: "gamma 2.2", 5: "gamma 2.8", 6: "BT.601", 7: "SMPTE 240M", 8: "linear",
     13: "sRGB", 14: "BT.2020", 15: "BT.2020", 16: "PQ", 17: "gamma 2.6", 18: "HLG",
 }  # fmt: skip
@@ -93,7 +93,7 @@ class Tags:
             return f"with the ICC profile {self.profile!r}"
         parts = [
             names.get(code, f"code {code}")
-            for code, names in ((self.primaries, _PRIMARIES), (self.transfer, _TRANSFERS))
+            for code, names in ((self.primaries, PRIMARIES), (self.transfer, TRANSFERS))
             if code not in (0, UNSPECIFIED)
         ]
         return " primaries, ".join(parts) + (" transfer" if len(parts) == 2 else "")
@@ -153,7 +153,7 @@ def output_tags(output: Output) -> Tags:
             f"output {output.name!r} is X'Y'Z', which these codecs do not carry: "
             "expected a sequence of pictures, such as --format tif"
         )
-    primaries = next((code for code, name in _PRIMARIES.items() if name == display), UNSPECIFIED)
+    primaries = next((code for code, name in PRIMARIES.items() if name == display), UNSPECIFIED)
     curve = output.curve
     transfer = UNSPECIFIED
     if isinstance(curve, Bt1886):

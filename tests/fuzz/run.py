@@ -4,6 +4,7 @@ python -m tests.fuzz.run HARNESS --cases N [--seed FIRST] [--finds FOLDER]
 """
 
 import argparse
+import faulthandler
 import importlib
 import os
 import resource
@@ -19,6 +20,8 @@ HARNESSES = ("luts", "pictures", "clips", "recipes", "matchfiles", "handoffs", "
 SECONDS = 10
 MEMORY = 1 << 30
 _BATCH = 2000
+_LAST_WORDS = 20000
+"""How much of what a library wrote before it ended the process is kept, in characters."""
 
 
 class Late(BaseException):
@@ -54,12 +57,12 @@ def one(harness: ModuleType, number: int) -> str:
 
 def batch(harness: ModuleType, first: int, last: int, finds: Path) -> int:
     """Read cases in a process of their own; return the case after the last that was read."""
-    at = finds / f"{harness.NAME}.{os.getpid()}.at"
+    at, said = (finds / f"{harness.NAME}.{os.getpid()}.{end}" for end in ("at", "said"))
     child = os.fork()
     if child == 0:
         handle = os.open(at, os.O_WRONLY | os.O_CREAT)
-        null = os.open(os.devnull, os.O_WRONLY)
-        os.dup2(null, 2)
+        os.dup2(os.open(said, os.O_WRONLY | os.O_CREAT | os.O_TRUNC), 2)
+        faulthandler.enable()
         for number in range(first, last):
             os.pwrite(handle, b"%020d" % number, 0)
             found = one(harness, number)
@@ -70,7 +73,8 @@ def batch(harness: ModuleType, first: int, last: int, finds: Path) -> int:
     if os.WIFEXITED(status) and os.WEXITSTATUS(status) == 0:
         return last
     number = int(at.read_bytes())
-    keep(harness, number, f"the process ended with status {status}", finds)
+    words = said.read_text(errors="replace")[-_LAST_WORDS:]
+    keep(harness, number, f"the process ended with status {status}\n{words}", finds)
     return number + 1
 
 

@@ -4,9 +4,12 @@ import json
 import os
 import shutil
 import zipfile
+from contextlib import suppress
 
 import pytest
 
+from lookkit.accuracy.certificate import Certificate
+from lookkit.accuracy.text import certificate_text
 from lookkit.errors import InputError
 from lookkit.handoff.manifest import FORMAT, NAME
 from lookkit.handoff.verify import verify
@@ -160,15 +163,57 @@ def test_a_certificate_that_lies_with_its_manifest_is_found(copy):
         if reading["reader"] == "trilinear":
             reading["sets"]["image-like"]["delta_e_2000"]["p999"] = 0.02
     path.write_text(json.dumps(certificate))
+    (copy / f"{CUBE}.txt").write_text(certificate_text(Certificate.from_dict(certificate)))
     rewrite(copy, manifest)
-    relist(copy, f"{CUBE}.json")
+    relist(copy, f"{CUBE}.json", f"{CUBE}.txt")
     ((file, reader, text),) = bad(verify(copy, readers=()))
     assert (file, reader) == (CUBE, "graph")
     assert "certified 0.02" in text
 
 
+def lacks_a_set(data):
+    del data["readings"][0]["sets"]["skin"]
+
+
+def misnames_a_figure(data):
+    figures = data["readings"][1]["sets"]["over-range"]["codes"]
+    figures["p998"] = figures.pop("p999")
+
+
+def lies_in_another_measure(data):
+    data["readings"][0]["sets"]["skin"]["delta_e_itp"]["mean"] *= 1.01
+
+
+def test_every_figure_of_a_certificate_is_measured_again(copy):
+    harm = {lacks_a_set: "lacks skin", misnames_a_figure: "cannot be read",
+            lies_in_another_measure: "skin mean is Delta E ITP"}  # fmt: skip
+    cubes = sorted(path.relative_to(copy).as_posix() for path in copy.rglob("*_17.cube"))
+    for (change, _), cube in zip(harm.items(), cubes, strict=False):
+        path = copy / f"{cube}.json"
+        data = json.loads(path.read_text())
+        change(data)
+        path.write_text(json.dumps(data))
+        with suppress(ValueError):
+            (copy / f"{cube}.txt").write_text(certificate_text(Certificate.from_dict(data)))
+        relist(copy, f"{cube}.json", f"{cube}.txt")
+    found = {file: text for file, reader, text in bad(verify(copy, readers=()))}
+    assert sorted(found) == cubes[:3]
+    for said, cube in zip(harm.values(), cubes, strict=False):
+        assert said in found[cube]
+
+
+def test_words_of_a_certificate_that_its_figures_do_not_say_are_found(copy):
+    path = copy / f"{CUBE}.txt"
+    path.write_text(path.read_text().replace("Folds: none", "Folds: 12"))
+    relist(copy, f"{CUBE}.txt")
+    ((file, _, text),) = bad(verify(copy, readers=()))
+    assert file == CUBE
+    assert "says otherwise than" in text
+
+
 def test_a_certificate_of_an_earlier_version_is_still_read(copy):
     # It also said whether a curve stands before the lattice.
+    rewrite(copy, manifest_of(copy) | {"lookkit": "0.0.9"})
     path = copy / f"{CUBE}.json"
     path.write_text(json.dumps({"shaped": False, **json.loads(path.read_text())}))
     relist(copy, f"{CUBE}.json")
@@ -387,6 +432,22 @@ def test_operations_and_lattice_pictures_agree(others):
     assert [row.verdict for row in stills] == ["agrees"] * 2
     collections = [row for row in report.rows if row.file.endswith((".ccc", ".cdl"))]
     assert any(row.reader == "links" and row.verdict == "agrees" for row in collections)
+
+
+def test_other_words_in_a_cdl_are_found(others, tmp_path):
+    harmed = copied(others, tmp_path)
+    names = []
+    for pattern, was, now in (
+        ("*.ccc", "mean 0.", "mean 9."), ("*print.cc", "CDL alone", "CDL done"),
+        ("*.cdl", "<SatNode>", "<SatNode >"),
+    ):  # fmt: skip
+        (path,) = (harmed / "cdl").glob(pattern)
+        text = path.read_text()
+        assert was in text
+        path.write_text(text.replace(was, now, 1))
+        names.append(path.relative_to(harmed).as_posix())
+    relist(harmed, *names)
+    assert {file for file, _, _ in bad(verify(harmed, readers=()))} == set(names)
 
 
 SWAPPED = (

@@ -1,6 +1,7 @@
 """An inspection as a whole, on real files and made ones."""
 
 import json
+import re
 
 import numpy as np
 import pytest
@@ -15,6 +16,7 @@ from lookkit.inspect.inspection import inspect
 from lookkit.inspect.opening import function_in
 from lookkit.inspect.text import describe
 from lookkit.look import load
+from lookkit.lutfile.cube import write_cube
 from tests.inspect.luts import contrast, written
 from tests.lutfile.bad_cubes import BAD_CUBES
 
@@ -213,3 +215,36 @@ def test_light_is_known_by_its_values_where_the_file_does_not_say(tmp_path):
     assert "do not apply" in describe(inspect(path, readers=()))
     path.write_text("LUT_3D_SIZE 2\n" + "\n".join(rows).replace("30", "1") + "\n")
     assert "gamut: its colours fill 100.0%" in describe(inspect(path, readers=()))
+
+
+def test_words_leave_out_figures_that_do_not_apply(tmp_path):
+    light = 2.0 * grid(9)
+    double = inspect(written(tmp_path / "double.cube", light), readers=())
+    words = describe(double)
+    assert "the share of that cube does not apply" in words
+    assert "gamut: its colours fill" not in words
+    assert (
+        inspect(tmp_path / "double.cube", readers=()).as_dict()["shape"]["solid"]["volume"] is None
+    )
+    flat = describe(inspect(written(tmp_path / "flat.cube", 0 * light + 0.5), readers=()))
+    assert "gives one colour, 0.5000 0.5000 0.5000, whatever comes in" in flat
+    assert "monotone" not in flat
+    assert "clipped" not in flat
+    grey = np.repeat(grid(9).mean(axis=-1, keepdims=True), 3, axis=-1)
+    words = describe(inspect(written(tmp_path / "grey.cube", grey), readers=()))
+    assert "black and white" in words
+    assert "clipped" not in words
+
+
+def test_inputs_are_those_of_the_files_own_domain(tmp_path):
+    # Over inputs -1 to 2 this gives the inputs themselves, held to 0-1: slope 1, clipped there.
+    path = tmp_path / "wide.cube"
+    lattice = np.clip(3.0 * grid(31) - 1.0, 0.0, 1.0)
+    write_cube(path, lattice, title="wide", comments=[], domain=(np.full(3, -1.0), np.full(3, 2.0)))
+    words = describe(inspect(path, readers=()))
+    low, high = (
+        float(re.search(f"greys {side} input (\\S+) all", words).group(1))
+        for side in ("below", "above")
+    )
+    assert (low, high) == pytest.approx((0, 1), abs=3 / 1023)
+    assert "one step of input makes 1.00 of output" in words

@@ -141,3 +141,13 @@ def test_a_curve_is_judged_by_its_ramp(rows, invertible):
     assert shape.invertible == invertible
     assert shape.solid is None
     assert shape.per_channel
+
+
+def test_what_leaves_greys_or_one_colour_is_named_for_it():
+    lattice = grid(9)
+    grey = shape_of(function(np.repeat(lattice.mean(axis=-1, keepdims=True), 3, axis=-1)))
+    assert (grey.gives, grey.invertible) == ("greys", "no")
+    one = shape_of(function(np.full_like(lattice, 0.4)))
+    assert (one.gives, one.invertible) == ("one colour", "no")
+    assert shape_of(curves(np.full((4, 3), 0.4))).gives == "one colour"
+    assert shape_of(function(lattice)).gives == "colours"

@@ -479,6 +479,59 @@ def test_a_pq_movie_is_told_by_its_tags(tmp_path):
         assert any("but the recipe reads camera C" in line for line in job.warnings)
 
 
+def test_a_head_that_says_another_colour_than_the_pictures_is_told(tmp_path):
+    path = tmp_path / "A.mp4"
+    grey = flat((105, 128, 128), form="yuv420p", kind=np.uint8)
+    write_movie(path, [grey] * 3, codec="libx264", form="yuv420p", full=True)
+    assert not probe(path).notes
+    data = bytearray(path.read_bytes())
+    # ISO/IEC 14496-12, 12.1.5: primaries, transfer and matrix of 16 bits each, then full or not.
+    at = data.index(b"colrnclx") + 8
+    data[at : at + 7] = bytes([0, 9, 0, 16, 0, 9, 0])
+    path.write_bytes(data)
+    clip = probe(path)
+    (note,) = clip.notes
+    assert note.startswith(
+        "its head is tagged BT.2020 primaries, PQ transfer, bt2020 matrix, legal"
+    )
+    assert "its pictures BT.709 primaries, BT.709 transfer, bt709 matrix, full range" in note
+    assert (clip.coding.matrix, clip.coding.range) == ("bt709", "full")
+
+
+def test_rgb_that_is_tagged_legal_is_told(tmp_path, look):
+    path = tmp_path / "A.mkv"
+    grey = flat((420, 420, 420), form="gbrp10le")
+    for full, count in ((False, 1), (True, 0)):
+        write_movie(path, [grey] * 2, form="gbrp10le", tags=(2, 2, 0), full=full)
+        (taken,), _ = assign(look, [path], Options(camera="A"))
+        assert len([line for line in taken.warnings if "--range full takes" in line]) == count
+        (taken,), _ = assign(look, [path], Options(camera="C"))  # An encoding of legal range.
+        assert not any("--range full" in line for line in taken.warnings)
+    # Codes 64 to 940 are read as 0 to 1 (ITU-R BT.709-6, 5.6), or as they stand.
+    write_movie(path, [grey] * 2, form="gbrp10le", tags=(2, 2, 0))
+    for span, code in ((None, (420 - 64) / 876), ("full", 420 / 1023)):
+        options = Options(camera="A", range=span, into=tmp_path / str(span), extension="exr")
+        (job,) = plan(look, [path], options).jobs
+        assert any("--range full" in line for line in job.warnings) is (span is None)
+        (done,) = run(look, plan(look, [path], options))
+        made = read_still(next(done.target.parent.glob("*.exr"))).pixels[8, 8]
+        wanted = look.apply(np.full((1, 1, 3), code), camera="A", output="monitor")[0, 0]
+        assert np.abs(made - wanted).max() < 1e-3
+
+
+def test_a_range_tag_that_changes_within_a_movie_ends_its_job(tmp_path, look):
+    grey = [flat((105, 128, 128), form="yuv420p", kind=np.uint8)] * 3
+    parts = []
+    for full in (True, False):
+        write_movie(tmp_path / "part.ts", grey, codec="libx264", form="yuv420p", full=full)
+        parts.append((tmp_path / "part.ts").read_bytes())
+    path = tmp_path / "A.ts"
+    path.write_bytes(b"".join(parts))
+    (done,) = run(look, plan(look, [path], Options(camera="A", into=tmp_path / "o")))
+    assert "frame 4 is tagged legal range, the frames before it full" in done.problem
+    assert not list((tmp_path / "o").glob("*"))
+
+
 def test_rates_of_broadcast_are_exact(tmp_path):
     for rate in (Fraction(24000, 1001), Fraction(25), Fraction(60000, 1001)):
         path = tmp_path / "x.mkv"

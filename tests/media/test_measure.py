@@ -10,6 +10,7 @@ from lookkit.cli.measure import command
 from lookkit.errors import InputError
 from lookkit.media.measure import CHROMA_SPAN, Meter, measure_file, measure_signal, percent
 from lookkit.media.stills import read_still, write_still
+from lookkit.spaces.icc import profile_of
 from lookkit.spaces.outputs import output
 from tests.media.grading import grade
 from tests.media.movies import flat, made_look, write_movie
@@ -233,6 +234,18 @@ def test_a_file_that_says_to_be_something_else_is_told(tmp_path):
     write_still(still, solid((0.5,) * 3), interop_id="srgb_rec709_display")
     assert not measure_file(still, output("sRGB")).warnings
     assert "says that it is" in measure_file(still, output("Display P3")).warnings[0]
+
+
+def test_a_profile_of_another_display_is_told(tmp_path):
+    # ICC.1:2022: the profiles of the two displays that computers have.
+    still = tmp_path / "a.tif"
+    write_still(still, solid((0.5,) * 3), profile=profile_of(output("Display P3")))
+    assert not measure_file(still, output("Display P3")).warnings
+    for other in (output("sRGB"), REC709):
+        (told,) = measure_file(still, other).warnings
+        assert f"says that it is Display P3, but is measured as {other.name}" in told
+    write_still(still, solid((0.5,) * 3))
+    assert not measure_file(still, REC709).warnings
 
 
 def test_the_page_shows_the_picture(tmp_path):

@@ -8,8 +8,15 @@ from typing import Any, Final
 
 import numpy as np
 
-from lookkit.deliver.cdl import NAMESPACE, Correction, read_cc
-from lookkit.deliver.cdl_residual import FOLDER, difference, pictures, viewing_light
+from lookkit.deliver.cdl import NAMESPACE, Correction, cdl_text, read_cc
+from lookkit.deliver.cdl_residual import (
+    FOLDER,
+    described,
+    difference,
+    figures_told,
+    pictures,
+    viewing_light,
+)
 from lookkit.errors import InputError
 from lookkit.handoff.verify.graph import Truths
 from lookkit.handoff.verify.listing import figure
@@ -19,7 +26,7 @@ from lookkit.handoff.verify.schemas import schema_row
 from lookkit.lutfile.faults import Faults
 from lookkit.lutfile.source import read_source
 from lookkit.lutfile.xmltree import Element, parse
-from lookkit.ocio import library
+from lookkit.ocio import library, quiet
 
 SCHEMA: Final = "ASC-CDL_schema_v1.01.xsd"
 NUMBERS: Final = 1e-6
@@ -51,10 +58,12 @@ def cdl_rows(
         yield row
         if row.bad or truths is None:
             continue
+        if truths.same and path.read_text(encoding="utf-8") != cdl_text(corrections, path):
+            yield Row(name, "lookkit", "faulty", "is not as lookkit writes what it says")
         if path.suffix == ".cc" and str(entry.get("part")).startswith("cdl-"):
             yield _figures(name, entry, corrections[0], truths)
         elif path.suffix != ".cc":
-            yield _collected(name, corrections, folder)
+            yield _collected(name, corrections, folder, same=truths.same)
 
 
 def _corrections(root: Element) -> Iterator[Correction]:
@@ -78,12 +87,14 @@ def _correction(element: Element) -> Correction:
         r, g, b = numbers
         values[name] = (r, g, b)
     saturation = None if sat is None else sat.first("Saturation")
+    words = element.first("Description")
     made = Correction(
         element.attributes["id"],
         values["Slope"],
         values["Offset"],
         values["Power"],
         1.0 if saturation is None else float(saturation.text),
+        "" if words is None else words.text,
     )
     if not np.isfinite(made.numbers).all():
         raise ValueError("a number that is not finite")
@@ -91,13 +102,13 @@ def _correction(element: Element) -> Correction:
 
 
 def _as_opencolorio(name: str, path: Path, corrections: list[Correction]) -> Row:
-    ocio = library()
-    reader = f"OpenColorIO {ocio.GetVersion()}"
+    reader = f"OpenColorIO {library().GetVersion()}"
     worst = 0.0
     for one in corrections:
         try:
-            ocio.ClearAllCaches()
-            found = ocio.CDLTransform.CreateFromFile(str(path), one.id)
+            with quiet() as ocio:
+                ocio.ClearAllCaches()
+                found = ocio.CDLTransform.CreateFromFile(str(path), one.id)
         except (ocio.Exception, ocio.ExceptionMissingFile) as error:
             return Row(name, reader, "refuses", f"{one.id}: {error}")
         slope, offset, power = found.getSlope(), found.getOffset(), found.getPower()
@@ -123,6 +134,11 @@ def _figures(name: str, entry: Mapping[str, Any], one: Correction, truths: Truth
         return Row(name, "graph", "faulty", "its figures in the manifest cannot be read")
     code, aim = pictures(change)
     found = difference(viewing_light(truths.look, change), aim, one.apply(code))
+    told = described(change, figures_told(truths.look, entry["figures"]))
+    if truths.same and one.description != told:
+        return Row(
+            name, "graph", "faulty", f"says other than its recipe and figures: expected {told!r}"
+        )
     apart = max(abs(found.mean - stated[0]), abs(found.p99 - stated[1]))
     if not apart <= CERTIFIED:
         text = (
@@ -133,13 +149,16 @@ def _figures(name: str, entry: Mapping[str, Any], one: Correction, truths: Truth
     return Row(name, "graph", "agrees", text, apart, CERTIFIED)
 
 
-def _collected(name: str, corrections: list[Correction], folder: Path) -> Row:
+def _collected(name: str, corrections: list[Correction], folder: Path, *, same: bool) -> Row:
     """Say whether a collection holds the corrections of the single files beside it."""
     for one in corrections:
+        path = folder / FOLDER / f"{one.id}.cc"
         try:
-            single = read_cc(folder / FOLDER / f"{one.id}.cc")
+            single = read_cc(path)
         except InputError:
             return Row(name, "links", "faulty", f"holds {one.id[:80]!r}: no such .cc file")
         if np.abs(np.subtract(single.numbers, one.numbers)).max() > NUMBERS:
-            return Row(name, "links", "misreads", f"{one.id} is not that of {one.id}.cc")
+            return Row(name, "links", "misreads", f"{one.id} is not that of {path.name}")
+        if same and cdl_text([one], path) != path.read_text(encoding="utf-8"):
+            return Row(name, "links", "misreads", f"{one.id} has other words than {path.name}")
     return Row(name, "links", "agrees", f"the {len(corrections)} corrections of the .cc files")

@@ -14,7 +14,15 @@ from lookkit.deliver.agreement import FLOOR, agreement, as_opencolorio_reads
 from lookkit.errors import InputError
 from lookkit.handoff.verify.graph import Declared, Truths
 from lookkit.handoff.verify.listing import figure
-from lookkit.handoff.verify.luts import CERTIFIED, ROUNDED, Wanted, ask, compared, stated_figures
+from lookkit.handoff.verify.luts import (
+    CERTIFIED,
+    PICTURES,
+    ROUNDED,
+    Wanted,
+    ask,
+    compared,
+    stated_figures,
+)
 from lookkit.handoff.verify.report import Row, Verdict
 from lookkit.inspect.reader_process import plain_reason
 from lookkit.inspect.readers import LIBRARIES, ReaderName
@@ -112,12 +120,12 @@ def _look_transform(name: str, entry: Mapping[str, Any], path: Path, truths: Tru
     cube = path.with_name(f"{path.stem.rpartition('_')[0]}_{acescct.SPACE}_{aces.SIZE}.cube.json")
     if "figures" in entry and not cube.is_file():
         return Row(name, "graph", "faulty", f"no certificate {cube.name} beside it")
-    stated = stated_figures(entry, cube)
+    stated = stated_figures(entry, cube, same=truths.same)
     if isinstance(stated, str):
         return Row(name, "graph", "faulty", stated)
     if "tetrahedral" not in stated:
         return Row(name, "graph", "reads", "no certificate to hold it against")
-    wanted = stated["tetrahedral"]["image-like 99.9 %"]
+    wanted = stated["tetrahedral"][PICTURES]
     try:
         judged = truths.judged(entry)
         assert judged is not None

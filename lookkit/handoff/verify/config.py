@@ -20,7 +20,7 @@ from lookkit.handoff.verify.report import Row
 from lookkit.inspect.reader_process import plain_reason
 from lookkit.inspect.shaders import SECONDS, View, draw, views_of, write_shaders
 from lookkit.lower import unsayable
-from lookkit.ocio import library
+from lookkit.ocio import library, quiet
 from lookkit.piece import GOALS
 from lookkit.piece_fit import TEN_BIT
 
@@ -58,17 +58,14 @@ def config_rows(
     gpu
         Whether shaders are written and run, in processes of their own.
     """
-    ocio = library()
     path = folder / name
-    title = f"OpenColorIO {ocio.GetVersion()}"
+    title = f"OpenColorIO {library().GetVersion()}"
     if path.suffix == ".ocioz":
         fault = _archive_fault(path)
         if fault:
             yield Row(name, "lookkit", "faulty", fault)
             return
-    before = ocio.GetLoggingLevel()
-    ocio.SetLoggingLevel(ocio.LOGGING_LEVEL_NONE)
-    try:
+    with quiet() as ocio:
         ocio.ClearAllCaches()
         try:
             config = ocio.Config.CreateFromFile(str(path))
@@ -86,8 +83,6 @@ def config_rows(
         yield from _pixels(name, entry, config, title, truths)
         if gpu:
             yield from _on_gpu(name, path, config, truths.look)
-    finally:
-        ocio.SetLoggingLevel(before)
 
 
 def _archive_fault(path: Path) -> str:

@@ -11,7 +11,10 @@ from typing import Any, Final
 
 import numpy as np
 
+from lookkit.accuracy.certificate import Certificate
+from lookkit.accuracy.facts import CODES
 from lookkit.accuracy.interpolate import READERS, Reader
+from lookkit.accuracy.text import certificate_text
 from lookkit.deliver.cube import cube_name
 from lookkit.errors import InputError
 from lookkit.files import safe_name
@@ -38,16 +41,24 @@ CERTIFIED: Final = 0.01
 """Delta E 2000 by which a figure measured again may differ from the certificate: another
 machine's arithmetic, and rounding to four digits."""
 ROUNDED: Final = 2e-4
-"""The same, and a share of the figure, where the same arithmetic certified it: its rounding."""
+"""The same where the same arithmetic certified it: a manifest's figures have four decimals."""
+DIGITS: Final = 5.1e-4
+"""As a share of a figure, besides: a certificate's have four digits."""
 POINTS: Final = 2e-6
 """Code values 0-1 by which a sampled point may differ from the graph: eight written decimals and
 the float32 of steps whose truth is OpenColorIO's own."""
-_STATED: Final = {
-    "image-like mean": ("image-like", "mean"),
-    "image-like 99.9 %": ("image-like", "p999"),
-    "saturated-emitters 99 %": ("saturated-emitters", "p99"),
+OTHERS: Final = 0.05
+"""Figures in codes and Delta E ITP may differ by this, and this share of them, in the same way."""
+Key = tuple[str, str, str]
+"""A figure of a certificate: set, measure and statistic."""
+_STATED: Final[dict[str, Key]] = {
+    "image-like mean": ("image-like", "delta_e_2000", "mean"),
+    "image-like 99.9 %": ("image-like", "delta_e_2000", "p999"),
+    "saturated-emitters 99 %": ("saturated-emitters", "delta_e_2000", "p99"),
 }
-"""The figures of a manifest: set and statistic of the certificate."""
+"""The figures of a manifest."""
+Figures = dict[Key, float]
+PICTURES: Final = _STATED["image-like 99.9 %"]
 _AT_ONCE: Final = 8
 """Files that one process of a library reads: it has two minutes for them."""
 
@@ -190,7 +201,7 @@ def _against_graph(
     lattice = file.lattice
     if lattice is None or lattice.low.any() or (lattice.high != 1.0).any():
         return Row(name, "graph", "faulty", "expected one lattice over 0-1")
-    stated = stated_figures(entry, folder / f"{name}.json")
+    stated = stated_figures(entry, folder / f"{name}.json", same=truths.same)
     return judged_lattice(name, lattice.values, chain, stated, truths)
 
 
@@ -198,7 +209,7 @@ def judged_lattice(
     name: str,
     lattice: Array,
     chain: Judged,
-    stated: dict[str, dict[str, float]] | str,
+    stated: dict[str, Figures] | str,
     truths: Truths,
     points: float = POINTS,
 ) -> Row:
@@ -255,69 +266,93 @@ def _by_name(name: str, file: LutFile, truths: Truths) -> Judged:
     raise InputError("its name fits no camera, output and scene of the recipe")
 
 
-Figures = dict[str, dict[str, float]]
-"""Statistics of Delta E 2000, by set."""
-
-
 def lattice_figures(chain: Judged, lattice: Array, reader: Reader) -> Figures:
-    """Return Delta E 2000 between a lattice and the graph on each audited set."""
+    """Return how far a lattice is from the graph on each audited set."""
     found: Figures = {}
     for name in SETS:
         audited = chain.audited[name]
-        error = audited.delta_e_2000(audited.read(lattice, reader))
-        p99, p999 = np.quantile(error, (0.99, 0.999))
-        found[name] = {
-            "mean": float(error.mean(dtype=np.float64)),
-            "p99": float(p99),
-            "p999": float(p999),
-            "max": float(error.max()),
+        read = audited.read(lattice, reader)
+        errors = {
+            "delta_e_2000": audited.delta_e_2000(read),
+            "delta_e_itp": audited.delta_e_itp(read),
+            "codes": np.abs(read - audited.signal).max(axis=1) * CODES,
         }
+        for measure, error in errors.items():
+            p99, p999 = np.quantile(error, (0.99, 0.999))
+            found[name, measure, "mean"] = float(error.mean(dtype=np.float64))
+            found[name, measure, "p99"] = float(p99)
+            found[name, measure, "p999"] = float(p999)
+            found[name, measure, "max"] = float(error.max())
     return found
 
 
-def stated_figures(entry: Mapping[str, Any], beside: Path) -> dict[str, dict[str, float]] | str:
-    """Return the certified figures by reader, {} without a certificate, or what is wrong."""
+def stated_figures(
+    entry: Mapping[str, Any], beside: Path, *, same: bool
+) -> dict[str, Figures] | str:
+    """Return the certified figures by reader, {} without a certificate, or what is wrong.
+
+    Parameters
+    ----------
+    same
+        Whether this version wrote it: then nothing is missing or too much, and its words say what
+        its figures do.
+    """
     own = entry.get("figures")
     certificate = None
     if beside.is_file():
         try:
-            certificate = _figures_in(json.loads(beside.read_text(encoding="utf-8")))
+            data = json.loads(beside.read_text(encoding="utf-8"))
+            certificate = _figures_in(data)
+            if same and (fault := _other_words(data, beside)):
+                return fault
         except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
             return f"its certificate {beside.name} cannot be read"
     if own is None:
         return certificate or {}
     try:
         stated = {
-            str(reader): {key: figure(own[reader][key]) for key in _STATED}
+            str(reader): {key: figure(own[reader][name]) for name, key in _STATED.items()}
             for reader in READERS
             if reader in own
         }
     except (ValueError, KeyError, TypeError, AttributeError):
         return "its figures in the manifest cannot be read"
-    if certificate is not None:
-        for reader, values in stated.items():
-            for key, value in values.items():
-                other = certificate.get(reader, {}).get(key)
-                if other is None or abs(other - value) > CERTIFIED:
-                    return f"the manifest says {key} {value:g} ({reader}), {beside.name} {other}"
-    return stated
+    if certificate is None:
+        return stated
+    for reader, values in stated.items():
+        for name, key in _STATED.items():
+            other = certificate.get(reader, {}).get(key)
+            if other is None or abs(other - values[key]) > CERTIFIED:
+                return f"the manifest says {name} {values[key]:g} ({reader}), {beside.name} {other}"
+    return certificate
 
 
-def _figures_in(certificate: Any) -> dict[str, dict[str, float]]:
+def _figures_in(certificate: Any) -> dict[str, Figures]:
     return {
         reading["reader"]: {
-            key: figure(reading["sets"][name]["delta_e_2000"][statistic])
-            for key, (name, statistic) in _STATED.items()
+            (name, measure, statistic): figure(value)
+            for name, measures in reading["sets"].items()
+            for measure, values in measures.items()
+            for statistic, value in values.items()
         }
         for reading in certificate["readings"]
         if reading["reader"] in READERS
     }
 
 
+def _other_words(data: Any, beside: Path) -> str:
+    """Return how the text of a certificate differs from its figures; nothing where it does not."""
+    text = beside.with_suffix(".txt")
+    wanted = certificate_text(Certificate.from_dict(data))
+    if text.is_file() and text.read_text(encoding="utf-8", errors="replace") != wanted:
+        return f"its certificate {text.name} says otherwise than {beside.name}"
+    return ""
+
+
 def certified_lattice(
     name: str,
     figures: Mapping[Reader, Figures],
-    stated: Mapping[str, Mapping[str, float]],
+    stated: Mapping[str, Figures],
     *,
     same: bool = False,
 ) -> Row:
@@ -333,18 +368,30 @@ def certified_lattice(
         return Row(name, "graph", "faulty", f"a certificate for readers {', '.join(stated)}")
     for reader, found_by in figures.items():
         values = stated.get(reader, {})
-        for key, value in values.items():
-            kind, statistic = _STATED[key]
-            found = found_by[kind][statistic]
-            within = ROUNDED + ROUNDED * value if same else CERTIFIED
+        if same and len(values) > len(_STATED) and (absent := found_by.keys() - values.keys()):
+            text = f"its certificate lacks {', '.join(sorted({key[0] for key in absent}))}"
+            return Row(name, "graph", "faulty", text)
+        for key in values.keys() & found_by.keys():
+            value, found = values[key], found_by[key]
+            if same:
+                within = ROUNDED + DIGITS * value
+            else:
+                within = CERTIFIED if key[1] == "delta_e_2000" else OTHERS + OTHERS * value
             if not abs(found - value) / within <= worst:
                 worst = abs(found - value) / within
-                lie = f"{key} is Delta E 2000 {found:.5g} ({reader}), certified {value:.5g}"
-    pictures = max(one["image-like"]["p999"] for one in figures.values())
+                lie = f"{_in_words(key)} {found:.5g} ({reader}), certified {value:.5g}"
+    pictures = max(one[PICTURES] for one in figures.values())
     if worst <= 1.0:
         text = f"Delta E 2000 of pictures 99.9 % {pictures:.2f}, as certified"
         return Row(name, "graph", "agrees", text, worst, 1.0)
     return Row(name, "graph", "misreads", lie, worst, 1.0)
+
+
+def _in_words(key: Key) -> str:
+    kind, measure, statistic = key
+    what = {"delta_e_2000": "Delta E 2000", "delta_e_itp": "Delta E ITP"}.get(measure, "in codes")
+    part = {"p99": "99 %", "p999": "99.9 %", "max": "largest"}.get(statistic, statistic)
+    return f"{kind} {part} is {what}"
 
 
 def _sampled(name: str, chain: Judged, lattice: Array, points: float) -> Row:
@@ -396,12 +443,13 @@ def _budgeted(name: str, figures: Mapping[Reader, Figures], budget: Budget) -> R
     }
     for reader, found in figures.items():
         for (kind, statistic), limit in limits.items():
-            if found[kind][statistic] > limit:
+            value = found[kind, "delta_e_2000", statistic]
+            if value > limit:
                 text = (
                     f"no certificate, and over the budget: {kind} Delta E 2000 "
-                    f"{found[kind][statistic]:.2f} ({reader}), at most {limit:g}"
+                    f"{value:.2f} ({reader}), at most {limit:g}"
                 )
-                return Row(name, "graph", "misreads", text, found[kind][statistic], limit)
-    pictures = max(one["image-like"]["p999"] for one in figures.values())
+                return Row(name, "graph", "misreads", text, value, limit)
+    pictures = max(one[PICTURES] for one in figures.values())
     text = f"no certificate; Delta E 2000 of pictures 99.9 % {pictures:.2f}, within the budget"
     return Row(name, "graph", "agrees", text, pictures, budget.image_like)

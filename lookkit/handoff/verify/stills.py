@@ -51,7 +51,7 @@ def still_rows(
             text = f"what a {entry.get('part')!r} must be is not known here"
             yield Row(name, "graph", "reads", text)
             continue
-        stated = stated_figures(entry, folder / f"{name}.json")
+        stated = stated_figures(entry, folder / f"{name}.json", same=truths.same)
         yield judged_lattice(name, lattice, judged, stated, truths, STEP)
     for one, answer in ask("haldclut", wanted if "haldclut" in readers else ()):
         # The result is rounded to the step, from a lattice that was.
