@@ -326,7 +326,7 @@ class Look:
         key = (camera, output, scene)
         if key not in self._textured:
             chosen = texture_of(self.graph, output, scene)
-            self._textured[key] = chosen and Textured(self.graph, *key, chosen)
+            self._textured[key] = chosen and Textured(self.graph.chain(*key), chosen)
         return self._textured[key]
 
     def without_texture(self) -> Look:

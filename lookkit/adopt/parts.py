@@ -110,7 +110,7 @@ COMPRESS: Final = Part(
 def _hue_parts(step: str, where: str) -> tuple[Part, ...]:
     return tuple(
         Part(f"{step} {hue}", step, f"hues around {hue}{where}", (
-            Number(f"{hue}.turn", 0.0, 12.0, -60.0, 60.0),
+            Number(f"{hue}.turn", 0.0, 12.0, -18.0, 18.0),
             Number(f"{hue}.saturation", 1.0, 0.25, 0.0, 4.0),
             Number(f"{hue}.exposure", 0.0, 0.3, -4.0, 4.0),
         ))

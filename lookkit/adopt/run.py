@@ -111,7 +111,7 @@ def adopt_lut(
         told.append("the LUT shows no colour: the recipe is black and white")
     task = task_for(source, asked, grey_only)
     fit = grown(task, progress)
-    digits = _rounded(task, fit)
+    digits = rounded(task, fit)
     judged = judged_colours(source)
     steps, rendering = fit.found.chain.tables(fit.found.values, digits)
     tables = _tables(source)
@@ -202,7 +202,7 @@ def open_error(source: Source, asked: Asked) -> Error:
     return error_of(delta_e_2000(source.light.lab(other), asked.lab))
 
 
-def _rounded(task: Task, fit: Grown) -> Digits:
+def rounded(task: Task, fit: Grown) -> Digits:
     """Return how many decimals each number needs."""
     for more in (0, 1, 2):
         digits = digits_of(fit.found, more)

@@ -17,7 +17,7 @@ COMMANDS: dict[str, str] = {
     "new": "Write a first recipe for a folder of footage.",
     "sheet": "Make one page of pictures: scenes by cameras, before and after.",
     "looks": "List the looks to start from, or show your frames through each.",
-    "adopt": "Make a recipe of a look that is locked in a LUT.",
+    "adopt": "Make a recipe of a look that is locked in a LUT or in graded stills.",
     "balance": "Make the shots of each scene agree in exposure and white.",
     "match": "Make one camera's picture land where the main camera's does.",
     "adjust": "Open a page on which the look is built by eye.",

@@ -142,9 +142,10 @@ INLINE void next_tap(floats *s, const float *wide, const float *p, const float *
 }
 
 /* A symmetric filter across and down, its own for each channel. `in` has rows + 2 reach rows, `out`
-   rows. `taps` has reach + 1 for each channel, the middle first. Returns -1 without memory. */
+   rows. `taps` has reach + 1 for each channel, the middle first. With `edge` above 0, what stands
+   out is raised by that share of it: in + edge (in - filtered). Returns -1 without memory. */
 EXPORT int lookkit_texture_blur(const float *in, float *out, long rows, long width,
-    const float *taps, int reach)
+    const float *taps, int reach, float edge)
 {
     const long n = 2 * reach + 1, many = (3 * width + LANES - 1) / LANES * LANES;
     float *pad = calloc((size_t)(many + 6L * reach), sizeof(float));
@@ -184,7 +185,12 @@ EXPORT int lookkit_texture_blur(const float *in, float *out, long rows, long wid
                 next_tap(s, wide + t * LANES, line[reach - t] + i, line[reach + t] + i);
             memcpy(sum + i, s, sizeof s);
         }
-        memcpy(out + 3 * width * (j - 2 * reach), sum, sizeof(float) * 3 * (size_t)width);
+        float *o = out + 3 * width * (j - 2 * reach);
+        const float *m = in + 3 * width * (j - reach);
+        if (edge > 0.0f)
+            for (long i = 0; i < 3 * width; i++) o[i] = m[i] + edge * (m[i] - sum[i]);
+        else
+            memcpy(o, sum, sizeof(float) * 3 * (size_t)width);
     }
     free(pad); free(ring); free(sum); free(wide); free(line);
     return 0;
@@ -212,10 +218,11 @@ enum { PIXELS = 64 };
 
 /* out += (F(d + e) - F(d - e)) / 2, F the lattice, d densities, e the grain: `field`, three planes,
    times a table of densities for each layer. Places of d begin at `low`, `per` to a density; the
-   table has `entries` for each layer over the same densities. */
+   table has `entries` for each layer over the same densities. No more is added or taken than there
+   is to the nearer of the channel's `ends`, lowest and highest, on either side alike. */
 EXPORT void lookkit_texture_add(float *out, const float *density, const int32_t *field,
     long pixels, const float *lattice, int n, float low, float per, const float *table,
-    int entries)
+    int entries, const float *ends)
 {
     const float places = (float)(entries - 1) / (float)(n - 1), last = (float)(entries - 1);
     const float top = (float)(n - 1), cells = (float)(n - 2);
@@ -253,8 +260,11 @@ EXPORT void lookkit_texture_add(float *out, const float *density, const int32_t 
             odd -= read_at(lattice + corner[1][i], R, G, part[1][0][i], part[1][1][i],
                 part[1][2][i]);
             float *o = out + 3 * (start + i);
-            for (int c = 0; c < 3; c++)
-                o[c] = minimum_f(maximum_f(o[c] + 0.5f * odd[c], 0.0f), 1.0f);
+            for (int c = 0; c < 3; c++) {
+                float room = minimum_f(o[c] - ends[2 * c], ends[2 * c + 1] - o[c]);
+                room = maximum_f(room, 0.0f);
+                o[c] += minimum_f(maximum_f(0.5f * odd[c], -room), room);
+            }
         }
     }
 }

@@ -5,10 +5,12 @@ from __future__ import annotations
 from typing import Any, Final
 
 import numpy as np
+import numpy.typing as npt
 
 from lookkit.match.frames import Footage
 from lookkit.spaces.working import Array
 
+Picture = npt.NDArray[np.floating[Any]]
 WORKING_WIDTH: Final = 960
 BLOCK: Final = 12
 MOST_PAIRS: Final = 600
@@ -23,22 +25,13 @@ def registered(reference: Footage, camera: Footage) -> tuple[Array, Array] | str
     Returns two arrays (n, 3), 60 to 600 blocks, rare colours first: what `Footage.decode` gives of
     the matched camera, and the main camera's scene-linear AP1. Some may be wrong pairs.
     """
-    try:
-        import cv2
-    except ImportError:
-        return "frames are registered only with the optional extra 'match'"
-    ours, theirs = (_shrunk(cv2, one.main.picture) for one in (reference, camera))
-    homography = _registration(cv2, ours, theirs)
-    if homography is None:
-        return "the two frames could not be registered: their views share too little"
-    height, width = ours.shape[:2]
-    warped = cv2.warpPerspective(theirs, homography, (width, height), flags=cv2.INTER_AREA)
-    covered = cv2.warpPerspective(
-        np.ones(theirs.shape[:2], np.float32), homography, (width, height)
-    )
-    a, spread_a = _blocks(ours)
-    b, spread_b = _blocks(warped)
-    whole = _blocks(np.repeat(covered[..., None], 3, axis=2))[0][:, 0] > 0.999
+    found = aligned(reference.main.picture, camera.main.picture)
+    if isinstance(found, str):
+        return found
+    ours, warped, covered = found
+    a, spread_a = blocks_of(ours)
+    b, spread_b = blocks_of(warped)
+    whole = blocks_of(np.repeat(covered[..., None], 3, axis=2))[0][:, 0] > 0.999
     top = 1e9 if reference.encoding and reference.encoding.scene_linear else CLIPS
     fair = whole & (b.max(axis=1) < CLIPS) & (b.min(axis=1) > 0.005) & (a.max(axis=1) < top)
     flat = (spread_a < 0.03) & (spread_b < 0.03)
@@ -49,7 +42,35 @@ def registered(reference: Footage, camera: Footage) -> tuple[Array, Array] | str
     return camera.decode(b[chosen]), reference.decode(a[chosen])
 
 
-def _shrunk(cv2: Any, picture: Array) -> Any:
+def aligned(ours: Picture, theirs: Picture) -> tuple[Picture, Picture, Picture] | str:
+    """Return two frames of one view, small and over each other, or why they cannot be.
+
+    Parameters
+    ----------
+    ours, theirs
+        Codes, shape (height, width, 3), each of its own size.
+
+    Returns
+    -------
+    tuple
+        The first, the second as the first framed it, float32 (height, width, 3), and which of it
+        the second shows, 0-1 (height, width).
+    """
+    try:
+        import cv2
+    except ImportError:
+        return "frames are registered only with the optional extra 'match'"
+    first, second = (_shrunk(cv2, one) for one in (ours, theirs))
+    homography = _registration(cv2, first, second)
+    if homography is None:
+        return "the two frames could not be registered: their views share too little"
+    size = first.shape[1], first.shape[0]
+    warped = cv2.warpPerspective(second, homography, size, flags=cv2.INTER_AREA)
+    covered = cv2.warpPerspective(np.ones(second.shape[:2], np.float32), homography, size)
+    return first, np.asarray(warped, np.float32), np.asarray(covered, np.float32)
+
+
+def _shrunk(cv2: Any, picture: Picture) -> Any:
     width = min(WORKING_WIDTH, picture.shape[1])
     height = round(picture.shape[0] * width / picture.shape[1])
     return cv2.resize(picture.astype(np.float32), (width, height), interpolation=cv2.INTER_AREA)
@@ -85,7 +106,7 @@ def _features(cv2: Any, picture: Any) -> Any:
     )
 
 
-def _blocks(picture: Any) -> tuple[Array, Array]:
+def blocks_of(picture: Any) -> tuple[Array, Array]:
     """Mean of each block, (n, 3), and the largest spread of its channels, (n,)."""
     height, width = (length // BLOCK * BLOCK for length in picture.shape[:2])
     cut = picture[:height, :width].astype(np.float64)

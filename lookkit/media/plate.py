@@ -82,11 +82,11 @@ def write_plate(
     scale, offset = ranges.scale_offset("full", coding.range, bits, bits)
     with whole_or_none(path) as part:
         writer = MovieWriter(part, spec, path)
+
+        def write(item: tuple[Any, int]) -> None:
+            writer.write(*item)
+
         try:
-
-            def write(item: tuple[Any, int]) -> None:
-                writer.write(*item)
-
             with Behind(write) as behind:
                 for number in range(frames):
                     progress(f"grain, frame {number + 1} of {frames}", number, frames)

@@ -21,6 +21,7 @@ from lookkit.page.pictures import Domain, Picture, Pixels, Place, all_trims
 from lookkit.report.shown import as_bytes, screen_of
 from lookkit.spaces.outputs import Output, output
 from lookkit.spaces.primaries import Primaries
+from lookkit.texture.engine import Textured, texture_of
 
 SPACES: Final = {"srgb": "sRGB", "display-p3": "Display P3"}
 """Outputs that a browser's canvas can have, by the canvas's own word for its colours."""
@@ -155,17 +156,39 @@ class Shown:
         return Lattice(next(_NUMBERS), np.rint(codes, out=codes).astype(np.uint16))
 
     def exact(
-        self, look: Look, picture: Picture, light: Pixels, output: str, space: str = "srgb"
+        self,
+        look: Look,
+        picture: Picture,
+        light: Pixels,
+        output: str,
+        space: str = "srgb",
+        whole: float | None = None,
     ) -> Pixels:
-        """Return the exact signal of a picture's light, as a canvas shows it, 0-1."""
-        signal = Runner(self.chain(look, picture.place_in(look), output)).run(light)
+        """Return the exact signal of a picture's light, with texture, as a canvas shows it, 0-1.
+
+        `whole` is how many pixels the picture's longer side has where `light` is a part of it.
+        """
+        place = picture.place_in(look)
+        chain, texture = self.chain(look, place, output), texture_of(look.graph, output, place[1])
+        if texture is None:
+            signal = Runner(chain).run(light)
+        else:
+            signal = Textured(chain, texture).apply(
+                light, shot=picture.taken.place.name, whole=whole
+            )
         return np.asarray(self._screen(look, output, space).apply(signal), dtype=np.float32)
 
     def exact_bytes(
-        self, look: Look, picture: Picture, light: Pixels, output: str, space: str = "srgb"
+        self,
+        look: Look,
+        picture: Picture,
+        light: Pixels,
+        output: str,
+        space: str = "srgb",
+        whole: float | None = None,
     ) -> npt.NDArray[np.uint8]:
         """Return the same as bytes, shape of `light`."""
-        return as_bytes(self.exact(look, picture, light, output, space))
+        return as_bytes(self.exact(look, picture, light, output, space, whole))
 
     def _screen(self, look: Look, name: str, space: str) -> Processor:
         target = look.graph.output(name)

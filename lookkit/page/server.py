@@ -173,6 +173,7 @@ class Visitor:
         self.socket = socket
         self.space = "srgb"
         self.lights: dict[int, Pixels] = {}
+        self.view_whole: float | None = None
         self.trims: dict[int, tuple[Op, ...]] = {}
         self.has: dict[int, set[int]] = {}
         self._where: tuple[tuple[str, ...], KeyPath] | None = None
@@ -247,7 +248,7 @@ class Visitor:
         x0, y0, x1, y1 = (float(message[key]) for key in ("x0", "y0", "x1", "y1"))
         width = min(max(int(message["width"]), 16), 4096)
 
-        def made() -> tuple[Pixels, Pixels]:
+        def made() -> tuple[Pixels, Pixels, float]:
             picture = self.page.native(index)
             high, wide = picture.light.shape[:2]
             left, right = sorted(int(np.clip(x * wide, 0, wide)) for x in (x0, x1))
@@ -255,11 +256,14 @@ class Visitor:
             part = np.s_[top : max(bottom, top + 1), left : max(right, left + 1)]
             light, before = picture.light[part], picture.before[part].astype(np.float32)
             size = (width, max(1, round(light.shape[0] * width / light.shape[1])))
+            # Pixels that the whole picture's longer side has at the part's scale: texture needs it.
+            whole = max(high, wide) * min(width / light.shape[1], 1.0)
             if light.shape[1] > width:
                 light, before = resized(light, *size), resized(before, *size)
-            return light, before
+            return light, before, whole
 
-        await self._say_picture(VIEW, *await self.page.run(made))
+        light, before, self.view_whole = await self.page.run(made)
+        await self._say_picture(VIEW, light, before)
 
     async def _say_picture(self, index: int, light: Pixels, before: Pixels) -> None:
         """Send a picture's light before and after its trims, and the picture as recorded."""
@@ -370,8 +374,13 @@ class Visitor:
                 continue
             one = self.page.pictures[self._view_of if index == VIEW else index]
 
-            def made(one: Picture = one, light: Pixels = light) -> bytes:
-                return shown.exact_bytes(look, one, light, self.page.output, self.space).tobytes()
+            whole = self.view_whole if index == VIEW else None
+
+            def made(
+                one: Picture = one, light: Pixels = light, whole: float | None = whole
+            ) -> bytes:
+                output, space = self.page.output, self.space
+                return shown.exact_bytes(look, one, light, output, space, whole).tobytes()
 
             shown_now = await self.page.run(made)
             h, w = light.shape[:2]

@@ -23,9 +23,9 @@ def library() -> Any:
         ("grain", count, (pointer, size, size, size, size, whole, whole, whole, pointer, count)),
         ("box", None, (pointer, size, size, size, pointer, size, size)),
         ("spread", count, (pointer, size, size, size, size, pointer, size, size, pointer)),
-        ("blur", count, (pointer, pointer, size, size, pointer, count)),
+        ("blur", count, (pointer, pointer, size, size, pointer, count, real)),
         ("add", None,
-         (pointer, pointer, pointer, size, pointer, count, real, real, pointer, count)),
+         (pointer, pointer, pointer, size, pointer, count, real, real, pointer, count, pointer)),
     ):  # fmt: skip
         function = getattr(made, f"lookkit_texture_{name}")
         function.restype, function.argtypes = result, arguments

@@ -11,16 +11,19 @@ the numbers of the green-sensitive one.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import threading
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import cache
+from math import prod
 
 import numpy as np
 
 from lookkit.evaluate import Runner
 from lookkit.graph import Graph
 from lookkit.kernel.formula import Call, Program
+from lookkit.nodes.base import Op
 from lookkit.nodes.film_print import ShownPrint
 from lookkit.nodes.print_formula import (
     film_exposure,
@@ -35,11 +38,11 @@ from lookkit.texture.filters import Pixels, blur, edge_taps, mirrored, soft_taps
 from lookkit.texture.halation import Reduced
 
 Rows = Callable[[int, int], Pixels]
-"""Camera codes of rows of a picture, from the first to before the last: (rows, width, 3)."""
+"""What the chain takes of a picture's rows, from the first to before the last: (rows, width, 3)."""
 Put = Callable[[int, Pixels], None]
 """Takes the signal of rows, and the first one's number."""
 
-_BAND = 1 << 18
+_BAND = 1 << 19
 """Pixels of a band."""
 _LEAST = 16
 """Rows of a band at the least."""
@@ -77,33 +80,38 @@ def texture_of(graph: Graph, output: str, scene: str | None = None) -> Numbers |
 
 
 class Textured:
-    """A camera's way to an output with texture, ready for pictures.
+    """A chain to an output with texture, ready for pictures.
 
     Parameters
     ----------
-    graph, camera, output, scene
-        As of `Graph.chain`.
+    chain
+        Steps to an output's signal, of a camera's codes or of light, with a film print.
     numbers
         The texture.
     """
 
-    def __init__(
-        self, graph: Graph, camera: str, output: str, scene: str | None, numbers: Numbers
-    ) -> None:
-        chain = graph.chain(camera, output, scene)
-        after = len(graph.output_steps(output))
-        film, ends = chain[-after - 1], chain[len(chain) - after :]
+    def __init__(self, chain: Sequence[Op], numbers: Numbers) -> None:
+        at = next(place for place, op in enumerate(chain) if isinstance(op, ShownPrint))
+        film, ends = chain[at], chain[at + 1 :]
         assert isinstance(film, ShownPrint)
         p, negative = film.numbers, negative_of(film)
         self.numbers = layers_of(film, numbers)
         self.is_grey = film.film.filter is not None
-        self._exposure = Runner([*chain[: -after - 1], _Step(Call(film_exposure, p))])
+        self._exposure = Runner([*chain[:at], _Step(Call(film_exposure, p))])
         self._negative = Runner([_Step(Call(film_negative, p))])
         self._print = Runner([_Step(Call(negative_print, negative, 0, 1)), *ends])
         self._densities = densities_of(negative, tuple(ends))
 
     def picture(
-        self, rows: Rows, put: Put, height: int, width: int, *, shot: str = "", frame: int = 0
+        self,
+        rows: Rows,
+        put: Put,
+        height: int,
+        width: int,
+        *,
+        shot: str = "",
+        frame: int = 0,
+        whole: float | None = None,
     ) -> None:
         """Make a picture: read its rows, some of them again, and give them away, each once.
 
@@ -113,20 +121,27 @@ class Textured:
             Called from several threads at once.
         shot, frame
             What the grain is drawn for, beside the recipe's seed.
+        whole
+            Pixels of the longer side, where this is a part of a larger picture.
         """
         if height == 0 or width == 0:
             return
-        made = _Picture(self, rows, height, width, shot, frame)
+        made = _Picture(self, rows, height, width, shot, frame, whole or max(height, width))
         list(_workers().map(lambda start: put(start, made.band(start)), made.starts))
 
-    def apply(self, codes: Pixels, *, shot: str = "", frame: int = 0) -> Pixels:
-        """Return the signal of a whole picture of codes, shape (height, width, 3)."""
+    def apply(
+        self, codes: Pixels, *, shot: str = "", frame: int = 0, whole: float | None = None
+    ) -> Pixels:
+        """Return the signal of a picture, shape (height, width, 3); the rest as of `picture`."""
         out = np.empty(codes.shape, np.float32)
 
         def put(start: int, signal: Pixels) -> None:
             out[start : start + len(signal)] = signal
 
-        self.picture(lambda a, b: codes[a:b], put, *codes.shape[:2], shot=shot, frame=frame)
+        height, width = codes.shape[:2]
+        self.picture(
+            lambda a, b: codes[a:b], put, height, width, shot=shot, frame=frame, whole=whole
+        )
         return out
 
 
@@ -134,11 +149,18 @@ class _Picture:
     """One picture at work."""
 
     def __init__(
-        self, of: Textured, rows: Rows, height: int, width: int, shot: str, frame: int
+        self,
+        of: Textured,
+        rows: Rows,
+        height: int,
+        width: int,
+        shot: str,
+        frame: int,
+        whole: float,
     ) -> None:
         self.of, self.rows, self.height, self.width = of, rows, height, width
         n = of.numbers
-        pixel = n.gate * 1000.0 / max(height, width)
+        pixel = n.gate * 1000.0 / whole
         self.soft = soft_taps(n.softness, pixel)
         self.edge = edge_taps(n.reach, pixel) if n.edge > 0.0 else np.ones((3, 1), np.float32)
         self.reduced = Reduced.of(height, width, pixel)
@@ -162,12 +184,12 @@ class _Picture:
 
     def _layers(self, first: int, last: int) -> Pixels:
         codes = np.ascontiguousarray(self.rows(first, min(last, self.height)), np.float32)
-        light = np.empty_like(codes)
+        light = _spare("light", codes.shape)
         self.of._exposure.run_here(codes, light)
         return light
 
     def band(self, start: int) -> Pixels:
-        """Return the signal of the band that begins with a row."""
+        """Return the signal of the band that begins with a row; it holds until the next one."""
         of, end = self.of, min(start + self.each, self.height)
         around = self.soft.shape[1] + self.edge.shape[1] - 2
         first, last = max(start - around, 0), min(end + around, self.height)
@@ -176,21 +198,32 @@ class _Picture:
             self.reduced.mix(light, first, self.low, self.share)
         if start - around < first or end + around > last:
             light = light[mirrored(start - around, end + around, self.height) - first]
-        light = blur(light, self.soft) if self.soft.shape[1] > 1 else light
-        density = np.empty_like(light)
-        of._negative.run_here(light, density)
         beside = self.edge.shape[1] - 1
+        if self.soft.shape[1] > 1:
+            size = (end - start + 2 * beside, self.width, 3)
+            light = blur(light, self.soft, out=_spare("soft", size))
+        density = _spare("density", light.shape)
+        of._negative.run_here(light, density)
+        signal = _spare("signal", (end - start, self.width, 3))
         if beside:
-            mean = blur(density, self.edge)
             light = light[beside : len(light) - beside]
-            density = density[beside : len(density) - beside]
-            density = density + np.float32(of.numbers.edge) * (density - mean)
-        density = np.ascontiguousarray(density)
-        signal = np.empty_like(light)
-        of._print.run_here(density, signal, np.ascontiguousarray(light))
+            density = blur(density, self.edge, of.numbers.edge, _spare("edge", signal.shape))
+        of._print.run_here(density, signal, light)
         if self.grain is not None:
             self.grain.add(signal, density, start)
         return signal
+
+
+_kept = threading.local()
+
+
+def _spare(name: str, shape: tuple[int, ...]) -> Pixels:
+    """Return memory of this thread that is used again: fresh memory costs more than the work."""
+    size = prod(shape)
+    buffers: dict[str, Pixels] = _kept.__dict__
+    if name not in buffers or buffers[name].size < size:
+        buffers[name] = np.empty(size, np.float32)
+    return buffers[name][:size].reshape(shape)
 
 
 @cache

@@ -72,8 +72,8 @@ def mirrored(start: int, end: int, length: int) -> npt.NDArray[np.intp]:
     return np.asarray(np.where(at < length, at, 2 * length - 1 - at))
 
 
-def blur(rows: Pixels, taps: Pixels) -> Pixels:
-    """Return rows filtered across and down.
+def blur(rows: Pixels, taps: Pixels, edge: float = 0.0, out: Pixels | None = None) -> Pixels:
+    """Return rows filtered across and down, or with what stands out of that raised.
 
     Parameters
     ----------
@@ -81,6 +81,10 @@ def blur(rows: Pixels, taps: Pixels) -> Pixels:
         Shape (height + 2 reach, width, 3): with `reach` rows more above and below.
     taps
         Shape (3, reach + 1), the middle first.
+    edge
+        Above 0, rows + edge (rows - filtered) are returned.
+    out
+        Where to put them, C-contiguous.
 
     Returns
     -------
@@ -90,20 +94,25 @@ def blur(rows: Pixels, taps: Pixels) -> Pixels:
     height, width = rows.shape[0] - 2 * reach, rows.shape[1]
     rows = np.ascontiguousarray(rows, np.float32)
     made = library()
+    if out is None:
+        out = np.empty((height, width, 3), np.float32)
     if made is None:
-        return blurred(rows, taps)
-    out = np.empty((height, width, 3), np.float32)
-    checked(made.lookkit_texture_blur(place(rows), place(out), height, width, place(taps), reach))
+        out[...] = blurred(rows, taps, edge)
+        return out
+    checked(made.lookkit_texture_blur(
+        place(rows), place(out), height, width, place(taps), reach, edge))  # fmt: skip
     return out
 
 
-def blurred(rows: Pixels, taps: Pixels) -> Pixels:
+def blurred(rows: Pixels, taps: Pixels, edge: float = 0.0) -> Pixels:
     """Do `blur` by numpy."""
     reach = taps.shape[1] - 1
     height, width = rows.shape[0] - 2 * reach, rows.shape[1]
     wide = rows[:, mirrored(-reach, width + reach, width)]
     across = _line(wide, taps, reach, width, 1)
-    return np.asarray(_line(across, taps, reach, height, 0))
+    mean = _line(across, taps, reach, height, 0)
+    middle = rows[reach : reach + height]
+    return np.asarray(middle + np.float32(edge) * (middle - mean) if edge > 0.0 else mean)
 
 
 def _line(values: Any, taps: Pixels, reach: int, length: int, axis: int) -> Any:

@@ -5,7 +5,9 @@ F gives the signal of a negative's densities n. With grain e the signal is
     y = F(n) + (F(n + e) - F(n - e)) / 2
 
 e and -e are as likely, so the mean is F(n), whatever F is: that holds for a lattice of F too,
-which is what both of its places in the difference are read from.
+which is what both of its places in the difference are read from. A channel takes no more of it than
+there is to the nearer of its ends, black and white, on either side alike: held at one of them
+alone, near-whites would get darker.
 """
 
 from __future__ import annotations
@@ -56,6 +58,9 @@ class Densities:
         shown = numpy_engine.run((Call(negative_print, numbers, 0, 1),), n, seen)
         self.lattice = np.zeros((POINTS, POINTS, POINTS, 4), np.float32)
         self.lattice[..., :3] = evaluate(after, shown)
+        points = self.lattice[..., :3].reshape(-1, 3)
+        self.ends = np.ascontiguousarray(np.stack([points.min(0), points.max(0)], axis=-1))
+        """The lowest and the highest signal of each channel, shape (3, 2)."""
         self.grey = grey
 
     def table(self, sigmas: Sequence[float], by_density: Sequence[tuple[float, float]]) -> Pixels:
@@ -72,7 +77,7 @@ class Densities:
         return self.read((np.asarray(density, np.float64) - self.low) * self.per)
 
     def add(self, signal: Pixels, density: Pixels, field: Whole, table: Pixels) -> None:
-        """Add the grain to the signal, shape (rows, width, 3), in place, and hold it in 0-1.
+        """Add the grain to the signal, shape (rows, width, 3), in place.
 
         `field` has shape (3, rows, width); `table` is of `table`, times the field's unit.
         """
@@ -82,7 +87,7 @@ class Densities:
             return
         made.lookkit_texture_add(
             place(signal), place(density), place(field), signal.size // 3, place(self.lattice),
-            POINTS, self.low, self.per, place(table), ENTRIES,
+            POINTS, self.low, self.per, place(table), ENTRIES, place(self.ends),
         )  # fmt: skip
 
     def add_by_numpy(self, signal: Pixels, density: Pixels, field: Whole, table: Pixels) -> None:
@@ -96,8 +101,9 @@ class Densities:
             ],
             axis=-1,
         )
-        odd = self.read(places + e) - self.read(places - e)
-        signal[...] = np.clip(signal + 0.5 * odd, 0.0, 1.0)
+        odd = 0.5 * (self.read(places + e) - self.read(places - e))
+        room = np.maximum(np.minimum(signal - self.ends[:, 0], self.ends[:, 1] - signal), 0.0)
+        signal += np.clip(odd, -room, room)
 
     def read(self, places: npt.NDArray[np.floating]) -> npt.NDArray[np.float64]:
         """Return F at places of the lattice, 0 to `POINTS` - 1, read trilinearly."""

@@ -91,6 +91,8 @@ def test_softness_takes_no_light_and_makes_none_negative(height, width, side, se
     assert soft.min() >= 0.0
     assert soft.sum(axis=(0, 1)) == pytest.approx(rows.sum(axis=(0, 1)), rel=1e-4)
     assert soft == pytest.approx(blurred(wide, taps), abs=2e-6)
+    raised = blur(np.ascontiguousarray(wide), taps, 0.3)
+    assert raised == pytest.approx(rows + 0.3 * (rows - soft), abs=2e-6)
 
 
 @pytest.mark.parametrize("pixel", [1.6, 3.3, 6.5])

@@ -51,8 +51,19 @@ def test_amount_zero_and_no_table_are_the_plain_look():
     codes = photograph()
     plain = look("").apply(codes, **PLACE)
     assert (look("[texture]\namount = 0.0").picture(codes, **PLACE) == plain).all()
-    assert (look("").picture(codes, **PLACE) == plain).all()
     assert (look().without_texture().picture(codes, **PLACE) == plain).all()
+    without = lookkit.loads(
+        RECIPE.format(base="", output="sRGB", rest="").replace('extends = ""', "")
+    )
+    assert not without.has_texture("monitor")
+
+
+def test_a_part_of_a_picture_has_the_wholes_grain():
+    codes = np.full((60, 60, 3), 0.28, np.float32)
+    textured = look("[texture]\nhalation = 0.0\nsoftness = 10000.0").textured("A", "monitor")
+    large = np.full((60, 1920, 3), 0.28, np.float32)
+    part = textured.apply(codes, whole=1920)
+    assert (part == textured.apply(large)[:, :60]).all()
 
 
 @pytest.mark.parametrize("like", ["gentle", "strong"])
@@ -110,7 +121,7 @@ def patch(rest, codes, frames, base="plain-print"):
     one = look(rest, base)
     numbers = one.recipe.texture.numbers
     numbers = numbers._replace(gate=numbers.gate * 96 / 1920)
-    textured = Textured(one.graph, "A", "monitor", None, numbers)
+    textured = Textured(one.graph.chain("A", "monitor"), numbers)
     picture = np.broadcast_to(np.array(codes, np.float32), (96, 96, 3))
     plain = one.apply(picture[:1, :1], **PLACE)[0, 0].astype(float)
     made = [textured.apply(picture, shot="A", frame=n).astype(float) for n in range(frames)]
@@ -172,7 +183,7 @@ def test_the_same_shot_at_twice_the_pixels_looks_the_same():
 
     def grains(width):
         gate = numbers.gate * 240 / 1920
-        textured = Textured(one.graph, "A", "monitor", None, numbers._replace(gate=gate))
+        textured = Textured(one.graph.chain("A", "monitor"), numbers._replace(gate=gate))
         codes = np.full((width, width, 3), 0.278, np.float32)
         plain = one.apply(codes[:1, :1], **PLACE)
         return [textured.apply(codes, frame=n) - plain for n in range(6)]
