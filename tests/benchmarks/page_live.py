@@ -165,9 +165,12 @@ def exactness(recipe: Path, files: list[Path], width: int = 350) -> None:
             f"within 1: {100 * (error <= 1).mean():.2f} %"
         )
     one = pictures[0]
-    truth = evaluate(shown.chain(look, one.place_in(look), output), one.light.astype(np.float64))
-    apart = shown.exact(look, one, one.light, output) - screen.apply(truth.astype(np.float32))
-    print(f"exact pictures, from evaluate: worst {np.abs(apart).max() * 255:.4f}")
+    chain = shown.chain(look, one.place_in(look), output)
+    truth = screen.apply(evaluate(chain, one.light.astype(np.float64)).astype(np.float32))
+    apart = screen.apply(Runner(chain).run(one.light)) - truth
+    print(
+        f"exact pictures, without their texture, from evaluate: worst {np.abs(apart).max() * 255:.4f}"
+    )
 
 
 def tetrahedral(lattice: np.ndarray, place: np.ndarray, size: int) -> np.ndarray:
