@@ -45,6 +45,7 @@ class Chain:
             for name in ("plain", "usual", "least", "most")
         )
         self._rendered = tuple(Aces2().ops_for(shown)) if rendering == "aces-2" else ()
+        self._prints: dict[tuple[Any, ...], ShownPrint] = {}
         self._nodes: dict[tuple[Any, ...], Node] = {}
 
     def __len__(self) -> int:
@@ -116,10 +117,15 @@ class Chain:
         """Return the rendering's steps; a film print may borrow the fit of one close to it."""
         if self.rendering == "aces-2":
             return self._rendered
-        film = film_of(self.by_step(values).get("rendering", {}))
-        (shown,) = film.ops_for(self.shown)
-        assert isinstance(shown, ShownPrint)
-        return (shown if fit is None else shown.fitted_as(fit),)
+        numbers = self.by_step(values).get("rendering", {})
+        key = (fit, *numbers.values())
+        if key not in self._prints:
+            if len(self._prints) > _KEPT:
+                self._prints.clear()
+            (shown,) = film_of(numbers).ops_for(self.shown)
+            assert isinstance(shown, ShownPrint)
+            self._prints[key] = shown if fit is None else shown.fitted_as(fit)
+        return (self._prints[key],)
 
     def fit_of(self, values: Array) -> Fit | None:
         """Return how a film print of these values is fitted into the display's gamut."""

@@ -85,11 +85,13 @@ def solve(
     values = np.clip(start, chain.least, chain.most)
     rows = np.arange(len(chain)) if free is None else np.flatnonzero(free)
     damping, found = 1e-3, np.eye(len(chain))
-    signal = chain.signal(values, wanted.scene)
     for _ in range(most):
+        # Measuring how a print is fitted into the display takes longer than all else: once a step.
+        fit = chain.fit_of(values)
+        signal = chain.signal(values, wanted.scene, fit)
         weight = _weights(wanted, signal)
         cost = _cost(chain, values, wanted, signal, weight)
-        residual, slopes = _slopes(chain, values, wanted, rows, weight)
+        residual, slopes = _slopes(chain, values, wanted, rows, weight, fit)
         leaning = ((values - chain.plain) / chain.usual)[rows]
         down = slopes.T @ residual + LEANING**2 * leaning
         matters = slopes.T @ slopes + LEANING**2 * np.eye(len(rows))
@@ -103,21 +105,22 @@ def solve(
             tried[rows] += step * chain.usual[rows]
             tried = np.clip(tried, chain.least, chain.most)
             try:
-                shown = chain.signal(tried, wanted.scene)
+                shown = chain.signal(tried, wanted.scene, fit)
             except ValueError:
                 damping *= 6.0
                 continue
             reached = _cost(chain, tried, wanted, shown, weight)
             if reached < cost:
-                better = tried, shown, reached
+                better = tried, reached
                 break
             damping *= 6.0
         if better is None:
             break
-        values, signal, reached = better
+        values, reached = better
         damping = max(damping * 0.2, 1e-7)
         if (cost - reached) < _ENOUGH * cost:
             break
+    signal = chain.signal(values, wanted.scene)
     weight = _weights(wanted, signal)
     return Solved(chain, values, _cost(chain, values, wanted, signal, weight), found)
 
@@ -138,11 +141,15 @@ def _cost(chain: Chain, values: Array, wanted: Wanted, signal: Array, weight: Ar
 
 
 def _slopes(
-    chain: Chain, values: Array, wanted: Wanted, rows: npt.NDArray[np.intp], weight: Array
+    chain: Chain,
+    values: Array,
+    wanted: Wanted,
+    rows: npt.NDArray[np.intp],
+    weight: Array,
+    fit: Fit | None,
 ) -> tuple[Array, Array]:
     """Return the weighted differences, (3 n,), and how each number moves them, (3 n, rows)."""
     root = np.sqrt(weight)[:, None]
-    fit = chain.fit_of(values)
     now = root * wanted.residual(chain.signal(values, wanted.scene, fit))
     slopes = np.zeros((now.size, len(rows)))
 
