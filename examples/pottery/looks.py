@@ -39,7 +39,7 @@ def main() -> None:
     for name in shipped_looks():
         look = with_camera(name)
         for stem, label in FRAMES.items():
-            graded = look.apply(codes[stem], camera="A", output="web")
+            graded = look.picture(codes[stem], camera="A", output="web", shot=stem)
             rows[label].append(Cell(np.rint(graded * 255).astype(np.uint8), name))
     sheet = [Row(label, cells) for label, cells in rows.items()]
     draw_sheet(sheet, options.sheet, "Six looks, one camera", cell_width=options.width)

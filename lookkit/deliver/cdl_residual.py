@@ -28,8 +28,10 @@ from lookkit.deliver.clf_steps import clf_pieces
 from lookkit.deliver.names import look_stem, shown_look
 from lookkit.deliver.written import Job, Written
 from lookkit.evaluate import evaluate
-from lookkit.lutfile.clf_write import Clf
+from lookkit.lower import Lattices
+from lookkit.lutfile.clf_write import Clf, ClfHead
 from lookkit.nodes.base import Op
+from lookkit.piece import Piece
 from lookkit.spaces.encodings import encoding
 from lookkit.spaces.working import Array, OcioTransform
 
@@ -198,18 +200,32 @@ class Residual:
         """Write the CDL undone, and then the change's own steps."""
         look, change = self.look, self.change
         path = place / f"{change.stem}_residual_ACEScct.clf"
-        pieces = clf_pieces(change.steps, look.lattices)
-        clf = Clf(self.transforms)
-        head = clf_head(look, change.scene, self.takes, self.gives, in_words(pieces, steps=True))
+        clf, head, pieces = self.made(look.lattices)
         measured = write_measured(look, clf, path, head, self, lattices=has_lattice(pieces))
         note = f"{self.takes}, in; {self.gives}, out; {in_words(pieces)}"
         return Written(path, "cdl", self.part, None, None, change.scene, note, *measured)
 
-    @property
-    def transforms(self) -> list[OcioTransform]:
-        """The operations of the CLF."""
+    def made(self, known: Lattices) -> tuple[Clf, ClfHead, list[Piece]]:
+        """Return the operations of the CLF, its head before it is measured, and their pieces.
+
+        Parameters
+        ----------
+        known
+            Where its lattices are made and kept.
+        """
+        pieces = clf_pieces(self.change.steps, known)
+        head = clf_head(
+            self.look, self.change.scene, self.takes, self.gives, in_words(pieces, steps=True)
+        )
+        return Clf(self._behind_the_cdl(pieces)), head, pieces
+
+    def transforms(self, known: Lattices) -> list[OcioTransform]:
+        """Return the operations of the CLF, as OpenColorIO has them."""
+        return self._behind_the_cdl(clf_pieces(self.change.steps, known))
+
+    def _behind_the_cdl(self, pieces: list[Piece]) -> list[OcioTransform]:
         space = encoding(acescct.SPACE)
-        steps = transforms_of(clf_pieces(self.change.steps, self.look.lattices))
+        steps = transforms_of(pieces)
         return [undone(self.correction), *space.lower(), *steps, *space.lower_inverse()]
 
     def colours(self) -> dict[str, Array]:

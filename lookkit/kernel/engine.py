@@ -77,6 +77,11 @@ class Compiled:
         self._others = (ctypes.c_int * count)(*[call.other for call in program])
         self._count = slots_of(program)
 
+    @property
+    def compiled(self) -> bool:
+        """Whether the compiled kernels have all formulas of the program, in their lengths."""
+        return self._library is not None
+
     def run(
         self,
         pixels: Pixels,

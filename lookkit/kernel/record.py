@@ -122,8 +122,11 @@ def kernel_name(formula: Formula, length: int | None, kind: Kind) -> str:
 def length_of(p: Any) -> int | None:
     """Return how long the open tuples of parameters are; all of a formula's are of one length."""
     for name, form in get_type_hints(type(p)).items():
+        value = getattr(p, name)
         if get_origin(form) is tuple and get_args(form)[-1] is Ellipsis:
-            return len(getattr(p, name))
+            return len(value)
+        if hasattr(value, "_fields") and (inner := length_of(value)) is not None:
+            return inner
     return None
 
 

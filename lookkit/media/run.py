@@ -5,9 +5,11 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Sequence
+from contextlib import suppress
 from typing import TYPE_CHECKING
 
 from lookkit.media.jobs import Job, Plan
+from lookkit.media.numbered import Numbered
 from lookkit.media.partial import clear_parts
 from lookkit.media.work import Done, folder_of, perform
 from lookkit.progress import Progress, silent
@@ -76,9 +78,15 @@ def run(
     if cluster is not None:
         from lookkit.media.cluster import run_on
 
-        return run_on(cluster, look, plan.jobs, counter)
-    done = []
-    for number, job in enumerate(plan.jobs, 1):
-        counter.begin(job.place.name, number)
-        done.append(perform(look, job, counter.tick))
+        done = run_on(cluster, look, plan.jobs, counter)
+    else:
+        done = []
+        for number, job in enumerate(plan.jobs, 1):
+            counter.begin(job.place.name, number)
+            done.append(perform(look, job, counter.tick))
+    for job, one in zip(plan.jobs, done, strict=True):
+        if one.problem and isinstance(job.target, Numbered):
+            # A sequence has a folder of its own; one without a single frame goes.
+            with suppress(OSError):
+                job.target.folder.rmdir()
     return done

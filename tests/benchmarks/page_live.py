@@ -39,7 +39,7 @@ WAGGLE = """(one, [x, y, seconds]) => {
 
 def spent() -> dict[str, float]:
     """Return the processor time so far, in ms, of the server and of the browser's processes."""
-    found: dict[str, float] = {}
+    found: dict[int, tuple[int, str, float]] = {}
     for folder in Path("/proc").glob("[0-9]*"):
         try:
             command = (folder / "cmdline").read_text().replace("\0", " ")
@@ -52,8 +52,14 @@ def spent() -> dict[str, float]:
         elif "chromium" in command:
             kind = command.partition("--type=")[2].partition(" ")[0] or "browser"
         ticks = int(fields[11]) + int(fields[12])
-        found[kind] = found.get(kind, 0.0) + 1000.0 * ticks / os.sysconf("SC_CLK_TCK")
-    return found
+        found[int(folder.name)] = int(fields[1]), kind, 1000.0 * ticks / os.sysconf("SC_CLK_TCK")
+    ours: dict[str, float] = {}
+    for one, (parent, kind, ms) in found.items():
+        while parent in found and parent != os.getpid():
+            parent = found[parent][0]
+        if parent == os.getpid() and one != parent and kind:
+            ours[kind] = ours.get(kind, 0.0) + ms
+    return ours
 
 
 def speed(recipe: Path, files: list[Path]) -> None:

@@ -440,6 +440,7 @@ def test_other_words_in_a_cdl_are_found(others, tmp_path):
     for pattern, was, now in (
         ("*.ccc", "mean 0.", "mean 9."), ("*print.cc", "CDL alone", "CDL done"),
         ("*.cdl", "<SatNode>", "<SatNode >"),
+        ("*print_residual_ACEScct.clf", "not an exposure meter", "an exposure meter"),
     ):  # fmt: skip
         (path,) = (harmed / "cdl").glob(pattern)
         text = path.read_text()

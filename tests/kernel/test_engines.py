@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from lookkit.evaluate import Runner, evaluate, parts_of
 from lookkit.graph import InputTransform, OutputTransform
 from lookkit.kernel import engine, numpy_engine
+from lookkit.kernel.engine import Compiled
 from lookkit.kernel.formula import FORMULAS, Affine, Call, padded
 from lookkit.kernel.record import kernels
 from lookkit.look import Look, load_shipped, shipped_looks
@@ -37,6 +38,10 @@ def chain_of(node, camera="LogC4"):
     rendering = FilmPrint() if steps else node
     first = InputTransform(encoding(camera))
     return (first, *steps, *rendering.ops_for(SCREEN), OutputTransform(SCREEN))
+
+
+def is_compiled(chain):
+    return all(Compiled(part).compiled for part in parts_of(chain) if isinstance(part, tuple))
 
 
 def codes_between(low, high, count, seed):
@@ -85,6 +90,7 @@ def in_light(values, scale, rng):
 @given(data=st.data())
 def test_every_kind_is_within_a_tenth_of_a_code_on_any_codes(kind, data):
     chain = chain_of(data.draw(nodes(kind)))
+    assert is_compiled(chain)
     seed = data.draw(st.integers(0, 2**31))
     pixels = codes_between(-0.5, 1.5, 3000, seed)
     assert worst(chain, pixels, in_codes) <= 0.1

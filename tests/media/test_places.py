@@ -120,6 +120,19 @@ def test_a_full_disk_ends_a_sequence_with_one_line(recipe, tmp_path, monkeypatch
     assert (tmp_path / "out" / "d_Plain_monitor.tif").exists()
 
 
+def test_a_sequence_without_one_frame_leaves_no_folder(recipe, tmp_path, monkeypatch):
+    for frame in range(3):
+        still(tmp_path / f"c.{frame:04d}.exr")
+
+    def full(handle):
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr(partial.os, "fsync", full)
+    done = apply(recipe, tmp_path / "c.####.exr", "--into", tmp_path / "out")
+    assert "no space left" in done.output
+    assert list((tmp_path / "out").iterdir()) == []
+
+
 def test_a_dry_run_makes_nothing(recipe, tmp_path):
     still(tmp_path / "a.tif")
     done = apply(recipe, tmp_path / "a.tif", "--into", tmp_path / "out" / "deep", "--dry-run")

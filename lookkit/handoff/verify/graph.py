@@ -162,7 +162,7 @@ class Truths:
                 residual.colours,
                 residual.light,
                 residual.signal,
-                lambda: residual.transforms,
+                lambda: residual.transforms(self.look.lattices),
             )
         file = self._file(entry)
         if file is None:

@@ -13,13 +13,15 @@ from __future__ import annotations
 
 import re
 import zipfile
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from itertools import zip_longest
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any, Final
 
 from lookkit.deliver import amf, clf, cube
+from lookkit.deliver.cdl import read_cc
+from lookkit.deliver.cdl_residual import Residual, changes, viewing_light
 from lookkit.deliver.config import CONFIG_NAME, LUTS, write_config
 from lookkit.deliver.written import CURVE_DECIMALS, LATTICE_DECIMALS
 from lookkit.errors import LookkitError
@@ -27,6 +29,7 @@ from lookkit.handoff.verify.listing import Listing, leaves
 from lookkit.handoff.verify.rebuilt import as_dated, unlike
 from lookkit.handoff.verify.report import Row
 from lookkit.lower import Asked, Lattices
+from lookkit.lutfile.clf_write import Clf, ClfHead
 from lookkit.lutfile.cube import head_lines
 from lookkit.piece import Piece, hollow_piece, sampled_piece
 from lookkit.version import __version__
@@ -100,6 +103,8 @@ class _Again:
                     yield name, self._of_clf(clfs[name], self.folder / name)
                 elif name in amfs:
                     yield name, self._of_amf(amfs[name])
+                elif str(entry.get("part")).startswith("residual-") and name.endswith(".clf"):
+                    yield name, self._of_residual(entry, self.folder / name)
                 elif entry.get("format") == "cube" and name.endswith(".cube"):
                     yield name, self._of_cube(entry, self.folder / name)
                 elif name.endswith(f"ocio/{CONFIG_NAME}") and entry.get("part") == "config":
@@ -122,10 +127,25 @@ class _Again:
         wanted = head_lines(*cube.head(self.look, camera, output, scene))
         return _unlike_lines(lines[: len(wanted)], wanted, self.within)
 
+    def _of_residual(self, entry: Mapping[str, Any], path: Path) -> str:
+        part, scene = str(entry["part"]).removeprefix("residual-"), entry.get("scene")
+        for change in changes(self.look):
+            if (change.part, change.scene) == (part, scene):
+                correction = read_cc(path.parent / f"{change.stem}.cc")
+                light = viewing_light(self.look, change)
+                residual = Residual(self.look, change, correction, light)
+                return self._around(path, residual.made)
+        return "of no change of the recipe"
+
     def _of_clf(self, file: clf.ClfFile, path: Path) -> str:
+        return self._around(path, lambda known: clf.made_of(self.look, file, known))
+
+    def _around(
+        self, path: Path, make: Callable[[Lattices], tuple[Clf, ClfHead, list[Piece]]]
+    ) -> str:
+        """Return how a CLF differs from itself made again around its lattices."""
         theirs = path.read_text(encoding="utf-8")
-        known = _Sized(_sizes(theirs), empty=self.fitted)
-        made, head, _ = clf.made_of(self.look, file, known)
+        made, head, _ = make(_Sized(_sizes(theirs), empty=self.fitted))
         ours = made.text(head, self.look.recipe.deliver.clf_namespace)
         return self._unlike_texts(_without_measures(theirs, ours), ours)
 

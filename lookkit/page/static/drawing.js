@@ -11,7 +11,7 @@ function make(name, attributes = {}, text) {
 
 const W = 360, H = 170, LEFT = 34, TOP = 8, PLOT = 120;
 
-// on: {move(key, value), done(key, value, before), rest()}
+// on: {move(key, value, show), done(key, value, before), rest()}; see number.js
 export function drawing(svg, data, context, on) {
   svg.replaceChildren();
   if (data.form === 'hues') hues(svg, data, context, on);
@@ -70,8 +70,7 @@ function tone(svg, data, context, on) {
       axis ??= dx > dy ? 'x' : 'y';
       const here = at(event);
       last = axis === 'x' ? [handle.xkey, round(here.x), handle.x] : [handle.ykey, round(here.y + (handle.sum ? handle.x : 0)), height];
-      if (axis === 'x') dot.setAttribute('cx', X(here.x)); else dot.setAttribute('cy', Y(here.y));
-      on.move(last[0], last[1]);
+      on.move(last[0], last[1], () => { if (axis === 'x') dot.setAttribute('cx', X(here.x)); else dot.setAttribute('cy', Y(here.y)); });
     });
     const end = () => { if (grip && last) on.done(...last); grip = last = null; dot.classList.remove('held'); on.rest(); };
     dot.addEventListener('pointerup', end);
@@ -122,8 +121,7 @@ function hues(svg, data, context, on) {
       const angle = Math.atan2(cy - (event.clientY - box.top) * scale, (event.clientX - box.left) * scale - cx) * 180 / Math.PI;
       last = Math.round((angle + 360) % 360);
       const [px, py] = spot(last, R - 10);
-      dot.setAttribute('cx', px); dot.setAttribute('cy', py);
-      on.move(key, last);
+      on.move(key, last, () => { dot.setAttribute('cx', px); dot.setAttribute('cy', py); });
     });
     const end = () => { if (grip && last !== null) on.done(key, last, band.centre); grip = false; last = null; dot.classList.remove('held'); on.rest(); };
     dot.addEventListener('pointerup', end);

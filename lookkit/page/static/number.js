@@ -15,7 +15,8 @@ function held(value, part) {
   return Math.round(value * 1e6) / 1e6;
 }
 
-// on: {move(value), done(value, before), back(), rest()}; returns the element. `rest` is told when the hand lets go.
+// on: {move(value, show), done(value, before), back(), rest()}; returns the element. `show`, where given,
+// writes the number into the page; `rest` is told when the hand lets go.
 export function number(part, title, on) {
   const input = document.createElement('input');
   input.className = 'number' + (part.channel !== undefined ? ' channel' + part.channel : '');
@@ -32,8 +33,8 @@ export function number(part, title, on) {
   let value = part.v, before = part.v, timer = null, changed = false, drag = null;
   const signed = (part.lo === null || part.lo === undefined || part.lo < 0) && part.d === 0;
 
-  function put(next) {
-    value = held(next, part);
+  function put(next) { value = held(next, part); show(); }
+  function show() {
     input.value = shown(value, part.step, signed);
     input.style.width = Math.max(input.value.replace(/[.]/, '').length + (input.value.includes('.') ? 0.5 : 0), 1) * 1.06 + 0.25 + 'ch';
     input.setAttribute('aria-valuenow', value);
@@ -46,6 +47,7 @@ export function number(part, title, on) {
     input.style.setProperty('--to', `${100 * Math.max(0.5, place)}%`);
   }
   function move(next) { put(next); changed = true; on.move(value); }
+  function follow(next) { value = held(next, part); changed = true; on.move(value, show); }
   function done() {
     clearTimeout(timer);
     timer = null;
@@ -93,14 +95,14 @@ export function number(part, title, on) {
     drag.moved = true;
     const fine = event.shiftKey ? 10 : event.altKey ? 0.1 : 1;
     const step = part.step * fine / (part.step >= 1 ? 2 : 2.5);
-    move(Math.round((drag.value + way * step) / part.step / Math.min(fine, 1) * 5) * part.step * Math.min(fine, 1) / 5);
+    follow(Math.round((drag.value + way * step) / part.step / Math.min(fine, 1) * 5) * part.step * Math.min(fine, 1) / 5);
   });
   const release = (event) => {
     if (!drag) return;
     const was = drag;
     drag = null;
     input.classList.remove('held');
-    if (was.moved) done();
+    if (was.moved) { show(); done(); }
     else if (event.type === 'pointerup') edit();
     on.rest();
   };

@@ -75,6 +75,7 @@ function taken(data) {
     if (index > 1) { mini(index); return; }
     film.stale();
     page.exact = false;
+    follow();
     paint();
     if (flying && flying.seq === seq) {
       const from = flying.from, drawn = performance.now();
@@ -100,13 +101,30 @@ function taken(data) {
 
 // ---------------------------------------------------------------- changing
 
-function move(step, key, value) {
+function move(step, key, value, show) {
   moving = true;
+  if (show) along(show);
   page.exact = false;
   clearTimeout(rest);
   status(`live · ${page.state.file}`);
   pending = {what: 'move', base: step.base, step: step.path, key, value, n: LIVE_POINTS, label: `${step.title}, ${key.at(-1)}`, from: performance.now()};
   next();
+}
+
+// What follows a hand beside the pictures changes in their frame: on a machine without a graphics
+// card each frame of the page costs as much as the pictures in it.
+const LATE = 150;
+let beside = new Set(), besideTimer = null;
+function along(show) {
+  beside.add(show);
+  besideTimer ??= setTimeout(follow, LATE);
+}
+function follow() {
+  clearTimeout(besideTimer);
+  besideTimer = null;
+  const shows = beside;
+  beside = new Set();
+  for (const show of shows) show();
 }
 
 function next() {
@@ -540,7 +558,7 @@ new ResizeObserver(() => { if (!film || !page.state) return; measure(); paint();
 try {
   film = page.film = new Film(canvas, RESTING_POINTS);
   film.onrestored = () => paint();
-  recipe.start({move, done, back, edit, page, captions, moving: () => moving});
+  recipe.start({move, along, done, back, edit, page, captions, moving: () => moving});
   if (matchMedia('(color-gamut: p3)').matches) film.widen('display-p3');
   connect();
 } catch (error) {

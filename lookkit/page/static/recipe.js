@@ -20,7 +20,7 @@ function words(parts, step, into) {
     else if (part.t === 'number') {
       const label = (value, was) => `${step.title}: ${part.name} ${was} → ${value}`;
       const input = number(part, step.title, {
-        move: (value) => hands.move(step, part.key, value),
+        move: (value, show) => hands.move(step, part.key, value, show),
         done: (value, was) => hands.done(step, part.key, value, was, label(value, was)),
         back: () => hands.back(),
         rest: () => recipe.settle(),
@@ -129,7 +129,7 @@ function section(step, place) {
 
 function handsOf(step) {
   return {
-    move: (key, value) => hands.move(step, key, value),
+    move: (key, value, show) => hands.move(step, key, value, show),
     done: (key, value, was) => hands.done(step, key, value, was, `${step.title}: ${key.at(-1)} ${value}`),
     rest: () => recipe.settle(),
   };
@@ -247,17 +247,17 @@ export const recipe = {
     const more = scene.trims.length - (first ? 1 : 0);
     if (more) caption.append(` and ${more} more step${more > 1 ? 's' : ''}`);
   },
-  // While a hand moves, a drawing follows ten times a second: pictures come first.
+  // While a hand moves, a drawing follows with the pictures, no more than ten times a second.
   drawn(path, data) {
     const kept = drawings.get(JSON.stringify(path));
     if (!kept || !data) return;
     if (kept.waiting) { kept.data = data; return; }
     kept.waiting = true;
     kept.data = data;
-    setTimeout(() => {
+    setTimeout(() => hands.along(() => {
       kept.waiting = false;
       if (kept.svg.isConnected && !kept.svg.contains(document.activeElement)) drawing(kept.svg, kept.data, context(), handsOf(kept.step));
-    }, 100);
+    }), 100);
   },
   refused(why) {
     const root = document.getElementById('recipe');
