@@ -130,7 +130,15 @@ class Chain:
     def fit_of(self, values: Array) -> Fit | None:
         """Return how a film print of these values is fitted into the display's gamut."""
         (shown, *_) = self.printed(values)
-        return shown.numbers.fit if isinstance(shown, ShownPrint) else None
+        if not isinstance(shown, ShownPrint):
+            return None
+        with np.errstate(all="ignore"):
+            return shown.numbers.fit
+
+    def can_be_shown(self, values: Array) -> bool:
+        """Say whether the print of these values is one: strong tints of black may have none."""
+        fit = self.fit_of(values)
+        return fit is None or bool(np.isfinite([*fit.low, *fit.high]).all())
 
     def signal(self, values: Array, scene: Array, fit: Fit | None = None) -> Array:
         """Return the signal for scene-linear AP1, shape (n, 3).
@@ -138,7 +146,11 @@ class Chain:
         Raises
         ------
         ValueError
-            If a recipe may not hold such numbers.
+            If a recipe may not hold such numbers, or they give light that is none.
         """
-        steps = [*self.nodes(values), *self.printed(values, fit)]
-        return self.shown.encode(Runner(steps).run(scene).astype(np.float64))
+        with np.errstate(all="ignore"):
+            steps = [*self.nodes(values), *self.printed(values, fit)]
+            light = Runner(steps).run(scene).astype(np.float64)
+        if not np.isfinite(light).all():
+            raise ValueError("light that is no number")
+        return self.shown.encode(light)
