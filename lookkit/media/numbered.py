@@ -20,7 +20,8 @@ _MOST = 10_000_000
 class Numbered:
     """A sequence of numbered pictures.
 
-    Frame n is the file `head` + n in at least `digits` digits + `tail` of `folder`.
+    Frame n is the file `head` + n in at least `digits` digits + `tail` of `folder`. Of a part of a
+    sequence, `before` says how many frames of the whole come before it.
     """
 
     folder: Path
@@ -29,6 +30,7 @@ class Numbered:
     tail: str
     frames: tuple[int, ...]
     missing: tuple[int, ...] = ()
+    before: int = 0
 
     def path(self, frame: int) -> Path:
         """Return the file of a frame."""
@@ -37,7 +39,8 @@ class Numbered:
 
     def place_of(self, path: Path) -> int:
         """Return how many frames come before the one of a file."""
-        return next(place for place, one in enumerate(self.frames) if self.path(one) == path)
+        places = enumerate(self.frames, self.before)
+        return next(place for place, one in places if self.path(one) == path)
 
     @property
     def name(self) -> str:
@@ -55,8 +58,10 @@ class Numbered:
         return self.head.rstrip("._- ") or self.folder.name or "frames"
 
     def only(self, frames: Iterable[int]) -> Numbered:
-        """Return the same sequence with other frames."""
-        return replace(self, frames=tuple(frames), missing=())
+        """Return the part of a sequence that has some of its frames, in a row."""
+        kept = tuple(frames)
+        before = self.before + self.frames.index(kept[0])
+        return replace(self, frames=kept, missing=(), before=before)
 
 
 def is_pattern(text: str) -> bool:

@@ -6,9 +6,11 @@ import pytest
 from lookkit.deliver.names import codes_of
 from lookkit.errors import RecipeError
 from lookkit.look import loads
+from lookkit.media.cluster import segments
 from lookkit.media.jobs import Options, plan
 from lookkit.media.run import run
 from lookkit.media.stills import read_still, write_still
+from lookkit.media.work import perform
 from tests.media.movies import decoded, flat, write_movie
 
 RECIPE = """
@@ -68,11 +70,33 @@ def test_each_frame_of_a_sequence_is_graded_by_its_own(tmp_path):
     made = plan(look, [tmp_path], Options(into=tmp_path / "out"))
     (done,) = run(look, made)
     assert not done.problem
-    for number, path in enumerate(sorted((tmp_path / "out").glob("*.tif"))):
+    paths = sorted((tmp_path / "out").rglob("*.tif"))
+    assert len(paths) == 5
+    for number, path in enumerate(paths):
         exact = look.at_frame(SETTING, number).evaluate(
             np.full(3, 0.41), camera="A", output="monitor", scene=SETTING
         )
         np.testing.assert_allclose(read_still(path).pixels[1, 1], exact, atol=1e-3)
+
+
+def test_segments_of_a_sequence_count_from_its_own_first_frame(tmp_path, monkeypatch):
+    monkeypatch.setattr("lookkit.media.cluster.SEGMENT", 2)
+    grey = np.full((4, 4, 3), 0.41, np.float32)
+    for number in range(5):
+        write_still(tmp_path / f"A.{1001 + number}.tif", grey, None, bits=16)
+    look = loads(RECIPE)
+    (job,) = plan(look, [tmp_path], Options(into=tmp_path / "out")).jobs
+    for part in segments(job):
+        assert not perform(look, part).problem
+    paths = sorted((tmp_path / "out").rglob("*.tif"))
+    assert len(paths) == 5
+    for number, path in enumerate(paths):
+        exact = look.at_frame(SETTING, number).evaluate(
+            grey[0, 0], camera="A", output="monitor", scene=SETTING
+        )
+        assert (
+            np.abs(read_still(path).pixels[0, 0] - exact).max() < 5e-5
+        )  # Two roundings to 16 bits.
 
 
 def test_other_forms_hold_the_middle_and_say_so():

@@ -149,6 +149,35 @@ def test_a_number_is_typed_stepped_and_put_back(tab, served):
     wait_for_file(served, lambda tables: tables["look"][1]["saturation"] == 1.0)
 
 
+def test_everything_has_a_name_and_is_reached_by_keys_and_keys_stay_where_they_are(tab, served):
+    tab.locator(".step .title").first.evaluate(
+        "(one) => one.getAttribute('aria-expanded') === 'true' || one.click()"
+    )
+    unnamed = """() => [...document.querySelectorAll('button, summary, select, input, [tabindex]')]
+      .filter((one) => one.getClientRects().length)
+      .filter((one) => one.tabIndex < 0 || !(one.getAttribute('aria-label')
+        || one.textContent.trim() || [...(one.labels ?? [])].some((l) => l.textContent.trim())))
+      .map((one) => one.outerHTML)"""
+    assert tab.evaluate(unnamed) == []
+    # A handle of a drawing moves twice: it is there, and held, after the page was made anew.
+    tab.get_by_role("slider", name="band 1").focus()
+    for degrees in (131, 132):
+        tab.keyboard.press("ArrowUp")
+        wait_for_file(
+            served, lambda tables, d=degrees: tables["look"][0]["bands"][0]["centre"] == d
+        )
+        until(tab, f"document.activeElement.getAttribute('aria-valuenow') === '{degrees}'")
+    # A button that is gone leaves the keys at its step.
+    tab.get_by_role("button", name="switch off").focus()
+    tab.keyboard.press("Enter")
+    wait_for_file(served, lambda tables: tables["look"][0].get("enabled") is False)
+    until(tab, "document.activeElement.closest('.step.off') !== null")
+    transitions = "getComputedStyle(document.querySelector('button')).transitionDuration"
+    tab.emulate_media(reduced_motion="reduce")
+    assert tab.evaluate(transitions) == "0s"
+    tab.emulate_media(reduced_motion="no-preference")
+
+
 def test_a_drag_is_given_up_with_escape_and_one_that_ends_where_it_began_changes_nothing(
     tab, served
 ):

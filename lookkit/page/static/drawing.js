@@ -53,7 +53,7 @@ function tone(svg, data, context, on) {
   for (const handle of data.handles ?? []) {
     const dot = make('circle', {cx: X(handle.x), cy: Y(Math.max(bottom, Math.min(top, handle.y))), r: 6, class: 'handle',
       tabindex: 0, role: 'slider', 'aria-label': `${handle.name}: arrows move it`,
-      'aria-valuenow': handle.y, 'aria-valuetext': `${handle.y} at ${handle.x} stops`});
+      'data-at': on.place(handle.ykey), 'aria-valuenow': handle.y, 'aria-valuetext': `${handle.y} at ${handle.x} stops`});
     const height = handle.y + (handle.sum ? handle.x : 0);
     let grip = null, axis = null, last = null;
     const at = (event) => {
@@ -111,7 +111,7 @@ function hues(svg, data, context, on) {
     if (band.turn) { const [x, y] = spot(band.centre + band.turn, R - 22); svg.append(make('circle', {cx: x, cy: y, r: 3, class: 'tip'})); }
     const [x, y] = spot(band.centre, R - 10);
     const dot = make('circle', {cx: x, cy: y, r: 6, class: 'handle', tabindex: 0, role: 'slider',
-      'aria-label': `band ${k + 1}: arrows move it around the circle`, 'aria-valuenow': band.centre, 'aria-valuetext': `${band.centre} degrees`});
+      'aria-label': `band ${k + 1}: arrows move it around the circle`, 'data-at': on.place([...band.key, 'centre']), 'aria-valuenow': band.centre, 'aria-valuetext': `${band.centre} degrees`});
     const key = [...band.key, 'centre'];
     let grip = false, last = null;
     dot.addEventListener('pointerdown', (event) => { event.preventDefault(); dot.setPointerCapture(event.pointerId); dot.focus(); dot.classList.add('held'); grip = true; });

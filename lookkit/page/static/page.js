@@ -1,7 +1,7 @@
 // The page: what the server says, what the hand does, and the film under it.
 
 import {BEFORE, Film, NOW, OTHER} from './gl.js';
-import {make, recipe} from './recipe.js';
+import {keepingFocus, make, recipe} from './recipe.js';
 
 const $ = (id) => document.getElementById(id);
 const VIEW = 0xFFFF, LIVE_POINTS = 25, RESTING_POINTS = 57, REST = 120, SLOW = 33;
@@ -456,7 +456,7 @@ function below() {
     takes.append(make('div', {class: 'kept'}, small, row));
   }
   takes.append(form);
-  at.replaceChildren(...parts, takes);
+  keepingFocus(at, () => at.replaceChildren(...parts, takes));
   minis();
 }
 

@@ -10,6 +10,21 @@ export function make(name, attributes = {}, ...children) {
   return element;
 }
 
+const nameOf = (one) => one.getAttribute('aria-label') ?? one.textContent;
+
+// Make a part of the page anew; who works by keys stays where they were: at the same number, handle or
+// button, or where that is gone, at the head of its step.
+export function keepingFocus(root, rebuild) {
+  const had = document.activeElement, inside = had !== root && root.contains(had);
+  const at = had?.dataset?.at, box = inside ? had.closest('.step')?.dataset.at : null, name = inside ? nameOf(had) : '';
+  rebuild();
+  if (!inside) return;
+  const boxes = [...root.querySelectorAll('.step')].filter((one) => one.dataset.at === box || one.dataset.at === recipe.open);
+  const same = [...root.querySelectorAll('button, summary, select, input, [tabindex]')].filter((one) => at ? one.dataset.at === at : nameOf(one) === name);
+  const found = same.find((one) => boxes.includes(one.closest('.step'))) ?? (box && !at ? null : same[0]);
+  (found ?? boxes[0]?.querySelector('.title') ?? root.querySelector('button, summary'))?.focus({preventScroll: true});
+}
+
 let hands = null, state = null;
 const CLOSE = /^[°.,:;]+/;
 const numbers = new Map(), drawings = new Map();
@@ -132,6 +147,7 @@ function handsOf(step) {
     move: (key, value, show) => hands.move(step, key, value, show),
     done: (key, value, was) => hands.done(step, key, value, was, `${step.title}: ${key.at(-1)} ${value}`),
     rest: () => recipe.settle(),
+    place: (key) => JSON.stringify([step.path, key, 'handle']),
   };
 }
 
@@ -176,7 +192,7 @@ export const recipe = {
   },
   refresh() {
     if (!state) return;
-    const root = document.getElementById('recipe'), focus = document.activeElement?.dataset?.at;
+    const root = document.getElementById('recipe');
     recipe.late = recipe.busy();
     if (recipe.late) return;
     const top = root.scrollTop;
@@ -213,10 +229,9 @@ export const recipe = {
       camera.trims.forEach((step, k) => parts.push(section(step, k + 1)));
       parts.push(adder(['cameras', camera.name, 'trims', camera.trims.length]));
     }
-    root.replaceChildren(...parts);
+    keepingFocus(root, () => root.replaceChildren(...parts));
     recipe.mark();
     root.scrollTop = top;
-    if (focus) document.querySelector(`[data-at='${CSS.escape(focus)}'], [data-at='${focus}']`)?.focus({preventScroll: true});
   },
   // Problems of the file stand at the words that they are about; where the sentence has no such
   // word, at its step, its scene or its camera.
