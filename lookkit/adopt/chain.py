@@ -45,6 +45,7 @@ class Chain:
             for name in ("plain", "usual", "least", "most")
         )
         self._rendered = tuple(Aces2().ops_for(shown)) if rendering == "aces-2" else ()
+        self._prints: dict[tuple[Any, ...], ShownPrint] = {}
         self._nodes: dict[tuple[Any, ...], Node] = {}
 
     def __len__(self) -> int:
@@ -116,15 +117,28 @@ class Chain:
         """Return the rendering's steps; a film print may borrow the fit of one close to it."""
         if self.rendering == "aces-2":
             return self._rendered
-        film = film_of(self.by_step(values).get("rendering", {}))
-        (shown,) = film.ops_for(self.shown)
-        assert isinstance(shown, ShownPrint)
-        return (shown if fit is None else shown.fitted_as(fit),)
+        numbers = self.by_step(values).get("rendering", {})
+        key = (fit, *numbers.values())
+        if key not in self._prints:
+            if len(self._prints) > _KEPT:
+                self._prints.clear()
+            (shown,) = film_of(numbers).ops_for(self.shown)
+            assert isinstance(shown, ShownPrint)
+            self._prints[key] = shown if fit is None else shown.fitted_as(fit)
+        return (self._prints[key],)
 
     def fit_of(self, values: Array) -> Fit | None:
         """Return how a film print of these values is fitted into the display's gamut."""
         (shown, *_) = self.printed(values)
-        return shown.numbers.fit if isinstance(shown, ShownPrint) else None
+        if not isinstance(shown, ShownPrint):
+            return None
+        with np.errstate(all="ignore"):
+            return shown.numbers.fit
+
+    def can_be_shown(self, values: Array) -> bool:
+        """Say whether the print of these values is one: strong tints of black may have none."""
+        fit = self.fit_of(values)
+        return fit is None or bool(np.isfinite([*fit.low, *fit.high]).all())
 
     def signal(self, values: Array, scene: Array, fit: Fit | None = None) -> Array:
         """Return the signal for scene-linear AP1, shape (n, 3).
@@ -132,7 +146,11 @@ class Chain:
         Raises
         ------
         ValueError
-            If a recipe may not hold such numbers.
+            If a recipe may not hold such numbers, or they give light that is none.
         """
-        steps = [*self.nodes(values), *self.printed(values, fit)]
-        return self.shown.encode(Runner(steps).run(scene).astype(np.float64))
+        with np.errstate(all="ignore"):
+            steps = [*self.nodes(values), *self.printed(values, fit)]
+            light = Runner(steps).run(scene).astype(np.float64)
+        if not np.isfinite(light).all():
+            raise ValueError("light that is no number")
+        return self.shown.encode(light)

@@ -135,7 +135,9 @@ def _if_worth(task: Task, best: Grown, added: Sequence[Part]) -> Grown:
     new = [part for part in added if part not in best.found.chain.parts]
     if not new:
         return best
-    tried = _with(task, best, new)
+    tried = _refitted(task, best, (*best.found.chain.parts, *new), 9)
+    if tried is None:
+        return best
     gain = best.error.score - tried.error.score
     return tried if gain > max(WORTH * best.error.score, task.fine) else best
 
@@ -155,11 +157,14 @@ def _begun(task: Task, rendering: RenderingKind) -> Grown:
     return _if_worth(task, begun, (TONE,) if task.grey_only else (TONE, DEPTH))
 
 
-def _with(task: Task, best: Grown, added: Sequence[Part]) -> Grown:
-    chain = best.found.chain.with_parts((*best.found.chain.parts, *added))
-    start = chain.carried(best.found.chain, best.found.values)
-    found = solve(chain, start, task.wanted, 9)
-    return Grown(found, task.error(found))
+def _refitted(task: Task, best: Grown, parts: Sequence[Part], most: int) -> Grown | None:
+    """Return a fit of other parts, or None where what stays of the numbers is no print."""
+    chain = best.found.chain.with_parts(parts)
+    try:
+        found = solve(chain, chain.carried(best.found.chain, best.found.values), task.wanted, most)
+        return Grown(found, task.error(found))
+    except ValueError:
+        return None
 
 
 def _pruned(task: Task, best: Grown) -> Grown:
@@ -179,21 +184,18 @@ def _pruned(task: Task, best: Grown) -> Grown:
         cheap = [part for part in order if costs[part] < 0.01 * best.found.cost] or order[:1]
         lighter = _without(task, best, cheap)
         limit = allowed + max(_LOSABLE * allowed, 0.5 * task.fine)
-        if lighter.error.score > limit and len(cheap) > 1:
+        if (lighter is None or lighter.error.score > limit) and len(cheap) > 1:
             cheap = order[:1]
             lighter = _without(task, best, cheap)
-        if lighter.error.score <= limit:
+        if lighter is not None and lighter.error.score <= limit:
             allowed = min(allowed, lighter.error.score)
             best = lighter
         else:
             kept.update(cheap)
 
 
-def _without(task: Task, best: Grown, gone: Sequence[Part]) -> Grown:
-    chain = best.found.chain.with_parts([p for p in best.found.chain.parts if p not in gone])
-    start = chain.carried(best.found.chain, best.found.values)
-    found = solve(chain, start, task.wanted, 5)
-    return Grown(found, task.error(found))
+def _without(task: Task, best: Grown, gone: Sequence[Part]) -> Grown | None:
+    return _refitted(task, best, [one for one in best.found.chain.parts if one not in gone], 5)
 
 
 def _costs(found: Solved) -> dict[Part, float]:

@@ -30,6 +30,8 @@ from lookkit.spaces.working import Array
 
 CAMERA: Final = "source"
 OUTPUT: Final = "main"
+_FAR: Final = 3.0
+"""Delta E of a mean above which a recipe is not the look."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -137,6 +139,11 @@ def adopt_lut(
         whole = _measured_behind(bare, lattice, judged, source)
         made = lattice
         lines[-1] = f"{lines[-1][:-1]} without the first step, {whole} with it."
+    if (whole or nodes).mean > _FAR:
+        told.append(
+            f"the recipe is far from the LUT ({whole or nodes}): it is no look that these steps "
+            "can say, or not one for the encoding, the output and the ranges that were given"
+        )
     lines.append(f"The source's own two common readings lie apart by {open_}.")
     table = {"kind": "lut", "id": "remainder", "file": beside_name(place).name,
              "expects": WIDE, "returns": WIDE}  # fmt: skip

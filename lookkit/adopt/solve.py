@@ -13,7 +13,6 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
 from lookkit.accuracy.truth import Light, at_once
 from lookkit.adopt.chain import Chain
@@ -29,7 +28,7 @@ _ENOUGH: Final = 2e-3
 
 @dataclass(frozen=True, eq=False)
 class Wanted:
-    """Scene colours (n, 3), the L*a*b* that they should have (n, 3), and what each counts (n,).
+    """Scene colours (n, 3) and the L*a*b* that they should have (n, 3).
 
     With `doubted` a colour that is farther off than that, in Delta E, counts less and less: it may
     have been changed by hand.
@@ -38,7 +37,6 @@ class Wanted:
     scene: Array
     lab: Array
     light: Light
-    weight: Array | None = None
     doubted: float | None = None
 
     def residual(self, signal: Array) -> Array:
@@ -67,10 +65,7 @@ class Solved:
     matters: Array
 
 
-def solve(
-    chain: Chain, start: Array, wanted: Wanted, most: int = 12,
-    free: npt.NDArray[np.bool_] | None = None,
-) -> Solved:  # fmt: skip
+def solve(chain: Chain, start: Array, wanted: Wanted, most: int) -> Solved:
     """Return the numbers at which a chain comes closest.
 
     Parameters
@@ -79,52 +74,49 @@ def solve(
         Values to begin at, shape (n,).
     most
         Steps at most.
-    free
-        Which numbers may move; default all.
     """
     values = np.clip(start, chain.least, chain.most)
-    rows = np.arange(len(chain)) if free is None else np.flatnonzero(free)
-    damping, found = 1e-3, np.eye(len(chain))
-    signal = chain.signal(values, wanted.scene)
+    damping, matters = 1e-3, np.eye(len(chain))
     for _ in range(most):
+        # Measuring how a print is fitted into the display takes longer than all else: once a step.
+        fit = chain.fit_of(values)
+        signal = chain.signal(values, wanted.scene, fit)
         weight = _weights(wanted, signal)
         cost = _cost(chain, values, wanted, signal, weight)
-        residual, slopes = _slopes(chain, values, wanted, rows, weight)
-        leaning = ((values - chain.plain) / chain.usual)[rows]
+        residual, slopes = _slopes(chain, values, wanted, weight, fit)
+        leaning = (values - chain.plain) / chain.usual
         down = slopes.T @ residual + LEANING**2 * leaning
-        matters = slopes.T @ slopes + LEANING**2 * np.eye(len(rows))
-        found = np.eye(len(chain)) * LEANING**2
-        found[np.ix_(rows, rows)] = matters
+        matters = slopes.T @ slopes + LEANING**2 * np.eye(len(chain))
         better = None
         for _ in range(_TRIES):
             raised = matters + damping * np.diag(np.diag(matters))
             step = np.clip(-np.linalg.solve(raised, down), -_FARTHEST, _FARTHEST)
-            tried = values.copy()
-            tried[rows] += step * chain.usual[rows]
-            tried = np.clip(tried, chain.least, chain.most)
+            tried = np.clip(values + step * chain.usual, chain.least, chain.most)
             try:
-                shown = chain.signal(tried, wanted.scene)
+                shown = chain.signal(tried, wanted.scene, fit)
+                reached = _cost(chain, tried, wanted, shown, weight)
+                # A print that cannot be fitted into the display is no place to go on from.
+                good = reached < cost and chain.can_be_shown(tried)
             except ValueError:
-                damping *= 6.0
-                continue
-            reached = _cost(chain, tried, wanted, shown, weight)
-            if reached < cost:
-                better = tried, shown, reached
+                good = False
+            if good:
+                better = tried, reached
                 break
             damping *= 6.0
         if better is None:
             break
-        values, signal, reached = better
+        values, reached = better
         damping = max(damping * 0.2, 1e-7)
         if (cost - reached) < _ENOUGH * cost:
             break
+    signal = chain.signal(values, wanted.scene)
     weight = _weights(wanted, signal)
-    return Solved(chain, values, _cost(chain, values, wanted, signal, weight), found)
+    return Solved(chain, values, _cost(chain, values, wanted, signal, weight), matters)
 
 
 def _weights(wanted: Wanted, signal: Array) -> Array:
     """Return what each colour counts now; they sum to one."""
-    weight = np.ones(len(wanted.scene)) if wanted.weight is None else wanted.weight
+    weight = np.ones(len(wanted.scene))
     if wanted.doubted is not None:
         off = np.linalg.norm(wanted.residual(signal), axis=-1)
         weight = weight / (1.0 + (off / wanted.doubted) ** 2) ** 1.5
@@ -138,21 +130,20 @@ def _cost(chain: Chain, values: Array, wanted: Wanted, signal: Array, weight: Ar
 
 
 def _slopes(
-    chain: Chain, values: Array, wanted: Wanted, rows: npt.NDArray[np.intp], weight: Array
+    chain: Chain, values: Array, wanted: Wanted, weight: Array, fit: Fit | None
 ) -> tuple[Array, Array]:
-    """Return the weighted differences, (3 n,), and how each number moves them, (3 n, rows)."""
+    """Return the weighted differences, (3 n,), and how each number moves them, (3 n, numbers)."""
     root = np.sqrt(weight)[:, None]
-    fit = chain.fit_of(values)
     now = root * wanted.residual(chain.signal(values, wanted.scene, fit))
-    slopes = np.zeros((now.size, len(rows)))
+    slopes = np.zeros((now.size, len(chain)))
 
-    def one(place: int) -> None:
-        moved = _moved(chain, values, int(rows[place]), wanted.scene, fit)
+    def one(row: int) -> None:
+        moved = _moved(chain, values, row, wanted.scene, fit)
         if moved is not None:
             step, signal = moved
-            slopes[:, place] = (root * wanted.residual(signal) - now).ravel() / step
+            slopes[:, row] = (root * wanted.residual(signal) - now).ravel() / step
 
-    at_once(one, range(len(rows)))
+    at_once(one, range(len(chain)))
     return now.ravel(), slopes
 
 
