@@ -167,10 +167,8 @@ def exactness(recipe: Path, files: list[Path], width: int = 350) -> None:
     one = pictures[0]
     chain = shown.chain(look, one.place_in(look), output)
     truth = screen.apply(evaluate(chain, one.light.astype(np.float64)).astype(np.float32))
-    apart = screen.apply(Runner(chain).run(one.light)) - truth
-    print(
-        f"exact pictures, without their texture, from evaluate: worst {np.abs(apart).max() * 255:.4f}"
-    )
+    apart = 255 * np.abs(screen.apply(Runner(chain).run(one.light)) - truth).max()
+    print(f"exact pictures, without their texture, from evaluate: worst {apart:.4f}")
 
 
 def tetrahedral(lattice: np.ndarray, place: np.ndarray, size: int) -> np.ndarray:
