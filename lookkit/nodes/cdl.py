@@ -46,7 +46,7 @@ _LARGE: Final = 1.6
 _LINE: Final = 0.1553
 """ACEScct's code where its straight line ends: below it code rises tenfold with light."""
 _APART: Final = 0.6
-"""Codes so far apart are ten stops: what float32 leaves of the darker light is seen in its code."""
+"""Ten stops. Float32 keeps too few digits of so much darker a channel for its code to be exact."""
 _BRIGHTEST: Final = 1.468
 _MOST: Final = 15.0
 """ACEScct's code of light of 250 stops: what comes after still finds numbers for it."""

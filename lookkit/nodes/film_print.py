@@ -41,7 +41,7 @@ Oklab, B. Ottosson (2020); ITU-R BT.2408. The equations are ours.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from math import log10
@@ -201,7 +201,9 @@ class FilmPrint(Rendering):
     @model_validator(mode="after")
     def _can_be_met(self) -> FilmPrint:
         try:
-            films_for(self.aims)
+            films = films_for(self.aims)
+            for light, shade in _by_channel(self):
+                _tint(films, self.black, light, shade)
         except CannotMeet as problem:
             raise PydanticCustomError("aims", "{text}", {"text": str(problem)}) from None
         return self
@@ -292,9 +294,7 @@ def _numbers_without_fit(film: FilmPrint, gamut: Primaries, peak: float | None) 
     eye_limits = np.maximum(_distances(_cube_faces(9) @ taking.T), 1.0) + _EYE_MARGIN
     tints = [
         _tint(films, film.black - log10(paper_share), light, shade)
-        for light, shade in zip(
-            per_channel(film.lights, NORMAL_LIGHTS), per_channel(film.shade, 0.0), strict=True
-        )
+        for light, shade in _by_channel(film)
     ]
     return PrintNumbers(
         taking=_rows(taking),
@@ -349,13 +349,31 @@ def _cones(gamut: Primaries) -> Array:
     return np.asarray(cones / cones.sum(axis=1, keepdims=True))
 
 
+def _by_channel(film: FilmPrint) -> Iterator[tuple[float, float]]:
+    """Yield printer light and shade of red, green and blue."""
+    return zip(per_channel(film.lights, NORMAL_LIGHTS), per_channel(film.shade, 0.0), strict=True)
+
+
 def _tint(films: Films, black: float, light: float, shade: float) -> Tint:
+    """Return what makes a channel's density that of its light and shade.
+
+    Raises
+    ------
+    CannotMeet
+        If the shade leaves no density as deep as the light prints grey.
+    """
     film = films.print
     grey = film.density(0.0)
     wanted = film.density((light - NORMAL_LIGHTS) * LOG_E_PER_LIGHT)
     bent = shade / black**2
     # The root of bent d^2 + d = wanted, in the form that holds for the smallest bend too.
-    before = 2.0 * wanted / (1.0 + np.sqrt(1.0 + 4.0 * bent * wanted))
+    root = 1.0 + 4.0 * bent * wanted
+    before = 2.0 * wanted / (1.0 + np.sqrt(max(root, 0.0)))
+    if root <= 0.0 or before >= film.full:
+        raise CannotMeet(
+            f"shade = {shade:g} keeps a channel from being as dense as lights = {light:g} print "
+            f"grey, expected lights nearer to {NORMAL_LIGHTS:g} or a shade nearer to 0"
+        )
     times = float(before * (1.0 - grey / film.full) / (grey * (1.0 - before / film.full)))
     return Tint(times, (times - 1.0) / film.full, bent, 10.0**-film.full)
 

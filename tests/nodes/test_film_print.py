@@ -148,6 +148,27 @@ def test_aims_that_no_film_could_meet_are_refused_with_the_reason(fields, why):
         FilmPrint(**fields)
 
 
+@given(
+    black=number(2.2, 4.5), grey=number(0.7, 1.5), contrast=number(1.0, 1.4),
+    light=number(13, 37), shade=number(-0.8, 0.8),
+)  # fmt: skip
+@settings(max_examples=25)
+def test_a_tint_shows_numbers_or_is_refused(black, grey, contrast, light, shade):
+    fields = {"black": black, "grey": grey, "contrast": contrast, "lights": light, "shade": shade}
+    try:
+        film = FilmPrint(**fields)
+    except ValidationError:
+        return
+    light = shown(film, ramp(-10, 8, 40))
+    assert np.isfinite(light).all()
+    assert (np.diff(light[:, 1]) >= -1e-12).all()
+
+
+def test_a_shade_that_leaves_no_density_for_grey_is_refused():
+    with pytest.raises(ValidationError, match="lights nearer to 25 or a shade nearer to 0"):
+        FilmPrint(black=2.3, grey=1.4, contrast=1.0, highlights=0.15, lights=37.0, shade=-0.8)
+
+
 def test_keys_of_the_earlier_print_are_told_what_to_write_now():
     text = (
         'schema = 1\nname = "x"\n[rendering]\nkind = "film-print"\ncrosstalk = 0.4\n'

@@ -32,8 +32,8 @@ class RootAndLogNumbers(NamedTuple):
 def root_and_log_decode(code: Plane, p: RootAndLogNumbers) -> Plane:
     """Return linear light for a code.
 
-    With v = ln(x) / 2 the equation e^v + 2 w v = c bends one way: from a start to the right of
-    its root Newton's steps never pass it.
+    With v = ln(x) / 2 it solves e^v + 2 w v = c. The left side is convex, so Newton's steps from
+    the right of the root stay there and end at it.
     """
     double = 2.0 * p.log_weight
     c = maximum(code, 0.0) / p.scale - p.offset
