@@ -6,7 +6,10 @@ import types
 import typing
 from collections.abc import Mapping
 from dataclasses import fields, is_dataclass
-from typing import Any
+from typing import Any, Final
+
+_MOST: Final = 1e100
+"""No figure is as large; what is not a number is none either."""
 
 
 def built(kind: Any, data: Any) -> Any:
@@ -34,7 +37,7 @@ def built(kind: Any, data: Any) -> Any:
         return data
     if origin in (types.UnionType, typing.Union):
         return None if data is None else built(inner[0], data)
-    if kind is float and type(data) in (int, float):
+    if kind is float and type(data) in (int, float) and abs(data) < _MOST:
         return float(data)
     if kind in (int, bool, str) and type(data) is kind:
         return data
