@@ -19,7 +19,7 @@ from lookkit.report.describe import describe
 from lookkit.report.frames import graded_frames
 from tests.handoff.edits import PLAIN
 
-AS_DELIVERED = True
+AS_DELIVERED = "lattices"
 
 RECIPE = """
 schema = 1

@@ -18,7 +18,7 @@ from lookkit.ocio import Processor, library
 from lookkit.recipe.load import parse_recipe
 from tests.test_look import RECIPE
 
-AS_DELIVERED = True
+AS_DELIVERED = "lattices"
 
 
 @pytest.fixture(scope="module")

@@ -16,7 +16,7 @@ from lookkit.lutfile.cube import write_cube
 from lookkit.media.stills import write_still
 from tests.recipe.matched import RECIPE, match_of, write_film
 
-AS_DELIVERED = True
+AS_DELIVERED = "lattices"
 
 PLAIN = '[deliver]\nfit = false\ncertify = false\nsizes = [17]\nformats = ["cube", "config"]\n'
 LUT = '\n[[look]]\nkind = "lut"\nfile = "{}"\nexpects = "ACEScct"\nreturns = "ACEScct"\n'

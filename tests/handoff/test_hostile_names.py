@@ -17,7 +17,7 @@ from lookkit.recipe.load import parse_recipe
 from lookkit.recipe.write import toml_text
 from tests.handoff.verifying import bad
 
-AS_DELIVERED = True
+AS_DELIVERED = "lattices"
 
 RESERVED = ["CON", "nul", "com1", "LPT9.txt", "aux.tar.gz"]
 NASTY = "../../<&\"'>]]>\x01\n${x}: *a %d ’ü\u202e \\..\\"

@@ -19,7 +19,7 @@ from tests.handoff.verifying import (
     with_formats,
 )  # fmt: skip
 
-AS_DELIVERED = True
+AS_DELIVERED = "lattices"
 
 CUBE = "cube/A/A_LogC4_full_to_monitor_Rec.709-BT.1886_full_17.cube"
 OTHER = "cube/B/B_BT.709-camera_legal_to_monitor_Rec.709-BT.1886_full_17.cube"

@@ -13,7 +13,7 @@ from lookkit.ocio import library
 from lookkit.recipe.load import parse_recipe
 from tests.deliver.test_config_lattice import RECIPE
 
-AS_DELIVERED = True
+AS_DELIVERED = "lattices"
 
 GPU = 0.3
 """Ten-bit codes between a GPU's picture and the processor's."""

@@ -394,7 +394,7 @@ def test_a_walk_of_random_actions_leaves_no_error(tab, chromium, served):
     own.on("pageerror", lambda error: tab.told.append(str(error)))
     own.goto(served.url)
     until(own, EXACT)
-    walk(own, seed=1, steps=30)
+    walk(own, seed=1, steps=18)
     assert not own.evaluate("page.errors")
     own.close()
     lookkit.load(served.recipe)
