@@ -39,6 +39,7 @@ from lookkit.kernel.maths import (
     log2,
     maximum,
     minimum,
+    unsure,
     where,
 )
 from lookkit.nodes.base import Node, error_at, light_table, param
@@ -120,7 +121,10 @@ class Shapes(NamedTuple):
 @formula(LENGTHS)
 def shape_tone(r: Plane, g: Plane, b: Plane, p: Shapes) -> Planes:
     """Run each channel through its curve in stops."""
-    return _shaped(r, p.red), _shaped(g, p.green), _shaped(b, p.blue)
+    r, g, b = _shaped(r, p.red), _shaped(g, p.green), _shaped(b, p.blue)
+    # A print's matrices show the last digits of a negative channel that outweighs the others.
+    unsure(minimum(minimum(r, g), b) < -maximum(maximum(r, g), b))
+    return r, g, b
 
 
 def _shaped(light: Plane, p: Shape) -> Plane:

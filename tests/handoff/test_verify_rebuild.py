@@ -87,6 +87,7 @@ CHANGES = pytest.mark.parametrize(
         ("*_17.cube", r"\n0\.(\d)", r"\n0.9\1"),
         ("*_17.cube", r"(\n\d\.\d{4})\d+ ", r"\g<1> "),
         ("*_17.cube", "camera A to", "camera Z to"),
+        ("*_1d.cube", "gives: ACEScct", "gives: ACEScg"),
         ("*.clf", r"(\d\.\d{3})\d", r"\g<1>"),
         ("ocio/luts/*.clf", r" \.5(\d)", r" .6\1"),
         ("ocio/config.ocio", "LogC4", "another"),

@@ -19,7 +19,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any, Final
 
-from lookkit.deliver import amf, clf, cube
+from lookkit.deliver import amf, clf, cube, cube_1d
 from lookkit.deliver.cdl import read_cc
 from lookkit.deliver.cdl_residual import Residual, changes, viewing_light
 from lookkit.deliver.config import CONFIG_NAME, LUTS, write_config
@@ -120,12 +120,27 @@ class _Again:
         numbers = [line.split() for line in lines if line[:1] in "-0123456789"]
         if any(len(one.partition(".")[2]) != decimals for row in numbers for one in row):
             return f"numbers without their {decimals} decimals: saved again by another program?"
-        if not isinstance(camera, str) or not isinstance(output, str):
-            return ""
         if path.name.endswith("_1d.cube"):
+            return self._of_curves(entry, path)
+        if not isinstance(camera, str) or not isinstance(output, str):
             return ""
         wanted = head_lines(*cube.head(self.look, camera, output, scene))
         return _unlike_lines(lines[: len(wanted)], wanted, self.within)
+
+    def _of_curves(self, entry: Mapping[str, Any], path: Path) -> str:
+        camera, output, scene = (entry.get(key) for key in ("camera", "output", "scene"))
+        if entry.get("part") == "look-acescct":
+            job = cube_1d.look_job(self.look, scene)
+        elif isinstance(camera, str) and isinstance(output, str):
+            job = cube_1d.chain_job(self.look, camera, output, scene)
+        else:
+            return ""
+        if job is None:
+            return "curves of a recipe that mixes channels"
+        with TemporaryDirectory() as place:
+            (made,) = job.write(Path(place))
+            theirs, ours = (one.read_text(encoding="ascii") for one in (path, made.path))
+        return _unlike_lines(theirs.splitlines(), ours.splitlines(), self.within)
 
     def _of_residual(self, entry: Mapping[str, Any], path: Path) -> str:
         part, scene = str(entry["part"]).removeprefix("residual-"), entry.get("scene")
