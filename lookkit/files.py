@@ -63,6 +63,19 @@ def made_folder(folder: Path) -> Path:
     return folder
 
 
+def check_new(path: Path) -> None:
+    """Check that a file can be made, before long work: that it is not there, and its folder.
+
+    Raises
+    ------
+    InputError
+        If it is there already, or cannot be written.
+    """
+    if path.exists():
+        raise InputError(f"{path}: is there already, and is left as it is; name another (-o)")
+    check_writable(path)
+
+
 def check_writable(path: Path) -> None:
     """Check that `path` can be written, before long work: its folder, and that it is no folder.
 

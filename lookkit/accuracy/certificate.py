@@ -10,15 +10,16 @@ import json
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
+from functools import cache
 from typing import Any, Final
 
 import numpy as np
+from pydantic import TypeAdapter
 
 from lookkit.accuracy import facts
 from lookkit.accuracy.audit import Audited, audit
 from lookkit.accuracy.folds import orientation, turned
 from lookkit.accuracy.interpolate import REPORTED, Reader, interpolate, lattice_size
-from lookkit.accuracy.plain import built
 from lookkit.accuracy.samples import CodeSpace, SetName
 from lookkit.accuracy.sampling import corner_values
 from lookkit.accuracy.search import Probe, probe, worst_places
@@ -176,20 +177,27 @@ class Certificate:
         return dict(_rounded(asdict(self)))
 
     @classmethod
-    def from_dict(cls, data: Any) -> Certificate:
-        """Return the certificate that `to_dict` gave.
+    def from_json(cls, text: str) -> Certificate:
+        """Return the certificate that `to_json` gave.
 
         Raises
         ------
         ValueError
             If anything is missing, too much, or of another type.
         """
-        made: Certificate = built(cls, data)
+        made = _reader().validate_json(text, strict=True)
+        if json.loads(json.dumps(asdict(made))) != json.loads(text):
+            raise ValueError("holds what is none of a certificate's")
         return made
 
     def to_json(self) -> str:
         """Return the certificate as JSON text, ending in a newline."""
         return json.dumps(self.to_dict(), indent=1) + "\n"
+
+
+@cache
+def _reader() -> TypeAdapter[Certificate]:
+    return TypeAdapter(Certificate)
 
 
 def certify(

@@ -51,7 +51,10 @@ class Asked:
 
 def ask(source: Source, scene: Array) -> Asked:
     """Ask a source about scene colours; each is what the camera can record of it."""
-    code = source.code(scene)
+    return _at(source, source.code(scene))
+
+
+def _at(source: Source, code: Array) -> Asked:
     signal = source.signal(code)
     return Asked(code, source.scene(code), signal, source.light.lab(signal))
 
@@ -73,9 +76,7 @@ def many_colours(source: Source, count: int) -> Asked:
     drawn = ask(source, np.concatenate([_pictures(rng, count // 2), _greys(rng, count // 10)]))
     low, high = source.function.low, source.function.high
     code = low + rng.random((count - len(drawn.code), 3)) * (high - low)
-    code = np.concatenate([drawn.code, code])
-    signal = source.signal(code)
-    return Asked(code, source.scene(code), signal, source.light.lab(signal))
+    return _at(source, np.concatenate([drawn.code, code]))
 
 
 def _pictures(rng: np.random.Generator, count: int) -> Array:

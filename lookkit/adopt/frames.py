@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from lookkit.errors import InputError, some_of
-from lookkit.match.pairs import BLOCK, CLIPS, Picture, aligned, blocks_of
+from lookkit.match.pairs import BLOCK, CLIPS, Picture, aligned, blocks_of, shown_blocks
 from lookkit.media.jobs import STILLS
 from lookkit.media.stills import read_still
 from lookkit.progress import Progress
@@ -116,7 +116,7 @@ def _pair(ours: Path, theirs: Path) -> PairOfFrames | str:
     small, warped, covered = over
     before, spread = blocks_of(small)
     after, spread_after = blocks_of(warped)
-    seen = blocks_of(np.repeat(covered[..., None], 3, axis=2))[0][:, 0] > 0.999
+    seen = shown_blocks(covered)
     even = (spread < _FLAT_BEFORE) & (spread_after < _FLAT_AFTER)
     inside = (before.max(axis=1) < CLIPS) & (before.min(axis=1) > 0.002)
     fair = seen & even & inside

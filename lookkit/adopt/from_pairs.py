@@ -14,17 +14,19 @@ from lookkit.accuracy.difference import delta_e_2000
 from lookkit.accuracy.samples import image_like
 from lookkit.accuracy.truth import Light
 from lookkit.adopt.chain import Chain
+from lookkit.adopt.checks import is_grey_only
 from lookkit.adopt.colours import Asked
 from lookkit.adopt.frames import Mask, PairOfFrames, disagreeing, pairs_of_files, read_pairs
 from lookkit.adopt.grow import Error, Task, grown
 from lookkit.adopt.parts import DEPTH, FILM, SATURATION, TONE
-from lookkit.adopt.run import CAMERA, rounded
+from lookkit.adopt.run import CAMERA, rounded, tables_of, written_recipe
 from lookkit.adopt.solve import Wanted, solve
 from lookkit.adopt.text import recipe_text
 from lookkit.errors import InputError
-from lookkit.files import check_writable, write_beside
+from lookkit.files import check_new
 from lookkit.lattice.of_graph import light_of
-from lookkit.look import Look, loads
+from lookkit.look import Look
+from lookkit.match.pairs import rare_first
 from lookkit.progress import Progress, silent
 from lookkit.spaces.encodings import Encoding, encoding
 from lookkit.spaces.level import stops_of
@@ -42,7 +44,6 @@ _OPEN: Final = Error(0.3, 0.6)
 _NO_LOOK: Final = 5.0
 _NEAR: Final = 0.05
 """Distance in code within which a colour counts as shown."""
-_GREY_CHROMA: Final = 1.5
 _HUES: Final = {"reds": 25, "yellows": 100, "greens": 145, "cyans": 195, "blues": 260,
                 "magentas": 330}  # fmt: skip
 
@@ -103,11 +104,8 @@ def adopt_pairs(
         `target` is there already.
     """
     place = Path(target)
-    if place.exists():
-        raise InputError(f"{place}: is there already, and is left as it is; name another (-o)")
-    check_writable(place)
-    takes, gives = encoding(camera), output(shown)
-    display = gives.delivered(range=shown_range) if shown_range else gives
+    check_new(place)
+    takes, display = encoding(camera), output(shown).delivered(range=shown_range)
     light = light_of(display)
     files = pairs_of_files(Path(before), Path(after))
     pairs, told = read_pairs(files, progress)
@@ -127,7 +125,7 @@ def adopt_pairs(
         off = [_off(one, chain, values, scene, light) for one in pairs]
     apart = [disagreeing(one, o) for one, o in zip(pairs, off, strict=True)]
     fitted, left = _split(pairs, apart, scene, light)
-    grey_only = bool(np.hypot(fitted.lab[:, 1], fitted.lab[:, 2]).max() < _GREY_CHROMA)
+    grey_only = is_grey_only(fitted)
     if grey_only:
         told.append("the frames after show no colour: the recipe is black and white")
     near = fitted.only(fitted.near_grey) if fitted.near_grey.sum() > 100 else fitted
@@ -153,17 +151,12 @@ def adopt_pairs(
         f"Delta E 2000 on even areas that the fit has not seen: {error}. The frames show "
         f"{known.share:.0%} of the colours that pictures commonly have; the rest is a guess.",
     ]
-    camera_table = {"encoding": takes.name} | ({"range": camera_range} if camera_range else {})
-    output_table = {"output": display.name} | ({"range": shown_range} if shown_range else {})
+    camera_table, output_table = tables_of(takes, camera_range, display)
     text = recipe_text(
         place.stem, {CAMERA: camera_table}, output_table, steps, rendering,
         fit.found.chain.parts, lines,
     )  # fmt: skip
-    with write_beside(place) as beside:
-        beside.write_text(text, encoding="utf-8", newline="\n")
-    look = loads(text, folder=place.parent)
-    for node in (*look.recipe.look, look.recipe.rendering):
-        told += [f"{node.label}: {one}" for one in node.warnings()]
+    look = written_recipe(place, text, told)
     return FromPairs(
         place, look, light, display, tuple(pairs), tuple(apart), error, known.share,
         len(steps) + 1, tuple(told),
@@ -235,12 +228,7 @@ def _split(
 
 def _even(code: Array, most: int) -> np.ndarray:
     """Return at most so many rows, drawn evenly over cells of colours: rare colours stay."""
-    cells = np.floor(code * 24.0).astype(int) @ np.array([1, 1000, 1000000])
-    order = np.argsort(cells, kind="stable")
-    rank = np.empty(len(code), dtype=int)
-    _, first, counts = np.unique(cells[order], return_index=True, return_counts=True)
-    rank[order] = np.arange(len(code)) - np.repeat(first, counts)
-    return np.asarray(np.sort(np.argsort(rank, kind="stable")[:most]))
+    return np.asarray(np.sort(rare_first(code, 24)[:most]))
 
 
 def _areas(pairs: Sequence[PairOfFrames], apart: Sequence[Mask]) -> list[str]:

@@ -20,10 +20,12 @@ from lookkit.adopt.source import Source, open_source
 from lookkit.adopt.text import REMAINDER_SAYS, recipe_text
 from lookkit.errors import InputError
 from lookkit.evaluate import Runner
-from lookkit.files import check_writable, write_beside
+from lookkit.files import check_new, write_beside
 from lookkit.look import Look, loads
 from lookkit.lutfile.cube import write_cube
 from lookkit.progress import Progress, silent
+from lookkit.spaces.encodings import Encoding
+from lookkit.spaces.outputs import Output
 from lookkit.spaces.outputs import output as named
 from lookkit.spaces.ranges import SignalRange
 from lookkit.spaces.working import Array
@@ -99,11 +101,9 @@ def adopt_lut(
         If the LUT or a name cannot be used, it is no look, or `target` is there already.
     """
     place = Path(target)
-    if place.exists():
-        raise InputError(f"{place}: is there already, and is left as it is; name another (-o)")
+    check_new(place)
     if not nodes_only and beside_name(place).exists():
         raise InputError(f"{beside_name(place)}: is there already; name another recipe (-o)")
-    check_writable(place)
     source = open_source(path, camera, shown, camera_range, shown_range)
     asked = fitted_colours(source)
     refuse_what_is_no_look(source, asked)
@@ -116,7 +116,7 @@ def adopt_lut(
     digits = rounded(task, fit)
     judged = judged_colours(source)
     steps, rendering = fit.found.chain.tables(fit.found.values, digits)
-    tables = _tables(source)
+    tables = tables_of(source.camera, source.camera_range, source.shown)
 
     def written(lines: list[str], remainder: dict[str, Any] | None, says: str) -> str:
         return recipe_text(
@@ -132,12 +132,10 @@ def adopt_lut(
         f"{source.camera.name} to {source.shown.name}.",
         f"Delta E 2000 from it on colours of pictures that the fit has not seen: {nodes}.",
     ]
-    lattice = None if nodes_only else _worthy(source, bare, task, progress)
-    made: Remainder | None = None
+    made = None if nodes_only else _worthy(source, bare, task, progress)
     whole = None
-    if lattice is not None:
-        whole = _measured_behind(bare, lattice, judged, source)
-        made = lattice
+    if made is not None:
+        whole = _measured_behind(bare, made, judged, source)
         lines[-1] = f"{lines[-1][:-1]} without the first step, {whole} with it."
     if (whole or nodes).mean > _FAR:
         told.append(
@@ -153,11 +151,7 @@ def adopt_lut(
             beside_name(place), made.lattice, title=f"{source.path.stem}, remainder",
             comments=[f"moves codes of {WIDE} before the steps of {place.name}"],
         )  # fmt: skip
-    with write_beside(place) as beside:
-        beside.write_text(text, encoding="utf-8", newline="\n")
-    look = loads(text, folder=place.parent)
-    for node in (*look.recipe.look, look.recipe.rendering):
-        told += [f"{node.label}: {one}" for one in node.warnings()]
+    look = written_recipe(place, text, told)
     return Adopted(
         place, look, bare, source, nodes, whole, open_, len(steps) + 1, tuple(told), grey_only
     )
@@ -205,7 +199,7 @@ def task_for(source: Source, asked: Asked, grey_only: bool) -> Task:
 
 def open_error(source: Source, asked: Asked) -> Error:
     """Return how far the source's two common readings lie apart."""
-    other = np.clip(source.function(asked.code, "trilinear"), 0.0, 1.0)
+    other = source.signal(asked.code, "trilinear")
     return error_of(delta_e_2000(source.light.lab(other), asked.lab))
 
 
@@ -241,12 +235,24 @@ def difference(look: Look, judged: Asked, source: Source) -> Array:
     return delta_e_2000(source.light.lab(made), judged.lab)
 
 
-def _tables(source: Source) -> tuple[dict[str, Any], dict[str, Any]]:
-    """Return the tables of the source's camera and of its output."""
-    camera: dict[str, Any] = {"encoding": source.camera.name}
-    if source.camera_range is not None:
-        camera["range"] = source.camera_range
-    output: dict[str, Any] = {"output": source.shown.name}
-    if source.shown.range != named(source.shown.name).range:
-        output["range"] = source.shown.range
+def tables_of(
+    takes: Encoding, way: SignalRange | None, shown: Output
+) -> tuple[dict[str, Any], dict[str, Any]]:
+    """Return the tables of a camera, with its range where one was given, and of an output."""
+    camera: dict[str, Any] = {"encoding": takes.name}
+    if way is not None:
+        camera["range"] = way
+    output: dict[str, Any] = {"output": shown.name}
+    if shown.range != named(shown.name).range:
+        output["range"] = shown.range
     return camera, output
+
+
+def written_recipe(place: Path, text: str, told: list[str]) -> Look:
+    """Write a recipe and return its look; what its steps warn of is added to `told`."""
+    with write_beside(place) as beside:
+        beside.write_text(text, encoding="utf-8", newline="\n")
+    look = loads(text, folder=place.parent)
+    for node in (*look.recipe.look, look.recipe.rendering):
+        told += [f"{node.label}: {one}" for one in node.warnings()]
+    return look

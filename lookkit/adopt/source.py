@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
+from lookkit.accuracy.interpolate import Reader
 from lookkit.accuracy.truth import Light
 from lookkit.errors import InputError
 from lookkit.inspect.function import Function
@@ -55,18 +56,17 @@ class Source:
         """Return scene-linear AP1 of codes, shape (n, 3)."""
         return self.camera.decode(code, range=self.camera_range)
 
-    def signal(self, code: Array) -> Array:
+    def signal(self, code: Array, reader: Reader = "tetrahedral") -> Array:
         """Return the LUT's signal for codes (n, 3), held within 0-1."""
-        return np.clip(self.function(code), 0.0, 1.0)
+        return np.clip(self.function(code, reader), 0.0, 1.0)
 
     def doubt(self, code: Array) -> Array:
         """Return how far the LUT's two common readings lie apart, in signal, shape (n,).
 
         Between its points a LUT says only so much: this is about as much as it leaves open.
         """
-        one = np.clip(self.function(code, "tetrahedral"), 0.0, 1.0)
-        other = np.clip(self.function(code, "trilinear"), 0.0, 1.0)
-        return np.asarray(np.abs(one - other).max(axis=-1))
+        apart = self.signal(code) - self.signal(code, "trilinear")
+        return np.asarray(np.abs(apart).max(axis=-1))
 
 
 def open_source(
@@ -96,5 +96,4 @@ def open_source(
     if takes.scene_linear and camera_range == "legal":
         raise InputError(f"{takes.name}: legal range of scene-linear light, expected full")
     function = function_in(path)
-    target = gives.delivered(range=shown_range) if shown_range else gives
-    return Source(Path(path), function, takes, camera_range, target)
+    return Source(Path(path), function, takes, camera_range, gives.delivered(range=shown_range))

@@ -27,12 +27,9 @@ class Header(ctypes.Structure):
 @cache
 def library() -> Any:
     """Return the compiled functions, or None where this lookkit was built without."""
-    made = engine.library()
-    if made is None:
-        return None
     pointer, i32, i64, real = ctypes.c_void_p, ctypes.c_int32, ctypes.c_int64, ctypes.c_float
     header = ctypes.POINTER(Header)
-    for name, result, arguments in (
+    return engine.functions("lookkit_lattice_", (
         ("planes", None, (header, pointer, i64, pointer, i64, i32, i32, pointer, pointer, pointer)),
         ("packed", None, (header, pointer, pointer, i32, pointer, pointer, pointer)),
         ("take", None, (header, pointer, i64, i32, pointer, i64, pointer)),
@@ -41,7 +38,4 @@ def library() -> Any:
         ("probes", i64, (header, pointer, i64, pointer, i64, pointer, pointer)),
         ("measure", None, (header, pointer, i64, pointer, pointer)),
         ("judge", None, (header, pointer, i64, real)),
-    ):
-        function = getattr(made, f"lookkit_lattice_{name}")
-        function.restype, function.argtypes = result, arguments
-    return made
+    ))  # fmt: skip

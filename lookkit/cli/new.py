@@ -38,12 +38,11 @@ def command(folder: Path, target: Path, look: str, show: str | None) -> None:
     """
     from lookkit.cli.progress import shown_progress
     from lookkit.cli.told import printable, tell
-    from lookkit.errors import InputError, some_of
-    from lookkit.files import write_beside
+    from lookkit.errors import some_of
+    from lookkit.files import check_new, write_beside
     from lookkit.start import start
 
-    if target.exists():
-        raise InputError(f"{target}: is there already, and is left as it is; name another (-o)")
+    check_new(target)
     with shown_progress() as progress:
         made = start(folder, look=look, show=show, progress=progress)
     with write_beside(target) as beside:

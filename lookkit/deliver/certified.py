@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -64,7 +63,7 @@ def held_to_budget(deliver: Deliver, certificate: Certificate, path: Path) -> tu
 
 def as_written(certificate: Certificate) -> Certificate:
     """Return a certificate with the digits that its file has, so that all words follow from it."""
-    return Certificate.from_dict(json.loads(certificate.to_json()))
+    return Certificate.from_json(certificate.to_json())
 
 
 def accuracy_lines(certificate: Certificate) -> tuple[str, ...]:

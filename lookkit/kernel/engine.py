@@ -49,6 +49,24 @@ def name() -> str:
     return "numpy" if library() is None else "compiled"
 
 
+def functions(prefix: str, signatures: Sequence[tuple[str, Any, tuple[Any, ...]]]) -> Any:
+    """Return the compiled library with some functions ready to be called, or None without one.
+
+    Parameters
+    ----------
+    prefix
+        How their names begin.
+    signatures
+        Of each the rest of its name, the ctypes of its result and of its arguments.
+    """
+    made = library()
+    if made is not None:
+        for name, result, arguments in signatures:
+            function = getattr(made, prefix + name)
+            function.restype, function.argtypes = result, arguments
+    return made
+
+
 class Compiled:
     """A program, ready to be run on pixels.
 

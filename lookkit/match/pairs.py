@@ -31,7 +31,7 @@ def registered(reference: Footage, camera: Footage) -> tuple[Array, Array] | str
     ours, warped, covered = found
     a, spread_a = blocks_of(ours)
     b, spread_b = blocks_of(warped)
-    whole = blocks_of(np.repeat(covered[..., None], 3, axis=2))[0][:, 0] > 0.999
+    whole = shown_blocks(covered)
     top = 1e9 if reference.encoding and reference.encoding.scene_linear else CLIPS
     fair = whole & (b.max(axis=1) < CLIPS) & (b.min(axis=1) > 0.005) & (a.max(axis=1) < top)
     flat = (spread_a < 0.03) & (spread_b < 0.03)
@@ -115,11 +115,24 @@ def blocks_of(picture: Any) -> tuple[Array, Array]:
     return flat.mean(axis=1), flat.std(axis=1).max(axis=1)
 
 
+def shown_blocks(covered: Picture) -> npt.NDArray[np.bool_]:
+    """Return which blocks lie wholly in what `aligned` says that both frames show, (n,)."""
+    return np.asarray(blocks_of(np.repeat(covered[..., None], 3, axis=2))[0][:, 0] > 0.999)
+
+
 def _spread_out(colours: Array, chosen: np.ndarray) -> np.ndarray:
     """At most `MOST_PAIRS`, rare colours first: round robin over cells of colour space."""
-    cells = np.floor(colours[chosen] * 12.0).astype(int) @ np.array([1, 1000, 1000000])
+    return np.asarray(chosen[rare_first(colours[chosen], 12)[:MOST_PAIRS]])
+
+
+def rare_first(colours: Array, edge: int) -> np.ndarray:
+    """Return all rows of colours, (n, 3), in the order in which cells give one each, and again.
+
+    A cell has 1/edge along each axis; the more colours it has, the later its last ones come.
+    """
+    cells = np.floor(colours * float(edge)).astype(int) @ np.array([1, 1000, 1000000])
     order = np.argsort(cells, kind="stable")
-    rank = np.empty(len(chosen), dtype=int)
+    rank = np.empty(len(colours), dtype=int)
     _, first, counts = np.unique(cells[order], return_index=True, return_counts=True)
-    rank[order] = np.arange(len(chosen)) - np.repeat(first, counts)
-    return np.asarray(chosen[np.argsort(rank, kind="stable")[:MOST_PAIRS]])
+    rank[order] = np.arange(len(colours)) - np.repeat(first, counts)
+    return np.argsort(rank, kind="stable")

@@ -178,18 +178,6 @@ class Shown:
             )
         return np.asarray(self._screen(look, output, space).apply(signal), dtype=np.float32)
 
-    def exact_bytes(
-        self,
-        look: Look,
-        picture: Picture,
-        light: Pixels,
-        output: str,
-        space: str = "srgb",
-        whole: float | None = None,
-    ) -> npt.NDArray[np.uint8]:
-        """Return the same as bytes, shape of `light`."""
-        return as_bytes(self.exact(look, picture, light, output, space, whole))
-
     def _screen(self, look: Look, name: str, space: str) -> Processor:
         target = look.graph.output(name)
         if (target, space) not in self._screens:

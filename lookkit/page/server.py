@@ -39,6 +39,7 @@ from lookkit.page.pictures import (
 from lookkit.page.session import Session, moved
 from lookkit.page.state import Counted, state_of
 from lookkit.recipe.lines import Path as KeyPath
+from lookkit.report.shown import as_bytes
 
 HERE = Path(__file__).parent / "static"
 KINDS = {
@@ -380,7 +381,8 @@ class Visitor:
                 one: Picture = one, light: Pixels = light, whole: float | None = whole
             ) -> bytes:
                 output, space = self.page.output, self.space
-                return shown.exact_bytes(look, one, light, output, space, whole).tobytes()
+                signal = shown.exact(look, one, light, output, space, whole)
+                return as_bytes(signal).tobytes()
 
             shown_now = await self.page.run(made)
             h, w = light.shape[:2]

@@ -14,7 +14,8 @@ from pydantic import AfterValidator, Discriminator, Field, Tag, field_validator
 from pydantic_core import PydanticCustomError
 
 from lookkit.errors import UnknownNameError
-from lookkit.nodes.base import PerChannel, Table, param
+from lookkit.kernel.formula import triple
+from lookkit.nodes.base import PerChannel, Table, param, per_channel
 
 GATES: Final = {
     "super 8 mm": 5.79,
@@ -141,7 +142,7 @@ class Texture(Table):
     @classmethod
     def _within(cls, value: PerChannel | None, info: Any) -> PerChannel | None:
         low, high = _BOUNDS[info.field_name]
-        for one in () if value is None else _three(value):
+        for one in () if value is None else per_channel(value, 0.0):
             if not low <= one <= high:
                 raise PydanticCustomError("range", f"out of range, expected {low:g} to {high:g}")
         return value
@@ -170,7 +171,9 @@ class Texture(Table):
 
         def three(name: str) -> tuple[float, float, float]:
             own = getattr(self, name)
-            found: tuple[float, float, float] = getattr(ready, name) if own is None else _three(own)
+            found: tuple[float, float, float] = (
+                getattr(ready, name) if own is None else triple(per_channel(own, 0.0))
+            )
             return found
 
         def scaled(name: str, by: float) -> tuple[float, float, float]:
@@ -203,10 +206,3 @@ _BOUNDS: Final = {
     "granularity": (0.0, 60.0),
     "grain": (0.2, 20.0),
 }
-
-
-def _three(value: Any) -> tuple[float, float, float]:
-    if isinstance(value, int | float):
-        return float(value), float(value), float(value)
-    r, g, b = value
-    return float(r), float(g), float(b)

@@ -14,22 +14,16 @@ from lookkit.kernel import engine
 @cache
 def library() -> Any:
     """Return the compiled functions, or None where this lookkit was built without."""
-    made = engine.library()
-    if made is None:
-        return None
     pointer, size, real, whole = ctypes.c_void_p, ctypes.c_long, ctypes.c_float, ctypes.c_uint32
     count = ctypes.c_int
-    for name, result, arguments in (
+    return engine.functions("lookkit_texture_", (
         ("grain", count, (pointer, size, size, size, size, whole, whole, whole, pointer, count)),
         ("box", None, (pointer, size, size, size, pointer, size, size)),
         ("spread", count, (pointer, size, size, size, size, pointer, size, size, pointer)),
         ("blur", count, (pointer, pointer, size, size, pointer, count, real)),
         ("add", None,
          (pointer, pointer, pointer, size, pointer, count, real, real, pointer, count, pointer)),
-    ):  # fmt: skip
-        function = getattr(made, f"lookkit_texture_{name}")
-        function.restype, function.argtypes = result, arguments
-    return made
+    ))  # fmt: skip
 
 
 def place(array: npt.NDArray[Any]) -> int:

@@ -56,8 +56,15 @@ def numbers(tab, name: str):
     return tab.get_by_role("spinbutton", name=name)
 
 
+def box_of(tab, name: str):
+    """Where a number stands; the page may have been scrolled by what came before."""
+    field = numbers(tab, name).first
+    field.scroll_into_view_if_needed()
+    return field.bounding_box()
+
+
 def drag(tab, name: str, by: float) -> None:
-    box = numbers(tab, name).first.bounding_box()
+    box = box_of(tab, name)
     x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
     tab.mouse.move(x, y)
     tab.mouse.down()
@@ -119,7 +126,7 @@ def test_a_dragged_number_changes_one_line_of_the_file(tab, served):
 
 def test_pictures_change_while_the_hand_moves(tab, served):
     before = canvas(tab, 0)
-    box = numbers(tab, "Light, stops").first.bounding_box()
+    box = box_of(tab, "Light, stops")
     tab.mouse.move(box["x"] + 10, box["y"] + 8)
     tab.mouse.down()
     tab.mouse.move(box["x"] + 60, box["y"] + 8)
@@ -181,7 +188,7 @@ def test_everything_has_a_name_and_is_reached_by_keys_and_keys_stay_where_they_a
 def test_a_drag_is_given_up_with_escape_and_one_that_ends_where_it_began_changes_nothing(
     tab, served
 ):
-    box = numbers(tab, "Colour, saturation").first.bounding_box()
+    box = box_of(tab, "Colour, saturation")
     for ending in ("Escape", "back"):
         tab.mouse.move(box["x"] + 8, box["y"] + 8)
         tab.mouse.down()
@@ -258,7 +265,7 @@ def test_an_edit_in_a_text_editor_shows_at_once_and_its_faults_are_told(tab, ser
 
 
 def test_a_change_meets_an_edit_of_the_file_and_both_are_kept(tab, served):
-    box = numbers(tab, "Colour, saturation").first.bounding_box()
+    box = box_of(tab, "Colour, saturation")
     tab.mouse.move(box["x"] + 10, box["y"] + 8)
     tab.mouse.down()
     tab.mouse.move(box["x"] + 50, box["y"] + 8)
@@ -274,7 +281,7 @@ def test_a_change_meets_an_edit_of_the_file_and_both_are_kept(tab, served):
 
 
 def test_a_drag_reaches_its_own_step_though_the_file_gets_one_before_it(tab, served):
-    box = numbers(tab, "Colour, saturation").first.bounding_box()
+    box = box_of(tab, "Colour, saturation")
     tab.mouse.move(box["x"] + 10, box["y"] + 8)
     tab.mouse.down()
     tab.mouse.move(box["x"] + 50, box["y"] + 8)
@@ -290,7 +297,7 @@ def test_a_drag_reaches_its_own_step_though_the_file_gets_one_before_it(tab, ser
 
 @pytest.mark.parametrize("mine", [True, False])
 def test_a_number_that_both_set_is_asked_about_in_words(tab, served, mine):
-    box = numbers(tab, "Colour, saturation").first.bounding_box()
+    box = box_of(tab, "Colour, saturation")
     tab.mouse.move(box["x"] + 10, box["y"] + 8)
     tab.mouse.down()
     tab.mouse.move(box["x"] + 50, box["y"] + 8)

@@ -301,9 +301,9 @@ def stated_figures(
     certificate = None
     if beside.is_file():
         try:
-            data = json.loads(beside.read_text(encoding="utf-8"))
-            certificate = _figures_in(data)
-            if same and (fault := _other_words(data, beside)):
+            text = beside.read_text(encoding="utf-8")
+            certificate = _figures_in(json.loads(text))
+            if same and (fault := _other_words(text, beside)):
                 return fault
         except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
             return f"its certificate {beside.name} cannot be read"
@@ -340,12 +340,12 @@ def _figures_in(certificate: Any) -> dict[str, Figures]:
     }
 
 
-def _other_words(data: Any, beside: Path) -> str:
+def _other_words(figures: str, beside: Path) -> str:
     """Return how the text of a certificate differs from its figures; nothing where it does not."""
-    text = beside.with_suffix(".txt")
-    wanted = certificate_text(Certificate.from_dict(data))
-    if text.is_file() and text.read_text(encoding="utf-8", errors="replace") != wanted:
-        return f"its certificate {text.name} says otherwise than {beside.name}"
+    words = beside.with_suffix(".txt")
+    wanted = certificate_text(Certificate.from_json(figures))
+    if words.is_file() and words.read_text(encoding="utf-8", errors="replace") != wanted:
+        return f"its certificate {words.name} says otherwise than {beside.name}"
     return ""
 
 
