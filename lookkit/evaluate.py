@@ -148,8 +148,8 @@ class Runner:
     ) -> None:
         """Fill `target` with what the chain makes of `source`, on this thread alone.
 
-        All C-contiguous, of shape (..., 3). `entering` is light that entered earlier, for a first
-        step that sees it.
+        All C-contiguous, of shape (..., 3). `entering` is a second input, for a first step that
+        takes two.
         """
         self._strip(
             source.reshape(-1, 3),

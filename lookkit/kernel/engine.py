@@ -112,7 +112,7 @@ class Compiled:
 
         Both C-contiguous, float32 or float64, of the same shape (..., 3). NaN counts as 0 and
         infinities as +-1e6. With `exactly`, all take float64. The interpreter is free meanwhile.
-        `entering` is light that entered earlier, as `pixels` in shape and type; it lies in slot 1.
+        `entering` is a second input, of the shape and type of `pixels`; it lies in slot 1.
         """
         if self._library is None:
             lights = [pixels] if entering is None else [pixels, entering]
