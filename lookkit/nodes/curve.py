@@ -53,6 +53,8 @@ STEEPEST = 4.0
 """Stops out for one stop in between two points; more would not survive a table."""
 _FARTHEST = (-100.0, 40.0)
 _FLOOR = MID_GREY * 2.0**LOWEST
+_FAINT: Final = 1e-3
+"""Of the largest channel: float32 leaves 1e-4 of a channel there, .05 code at the steepest."""
 
 
 def _rising(points: tuple[tuple[float, float], ...]) -> tuple[tuple[float, float], ...]:
@@ -121,6 +123,9 @@ class Shapes(NamedTuple):
 @formula(LENGTHS)
 def shape_tone(r: Plane, g: Plane, b: Plane, p: Shapes) -> Planes:
     """Run each channel through its curve in stops."""
+    # A faint channel is what float32 left of a bright light, and a steep curve may lift it.
+    sizes = absolute(r), absolute(g), absolute(b)
+    unsure(minimum(minimum(*sizes[:2]), sizes[2]) < _FAINT * maximum(maximum(*sizes[:2]), sizes[2]))
     r, g, b = _shaped(r, p.red), _shaped(g, p.green), _shaped(b, p.blue)
     # A print's matrices show the last digits of a negative channel that outweighs the others.
     unsure(minimum(minimum(r, g), b) < -maximum(maximum(r, g), b))

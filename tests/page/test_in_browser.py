@@ -311,6 +311,8 @@ def test_a_number_that_both_set_is_asked_about_in_words(tab, served, mine):
     tab.get_by_role("button", name="all the same" if mine else "leave the file as it is").click()
     if mine:
         wait_for_file(served, lambda tables: tables["look"][1]["saturation"] > 1.2)
+    written = saved(served)["look"][1]["saturation"]
+    until(tab, f"page.state.steps[1].parts.some((part) => part.v === {written})")
     until(tab, EXACT)
     shown = tab.evaluate("page.state.steps[1].parts.find((part) => part.t === 'number').v")
     assert shown == saved(served)["look"][1]["saturation"]
