@@ -111,7 +111,8 @@ def corner_values(lattice: Array, cells: npt.NDArray[np.intp] | None = None) -> 
         low = np.unravel_index(cells, (across,) * 3)
         out = np.empty((8, 3, len(cells)), dtype=np.float32)
         for index, corner in enumerate(CORNERS):
-            out[index] = planes[:, *(at + step for at, step in zip(low, corner, strict=True))]
+            r, g, b = (at + step for at, step in zip(low, corner, strict=True))
+            out[index] = planes[:, r, g, b]
         return out
     out = np.empty((8, 3, across, across, across), dtype=np.float32)
     for index, (i, j, k) in enumerate(CORNERS):

@@ -9,14 +9,14 @@ tight one.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Final
 
 import numpy as np
 
-from lookkit.accuracy.difference import delta_e_2000
+from lookkit.accuracy.difference import Real, delta_e_2000
 from lookkit.accuracy.interpolate import Reader, interpolate
 from lookkit.accuracy.sampling import CORNERS, Floats, grid
 from lookkit.accuracy.truth import Exact, Light, in_chunks
@@ -81,13 +81,13 @@ class Probe:
         return error
 
 
-def halfway(lattice: Array, corner: tuple[int, int, int], reader: Reader) -> Array:
+def halfway(lattice: Array, corner: Sequence[int], reader: Reader) -> Array:
     """Read a lattice half-way from every point to the opposite corner of a box.
 
     `corner` says along which axes the box has an edge. A tetrahedral reader takes the mean of
     the two ends of the diagonal, a trilinear one that of all corners.
     """
-    ends = [one for one in CORNERS if all(np.less_equal(one, corner))]
+    ends: list[Sequence[int]] = [one for one in CORNERS if all(np.less_equal(one, corner))]
     if reader == "tetrahedral":
         ends = [CORNERS[0], corner]
     size = lattice.shape[0]
@@ -193,7 +193,7 @@ def climb(
     return places, errors
 
 
-def _worst_cells(halves: Array) -> Array:
+def _worst_cells(halves: Real) -> Array:
     """Low corners of the cells with the largest error among their 27 places, (n, 3)."""
     for axis in range(3):
         along = np.moveaxis(halves, axis, 0)
