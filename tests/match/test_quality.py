@@ -160,6 +160,28 @@ def test_the_edition_is_told_of_a_camera_of_unknown_curve_by_what_fits_leave(sho
     found = only(quality.edition_mismatch("B", named, left), "edition")
     assert f"fits edition '{shown}' better than '{named}'" in found.words
     assert quality.edition_mismatch("B", shown, left) == []
+    assert found.level == "warning"
+    near = {"2005": 1.05, "average": 1.0, "1976": 1.6}
+    assert only(quality.edition_mismatch("B", "2005", near), "edition").level == "note"
+
+
+@pytest.mark.parametrize("shown", ["2005", "1976", "2014-11-after"])
+def test_charts_of_two_editions_are_told_by_what_fits_leave(shown):
+    # Camera A sees the mean of charts, camera B another one; both by made-up matrices.
+    camera = np.array([[1.1, -0.05, 0.02], [0.03, 0.9, 0.04], [-0.02, 0.1, 1.2]])
+    target = charts.edition("average").scene @ np.diag([1.05, 1.0, 0.9])
+    signal = sim.bt709(charts.edition(shown).scene @ camera.T * 0.9)
+    shots = [Shot(0.0, footage_b().decode((16.0 + 219.0 * signal) / 255.0), ALL)]
+    theirs, _ = quality.best_edition(target, ALL)
+    left = {}
+    for name in charts.editions():
+        seen = quality.as_edition(target, theirs, name)
+        _, kept, solution = plain_fit(shots, seen, curve_knots())
+        left[name] = errors(kept, solution)[kept.keep].mean()
+    found = only(quality.two_editions("B", "A", theirs, left), "two editions")
+    assert f"taken for '{shown}' beside 'average'" in found.words
+    same = {name: 0.9 if name == "average" else 0.82 for name in left}
+    assert quality.two_editions("B", "A", "average", same) == []
 
 
 def codes_of(top, stops, seed=3):
