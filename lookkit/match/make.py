@@ -576,7 +576,7 @@ def _camera_findings(
     if len(readings) > 1:
         findings += quality.flare(name, fit.solution, target)
     elif camera.encoding is None:
-        findings += quality.flare_unknown(name)
+        findings += quality.flare_unknown(name, fit.stray)
     else:
         findings += quality.greys_flare(name, scene, target, seen)
     findings += quality.exposure(reference, name, target, before, seen)

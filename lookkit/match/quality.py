@@ -21,6 +21,8 @@ CLIPPED_SHARE: Final = 0.02
 _NOISE: Final = 0.5
 _FLARE: Final = 0.5
 _PAPER_FLARE: Final = 1.5
+_DARK_FLARE: Final = 1.0
+"""Percent by the two darkest greys; one in a hundred unknown curves says so falsely."""
 _SHADE: Final = 0.15
 _UNEVEN: Final = 0.25
 """Against published values, which a real chart meets only so well."""
@@ -258,20 +260,21 @@ def flare(camera: str, solution: Solution, target: Array) -> list[Finding]:
     return _flared(camera, flare_percent(solution, target))
 
 
-def flare_unknown(camera: str) -> list[Finding]:
-    """Return that one exposure of a camera of unknown curve cannot tell stray light."""
-    return [
-        Finding(
-            "note",
-            "flare unknown",
-            camera,
-            0.0,
-            "percent",
-            f"camera {camera}: stray light over the chart is unknown, for one exposure cannot tell "
-            "it from the camera's own curve; 2 % of white costs some 1.5 Delta E. Shoot the chart "
-            "at -2, 0 and +2 stops",
-        )
-    ]
+def flare_unknown(camera: str, stray: float | None) -> list[Finding]:
+    """Return what one exposure of a camera of unknown curve tells of stray light.
+
+    `stray` is what its two darkest greys say (`stray.dark_stray`), percent of white.
+    """
+    words = (
+        f"camera {camera}: stray light over the chart is unknown, for one exposure cannot tell "
+        "it from the camera's own curve"
+    )
+    much = stray is not None and stray > _DARK_FLARE
+    if stray is not None:
+        words += f"; black and neutral 3.5 say {max(stray, 0.0):.1f} % of white, give or take 1"
+    words += "; 2 % costs some 1.5 Delta E. Shoot the chart at -2, 0 and +2 stops"
+    level: Level = "warning" if much else "note"
+    return [Finding(level, "flare unknown", camera, max(stray or 0.0, 0.0), "percent", words)]
 
 
 def black_flare(scene: Array, wanted: Array, counts: np.ndarray) -> float | None:

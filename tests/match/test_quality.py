@@ -9,6 +9,7 @@ from lookkit.match import charts, quality
 from lookkit.match.fit import Shot, curve_knots, fit_shots, plain_fit
 from lookkit.match.patches import Patches
 from lookkit.match.solve import errors
+from lookkit.match.stray import dark_stray
 from tests.match import simulation as sim
 from tests.match.trials import chart_trial, footage_b, shot
 
@@ -214,10 +215,26 @@ def test_a_knee_and_equal_patches_are_no_plateau():
     assert quality.plateau([alike], [np.full((24, 3), 0.5)]) is None
 
 
+@pytest.mark.parametrize("curve", [sim.knee, sim.cine, lambda signal: signal])
+def test_the_two_darkest_greys_tell_stray_light_within_a_percent(curve):
+    # The simulation's own curves, 8-bit video; what is wanted is what was put in.
+    rng = np.random.default_rng(4)
+    for put in (0.0, 0.01, 0.02):
+        a, b = sim.pair(sim.TYPICAL, 7, curve=curve, flare=put)
+        seen = shot(b, sim.chart_spectra(), 0.0, rng)
+        found = dark_stray(seen.light, a.truth(sim.chart_spectra()), seen.usable)
+        assert found == pytest.approx(100.0 * put, abs=1.0)
+    without_black = ALL & (np.arange(24) != charts.BLACK)
+    assert dark_stray(seen.light, a.truth(sim.chart_spectra()), without_black) is None
+
+
 def test_flare_of_one_exposure_is_unknown_or_told_by_the_greys():
-    (found,) = quality.flare_unknown("B")
+    (found,) = quality.flare_unknown("B", 0.2)
     assert "is unknown" in found.words
     assert "-2, 0 and +2 stops" in found.words
+    assert found.level == "note"
+    assert only(quality.flare_unknown("B", 2.2), "flare unknown").level == "warning"
+    assert "neutral 3.5" not in only(quality.flare_unknown("B", None), "flare unknown").words
     stray = SCENE + 0.02 * SCENE[charts.WHITE].mean()
     known = only(quality.greys_flare("C", 1.3 * stray, SCENE, ALL), "flared")
     assert known.figure == pytest.approx(2.0, abs=0.1)
