@@ -24,6 +24,7 @@ from lookkit.accuracy.samples import CodeSpace, SetName
 from lookkit.accuracy.sampling import corner_values
 from lookkit.accuracy.search import Probe, probe, worst_places
 from lookkit.accuracy.truth import Exact, Light, at_once, steady
+from lookkit.kernel.formula import triple
 from lookkit.progress import Progress, silent
 from lookkit.spaces.level import stops_of
 from lookkit.spaces.working import Array
@@ -355,23 +356,19 @@ def _described(
         hue = _hue(lab[index])
         rows.append(
             Worst(
-                _triple(code[index]),
-                _triple(wanted[index]),
-                _triple(found[index]),
+                triple(code[index]),
+                triple(wanted[index]),
+                triple(found[index]),
                 float(differences[index]),
                 float(stops[index]),
                 hue,
                 _hue_name(hue),
                 _lives_in(code[index], sets),
-                _triple(shown[0][index]),
-                _triple(shown[1][index]),
+                triple(shown[0][index]),
+                triple(shown[1][index]),
             )
         )
     return tuple(rows)
-
-
-def _triple(values: Array) -> tuple[float, float, float]:
-    return (float(values[0]), float(values[1]), float(values[2]))
 
 
 def _hue(lab: Array) -> float | None:

@@ -97,6 +97,8 @@ class Fit:
         there is no chart.
     learnt
         The share of the learnt colour stage in the one taken; None without a stage.
+    plain
+        The mean Delta E 2000 that curve and matrix leave without a colour stage.
     """
 
     solution: Solution
@@ -108,6 +110,7 @@ class Fit:
     covers: tuple[float, float]
     unlikeness: float | None = None
     learnt: float | None = None
+    plain: float = 0.0
 
     @property
     def chart(self) -> Errors:
@@ -162,22 +165,24 @@ def fit_shots(
     usable = problem.keep.reshape(len(shots), len(target))
     left: Array = np.empty(0)
     unlike = share = None
+    plain = float(errors(kept, solution)[kept.keep].mean())
     if len(target) == charts.COUNT:
         progress("choosing the colours", 0, 1)
         arrived, (goal, weights) = landed(kept, solution), goal_of(kept)
         seen = (arrived, goal, weights, kept.keep)
+        residuals, own = chart_residuals(*seen), own_change(*seen)
+        unlike, learnt = prior().unlikeness(residuals), prior().stage(residuals).change
+        taken = np.zeros((3, 6))
+        if stage == "always":
+            taken, share = own, 0.0
+        elif stage == "auto":
+            taken, share = mixing().mixed(unlike, learnt, own), mixing().share(unlike)
         if leave_out:
             patch = np.tile(np.arange(charts.COUNT), len(shots))
             without = difference(without_own_hue(*seen, patch), kept.target)
             left = _mean_of_finite(without.reshape(usable.shape))
-        residuals = chart_residuals(*seen)
-        unlike = prior().unlikeness(residuals)
         if stage != "never":
-            change, share = own_change(*seen), 0.0
-            if stage == "auto":
-                share = mixing().share(unlike)
-                change = mixing().mixed(unlike, prior().stage(residuals).change, change)
-            solution = replace(solution, stage=ColourStage.of(change))
+            solution = replace(solution, stage=ColourStage.of(taken))
     if hold_white:
         solution = _white_exact(kept, solution, len(target))
     observed = errors(problem, solution).reshape(usable.shape)
@@ -192,6 +197,7 @@ def fit_shots(
         _covers(target, shots, counted),
         unlike,
         share,
+        plain,
     )
 
 

@@ -33,9 +33,10 @@ GLARE: Final = 0.2
 """Stops by which a patch's brightness is off where light or shadow fell on it."""
 _SURE: Final = 6.0
 """Standard errors by which a slope over the chart must be above nothing."""
-_PLATEAU: Final = 1.6 / 255.0
+_PLATEAU: Final = 2.0 / 255.0
 """Medians this near to each other may lie on one plateau: rounding of 8-bit Y'CbCr."""
-_ON_PLATEAU: Final = 5
+_ON_PLATEAU: Final = 4
+"""Medians of two patches and more that make a plateau."""
 _APART: Final = 0.5
 """Stops by which the light of patches on a plateau must differ for it to be one."""
 _SUBSAMPLED: Final = 4.0
@@ -467,16 +468,16 @@ def plateau(medians: Sequence[Array], light: Sequence[Array]) -> float | None:
     found = None
     for codes, seen in zip(medians, light, strict=True):
         values = np.sort(codes[np.isfinite(codes)])
-        if len(values) < 2 * _ON_PLATEAU:
+        if len(values) < 3 * _ON_PLATEAU:
             continue
         near = np.abs(codes - values[-2]) <= _PLATEAU
         patches = near.any(axis=1)
-        if near.sum() < _ON_PLATEAU or patches.sum() < 3:
+        if near.sum() < _ON_PLATEAU or patches.sum() < 2:
             continue
         ends = [
             float(np.ptp(np.log2(np.maximum(seen[near[:, channel], channel], 1e-6))))
             for channel in range(3)
-            if near[:, channel].sum() >= 3
+            if near[:, channel].sum() >= 2
         ]
         if ends and max(ends) > _APART:
             found = max(float(values[-2]), found or 0.0)

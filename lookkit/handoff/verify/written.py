@@ -181,7 +181,9 @@ class _Again:
         for space, made, head in aces.clfs(self.look, transform, hollow, known):
             if path.stem.endswith(f"_{space}"):
                 ours = made.text(head, self.look.recipe.deliver.clf_namespace)
-                return self._unlike_texts(_without_measures(theirs, ours, _MEASURED), ours, hollow=True)
+                return self._unlike_texts(
+                    _without_measures(theirs, ours, _MEASURED), ours, hollow=True
+                )
         return "of no form that is written"
 
     def _of_clf(self, file: clf.ClfFile, path: Path) -> str:
