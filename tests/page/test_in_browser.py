@@ -356,6 +356,18 @@ def test_a_number_that_both_set_is_decided_by_keys_alone(tab, served, mine):
     assert float(value) == written
 
 
+def test_nothing_moves_by_itself_for_who_asks_for_less_motion(tab):
+    moves = (
+        "[...document.querySelectorAll('*')].map((one) => getComputedStyle(one)).filter((style) => "
+        "style.transitionDuration !== '0s' || style.animationName !== 'none' || "
+        "style.scrollBehavior !== 'auto').length"
+    )
+    tab.emulate_media(reduced_motion="no-preference")
+    assert tab.evaluate(moves) > 0
+    tab.emulate_media(reduced_motion="reduce")
+    assert tab.evaluate(moves) == 0
+
+
 def test_a_picked_point_tells_its_stops_and_can_be_made_neutral(tab, served):
     tab.locator(".picture").first.click(position={"x": 120, "y": 60})
     until(tab, "page.point !== null")
