@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
@@ -31,27 +30,15 @@ _CHUNK = 16384
 _STRIP = 1 << 16
 
 
-@dataclass(frozen=True)
-class Cleaned:
-    """Finite pixels, and how many were not."""
+def clean(rgb: npt.ArrayLike) -> Array:
+    """Replace NaN by 0 and infinities by +-1e6; hold finite values within +-1e30.
 
-    pixels: Array
-    not_a_number: int
-    infinite: int
-
-
-def clean(rgb: npt.ArrayLike) -> Cleaned:
-    """Replace NaN by 0 and infinities by +-1e6, and count the pixels that had them.
-
-    Shape (..., 3) in and out, float64. Finite values are held within +-1e30.
+    Shape (..., 3) in and out, float64.
     """
     pixels = as_pixels(rgb)
-    if np.isfinite(pixels).all():
-        return Cleaned(np.clip(pixels, -LARGEST, LARGEST), 0, 0)
-    bad = np.isnan(pixels).any(axis=-1)
-    infinite = np.isinf(pixels).any(axis=-1)
-    finite = np.nan_to_num(pixels, nan=0.0, posinf=HIGHEST, neginf=-HIGHEST)
-    return Cleaned(np.clip(finite, -LARGEST, LARGEST), int(bad.sum()), int(infinite.sum()))
+    if not np.isfinite(pixels).all():
+        pixels = np.nan_to_num(pixels, nan=0.0, posinf=HIGHEST, neginf=-HIGHEST)
+    return np.clip(pixels, -LARGEST, LARGEST)
 
 
 def evaluate(chain: Sequence[Op], rgb: npt.ArrayLike) -> Array:
@@ -60,7 +47,7 @@ def evaluate(chain: Sequence[Op], rgb: npt.ArrayLike) -> Array:
     NaN in the input counts as 0 and infinities as +-1e6, so the result is finite. Worked on in
     parts that the processor's cache holds, so that a large picture takes little memory.
     """
-    pixels = clean(rgb).pixels
+    pixels = clean(rgb)
     parts = parts_of(chain)
     flat = pixels.reshape(-1, 3)
     out = np.empty_like(flat)
@@ -140,7 +127,7 @@ class Runner:
                 pass
         return out
 
-    def run_here(
+    def run_planes(
         self,
         source: npt.NDArray[np.float32],
         target: npt.NDArray[np.float32],
@@ -148,14 +135,21 @@ class Runner:
     ) -> None:
         """Fill `target` with what the chain makes of `source`, on this thread alone.
 
-        All C-contiguous, of shape (..., 3). `entering` is a second input, for a first step that
-        takes two.
+        All of shape (3, ...), each plane C-contiguous. `entering` is a second input, for a first
+        step that takes two.
         """
-        self._strip(
-            source.reshape(-1, 3),
-            target.reshape(-1, 3),
-            None if entering is None else entering.reshape(-1, 3),
-        )
+        if self._whole:
+            first = self._parts[0]
+            assert isinstance(first, Compiled)
+            first.run(source, target, entering=entering, planes=True)
+            return
+
+        def pixels(planes: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+            return np.ascontiguousarray(np.moveaxis(planes, 0, -1)).reshape(-1, 3)
+
+        made = np.empty((source[0].size, 3), np.float32)
+        self._strip(pixels(source), made, None if entering is None else pixels(entering))
+        target[...] = np.moveaxis(made, -1, 0).reshape(target.shape)
 
     def _strip(
         self,
@@ -168,8 +162,8 @@ class Runner:
             assert isinstance(first, Compiled)
             first.run(source, target, entering=entering)
             return
-        values = clean(source).pixels
-        before = None if entering is None else clean(entering).pixels
+        values = clean(source)
+        before = None if entering is None else clean(entering)
         for part in self._parts:
             if isinstance(part, Compiled):
                 made = np.empty_like(values)

@@ -142,7 +142,7 @@ class _Start:
 def _followed(
     chain: Sequence[Op], values: npt.ArrayLike, start: _Start, target: Output
 ) -> tuple[Traced, ...]:
-    pixel = clean(values).pixels
+    pixel = clean(values)
     if pixel.shape != (3,):
         raise ValueError(f"expected three values, found shape {pixel.shape}")
     found = [_traced(start.label, start.state, pixel, target.limiting, ())]

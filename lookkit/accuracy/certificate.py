@@ -24,7 +24,7 @@ from lookkit.accuracy.samples import CodeSpace, SetName
 from lookkit.accuracy.sampling import corner_values
 from lookkit.accuracy.search import Probe, probe, worst_places
 from lookkit.accuracy.truth import Exact, Light, at_once, steady
-from lookkit.accuracy.visibility import visibility
+from lookkit.kernel.formula import triple
 from lookkit.progress import Progress, silent
 from lookkit.spaces.level import stops_of
 from lookkit.spaces.working import Array
@@ -245,16 +245,15 @@ def certify(
     sets = audit(graph, codespace, light) if audited is None else audited
     asked = graph if quick is None else steady(quick)
     probed = probe(asked, light, size)
-    for one in sets.values():
-        _ = one.lab, one.itp  # Both readers ask for them at the same time.
+    # All readers ask for these at the same time.
+    _ = probed.metric, [(one.lab, one.itp) for one in sets.values()]
     readings = at_once(
         lambda reader: _reading(lattice, reader, graph, asked, codespace, light, sets, probed),
         readers,
     )
     progress(what, len(readers), len(readers))
-    metric = visibility(probed.in_cells.reshape(-1, 3), light)
-    upright = orientation(corner_values(probed.at_points), metric)
-    folds = turned(orientation(corner_values(lattice), metric), upright)
+    upright = orientation(corner_values(probed.at_points), probed.metric)
+    folds = turned(orientation(corner_values(lattice), probed.metric), upright)
     return Certificate(
         size,
         int(folds.sum()),
@@ -357,23 +356,19 @@ def _described(
         hue = _hue(lab[index])
         rows.append(
             Worst(
-                _triple(code[index]),
-                _triple(wanted[index]),
-                _triple(found[index]),
+                triple(code[index]),
+                triple(wanted[index]),
+                triple(found[index]),
                 float(differences[index]),
                 float(stops[index]),
                 hue,
                 _hue_name(hue),
                 _lives_in(code[index], sets),
-                _triple(shown[0][index]),
-                _triple(shown[1][index]),
+                triple(shown[0][index]),
+                triple(shown[1][index]),
             )
         )
     return tuple(rows)
-
-
-def _triple(values: Array) -> tuple[float, float, float]:
-    return (float(values[0]), float(values[1]), float(values[2]))
 
 
 def _hue(lab: Array) -> float | None:

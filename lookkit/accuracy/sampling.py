@@ -103,11 +103,18 @@ def corner_weights(places: Array, reader: Reader) -> Floats:
     return np.concatenate(read, axis=1)[:, :8].astype(np.float32)
 
 
-def corner_values(lattice: Array) -> Floats:
-    """Return the eight corners of every cell, shape (8, 3, cells)."""
-    cells = lattice.shape[0] - 1
-    out = np.empty((8, 3, cells, cells, cells), dtype=np.float32)
+def corner_values(lattice: Array, cells: npt.NDArray[np.intp] | None = None) -> Floats:
+    """Return the eight corners of every cell, or of some, shape (8, 3, cells)."""
+    across = lattice.shape[0] - 1
     planes = np.moveaxis(lattice, -1, 0)
+    if cells is not None and len(cells) < across**3:
+        low = np.unravel_index(cells, (across,) * 3)
+        out = np.empty((8, 3, len(cells)), dtype=np.float32)
+        for index, corner in enumerate(CORNERS):
+            r, g, b = (at + step for at, step in zip(low, corner, strict=True))
+            out[index] = planes[:, r, g, b]
+        return out
+    out = np.empty((8, 3, across, across, across), dtype=np.float32)
     for index, (i, j, k) in enumerate(CORNERS):
-        out[index] = planes[:, i : i + cells, j : j + cells, k : k + cells]
+        out[index] = planes[:, i : i + across, j : j + across, k : k + across]
     return out.reshape(8, 3, -1)

@@ -14,7 +14,7 @@ or above 100 cd/m2, which the output cannot show; a print gives none.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
@@ -33,7 +33,8 @@ from lookkit.deliver.names import look_stem, shown_look
 from lookkit.deliver.written import Job, Written
 from lookkit.evaluate import evaluate
 from lookkit.lattice.of_graph import Baking
-from lookkit.lutfile.clf_write import Clf
+from lookkit.lower import Lattices
+from lookkit.lutfile.clf_write import Clf, ClfHead
 from lookkit.nodes.aces_2 import Aces2, Aces2Output
 from lookkit.nodes.base import Op, matrix_transform
 from lookkit.nodes.rendering import Rendering
@@ -50,6 +51,7 @@ FOLDER: Final = "aces"
 SIZE: Final = 65
 SHOWN: Final = "Rec.709 BT.1886"
 """The output that the transform is made for: ACES 2 for Rec.709, 100 cd/m2."""
+_WHAT: Final = f"a look modification transform, to be followed by ACES 2 for {SHOWN}, 100 cd/m2"
 _ELSEWHERE: Final = ("P3-D65 2.6", "Rec.2100 PQ 1000 P3")
 _HAIR: Final = 1e-4
 _OFF: Final = 1.0
@@ -208,9 +210,7 @@ def write_transform(look: Look, scene: str | None, folder: Path) -> list[Written
     deliver = look.recipe.deliver
     transform = LookTransform(look, scene)
     source = transform.baking()
-    shown = shown_look(look, scene)
     stem = look_stem(look, scene)
-    what = f"a look modification transform, to be followed by ACES 2 for {SHOWN}, 100 cd/m2"
     told: tuple[str, ...] = ()
     figures: dict[str, object] = {}
     if not transform.is_the_look_alone:
@@ -222,25 +222,47 @@ def write_transform(look: Look, scene: str | None, folder: Path) -> list[Written
         }  # fmt: skip
     made = source.bake(SIZE, fit=deliver.fit)
     cube = folder / f"{stem}_lmt_ACEScct_{SIZE}.cube"
-    values = acescct.write_lattice(look, made, cube, f"{shown}: before ACES 2", (what, *told))
+    values = acescct.write_lattice(look, made, cube, *cube_head(look, scene, told))
     found = certified(deliver, source, values, cube)
     figures |= found.figures
     told = (*told, *found.lines)
-    note = f"ACEScct in and out, {what}"
+    note = f"ACEScct in and out, {_WHAT}"
     one = Written(cube, "aces", "lmt", None, None, scene, note, figures, told, found.over_budget)
     written = [one]
-    if transform.is_the_look_alone:
-        pieces = clf_pieces(transform.steps, look.lattices)
-    else:
-        lattice = lattice_transform(values)
-        pieces = [Piece("the whole look", (lattice,), SIZE)]
-    for space, takes, steps in _forms(pieces, inside=not transform.is_the_look_alone):
+    for space, clf, head in clfs(look, transform, values, look.lattices):
         path = folder / f"{stem}_lmt_{space}.clf"
-        words = in_words(pieces, steps=True)
-        head = clf_head(look, scene, takes, f"{takes}, for ACES 2", words).saying(what, *told)
-        Clf(steps).write(path, head, deliver.clf_namespace)
-        written.append(replace(one, path=path, over_budget=(), note=f"{space} in and out, {what}"))
+        clf.write(path, head.saying(*told), deliver.clf_namespace)
+        written.append(replace(one, path=path, over_budget=(), note=f"{space} in and out, {_WHAT}"))
     return written
+
+
+def cube_head(
+    look: Look, scene: str | None, told: Sequence[str] = ()
+) -> tuple[str, tuple[str, ...]]:
+    """Return the title and the comments of the .cube; `told` is what was measured."""
+    return f"{shown_look(look, scene)}: before ACES 2", (_WHAT, *told)
+
+
+def clfs(
+    look: Look, transform: LookTransform, values: Array, known: Lattices
+) -> Iterator[tuple[str, Clf, ClfHead]]:
+    """Yield the space, the operations and the head before it is measured of both CLF files.
+
+    Parameters
+    ----------
+    values
+        The fitted lattice, used where the whole look is one.
+    known
+        Where the lattices of the look's own steps are made and kept.
+    """
+    if transform.is_the_look_alone:
+        pieces = clf_pieces(transform.steps, known)
+    else:
+        pieces = [Piece("the whole look", (lattice_transform(values),), values.shape[0])]
+    words = in_words(pieces, steps=True)
+    for space, takes, steps in _forms(pieces, inside=not transform.is_the_look_alone):
+        head = clf_head(look, transform.scene, takes, f"{takes}, for ACES 2", words)
+        yield space, Clf(steps), head.saying(_WHAT)
 
 
 def _forms(pieces: list[Piece], *, inside: bool) -> list[tuple[str, str, list[OcioTransform]]]:

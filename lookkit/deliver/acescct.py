@@ -82,14 +82,18 @@ def write_lattice(
     look: Look, made: Array, path: Path, title: str, comments: Sequence[str]
 ) -> Array:
     """Write a lattice as .cube; return it as read back."""
-    told = (
-        *comments,
+    told = (*comments, *words(look))
+    write_cube(path, made, title=title, comments=told, decimals=LATTICE_DECIMALS)
+    found = read_cube(path).lattice
+    assert found is not None
+    return found.values
+
+
+def words(look: Look) -> tuple[str, ...]:
+    """Return what every .cube in ACEScct says of itself."""
+    return (
         f"recipe: sha256 {look.recipe_hash}",
         f"made by: lookkit {__version__}",
         "ACEScct in and out, 0-1 = light of -0.0069 to 222.9; beyond is held",
         "for viewing and finishing; not an exposure meter",
     )
-    write_cube(path, made, title=title, comments=told, decimals=LATTICE_DECIMALS)
-    found = read_cube(path).lattice
-    assert found is not None
-    return found.values

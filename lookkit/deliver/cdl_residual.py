@@ -182,18 +182,18 @@ class Residual:
         """Write the lattice, and its certificate as read back."""
         look, change = self.look, self.change
         path = place / f"{change.stem}_residual_ACEScct_{acescct.SIZE}.cube"
-        values = acescct.write_lattice(
-            look,
-            made,
-            path,
-            f"{change.what}: residual",
-            (f"takes: {self.takes}", f"gives: {self.gives}", told),
-        )
+        values = acescct.write_lattice(look, made, path, *self.head(told))
         found = certified(look.recipe.deliver, self.baking, values, path)
         note = f"{self.takes}, 0-1, in; {self.gives}, out"
         return Written(
             path, "cdl", self.part, None, None, change.scene, note,
             found.figures, (told,), found.over_budget,
+        )  # fmt: skip
+
+    def head(self, told: str) -> tuple[str, tuple[str, ...]]:
+        """Return the title and the comments of the .cube; `told` is of `figures_told`."""
+        return f"{self.change.what}: residual", (
+            f"takes: {self.takes}", f"gives: {self.gives}", told,
         )  # fmt: skip
 
     def write_clf(self, place: Path) -> Written:

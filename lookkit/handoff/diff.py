@@ -21,6 +21,7 @@ from lookkit.accuracy.samples import SetName, audit_sets
 from lookkit.accuracy.truth import Light, steady
 from lookkit.errors import InputError
 from lookkit.handoff.manifest import NAME, sha256_of
+from lookkit.kernel.formula import triple
 from lookkit.lattice.of_graph import Baking
 from lookkit.spaces.working import Array
 
@@ -296,9 +297,9 @@ def _compared(
         _figures(delta[count:]),
         tuple(
             Colour(
-                _three(code[row]),
-                _three(signals[0][row]),
-                _three(signals[1][row]),
+                triple(code[row]),
+                triple(signals[0][row]),
+                triple(signals[1][row]),
                 float(delta[row]),
                 _srgb(xyz[0][row], white),
                 _srgb(xyz[1][row], white),
@@ -338,10 +339,6 @@ def _srgb(xyz: Array, white: Array) -> tuple[int, int, int]:
     light = np.linalg.inv(screen.limiting.to_xyz()) @ (xyz / white[1])
     r, g, b = np.rint(255.0 * screen.encode(light)).astype(int).tolist()
     return r, g, b
-
-
-def _three(values: Array) -> tuple[float, float, float]:
-    return float(values[0]), float(values[1]), float(values[2])
 
 
 def _shown(value: Any) -> str:

@@ -15,6 +15,7 @@ from lookkit.accuracy.sampling import grid
 from lookkit.errors import InputError
 from lookkit.inspect.function import Function
 from lookkit.inspect.opening import function_in
+from lookkit.kernel.formula import triple
 from lookkit.spaces.outputs import Output, output
 from lookkit.spaces.working import Array
 
@@ -136,17 +137,17 @@ def compare(first: Function, second: Function, gives: Output | None = None) -> C
         in_itp = delta_e_itp(itp(xyz_one), itp(xyz_other))
     order = np.argsort(-(apart if two_thousand is None else two_thousand), kind="stable")
     return Comparison(
-        low=_three(low),
-        high=_three(high),
+        low=triple(low),
+        high=triple(high),
         codes=_figures(apart[: len(places)] * 1023),
         neutral=_figures(apart[len(places) :] * 1023),
         delta_e_2000=None if two_thousand is None else _figures(two_thousand[: len(places)]),
         delta_e_itp=None if in_itp is None else _figures(in_itp[: len(places)]),
         worst=tuple(
             Colour(
-                code=_three(code[row]),
-                first=_three(one[row]),
-                second=_three(other[row]),
+                code=triple(code[row]),
+                first=triple(one[row]),
+                second=triple(other[row]),
                 difference=float(apart[row]),
                 delta_e=None if two_thousand is None else float(two_thousand[row]),
             )
@@ -175,7 +176,3 @@ def _spread_out(code: Array, order: npt.NDArray[np.intp], span: Array) -> list[i
 
 def _figures(values: Array) -> Figures:
     return Figures(float(values.mean()), float(np.quantile(values, 0.99)), float(values.max()))
-
-
-def _three(values: Array) -> tuple[float, float, float]:
-    return float(values[0]), float(values[1]), float(values[2])

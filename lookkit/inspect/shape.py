@@ -11,6 +11,7 @@ import numpy.typing as npt
 from lookkit.accuracy.folds import orientation
 from lookkit.accuracy.sampling import corner_values, grid
 from lookkit.inspect.function import Function
+from lookkit.kernel.formula import triple
 from lookkit.spaces.working import Array
 
 RAMP: Final = 1024
@@ -176,8 +177,8 @@ def shape_of(function: Function) -> Shape | None:
     return Shape(
         identity=bool(np.abs(lattice - inputs).max() < SAME),
         per_channel=_per_channel(lattice),
-        lowest=_three(lattice.min(axis=(0, 1, 2))),
-        highest=_three(lattice.max(axis=(0, 1, 2))),
+        lowest=triple(lattice.min(axis=(0, 1, 2))),
+        highest=triple(lattice.max(axis=(0, 1, 2))),
         rounded_bits=_rounded_bits(lattice),
         invertible=invertible,
         gives=gives,
@@ -199,8 +200,8 @@ def _of_curves(function: Function, steps: Array, ramp: Array) -> Shape | None:
     return Shape(
         identity=bool(np.abs(ramp - function.over(np.repeat(steps[:, None], 3, 1))).max() < SAME),
         per_channel=True,
-        lowest=_three(ramp.min(axis=0)),
-        highest=_three(ramp.max(axis=0)),
+        lowest=triple(ramp.min(axis=0)),
+        highest=triple(ramp.max(axis=0)),
         rounded_bits=None,
         invertible=invertible,
         gives="colours" if (np.ptp(ramp, axis=0) > SAME).any() else "one colour",
@@ -219,8 +220,8 @@ def describe_ramp(steps: Array, ramp: Array) -> Ramp:
     first = int(np.argmin(low)) - 1 if not low.all() else 0
     last = len(high) - int(np.argmin(high[::-1])) if not high.all() else len(high) - 1
     return Ramp(
-        first=_three(ramp[0]),
-        last=_three(ramp[-1]),
+        first=triple(ramp[0]),
+        last=triple(ramp[-1]),
         reversals=tuple(
             turn for index in range(3) if (turn := _reversal(steps, ramp[:, index], index))
         ),
@@ -247,7 +248,7 @@ def describe_solid(lattice: Array, inputs: Array) -> Solid:
     if folded.any():
         cell = int(np.argmin(np.where(folded, turned, 0.0).min(axis=0)))
         index = np.unravel_index(cell, (size - 1,) * 3)
-        worst = _three(inputs[index] * 0.5 + inputs[tuple(i + 1 for i in index)] * 0.5)
+        worst = triple(inputs[index] * 0.5 + inputs[tuple(i + 1 for i in index)] * 0.5)
     flat = np.abs(turned) <= _FLAT
     low, high = lattice.min(axis=(0, 1, 2)), lattice.max(axis=(0, 1, 2))
     bends = np.concatenate(
@@ -277,7 +278,7 @@ def _gives(lattice: Array) -> str:
 
 
 def _beyond_a_face(at_end: npt.NDArray[np.bool_]) -> tuple[float, float, float]:
-    return _three(np.maximum(at_end.mean(axis=(0, 1, 2)) - 1 / len(at_end), 0.0))
+    return triple(np.maximum(at_end.mean(axis=(0, 1, 2)) - 1 / len(at_end), 0.0))
 
 
 def _reversal(steps: Array, output: Array, channel: int) -> Reversal | None:
@@ -344,7 +345,3 @@ def _volume(lattice: Array) -> float:
             for first, second, third in ((a, b, c), (a, c, d)):
                 total += sign * float(np.einsum("ni,ni->", first, np.cross(second, third))) / 6
     return total
-
-
-def _three(values: Array) -> tuple[float, float, float]:
-    return float(values[0]), float(values[1]), float(values[2])

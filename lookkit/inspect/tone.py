@@ -9,6 +9,7 @@ import numpy as np
 
 from lookkit.inspect.function import Function
 from lookkit.inspect.guess import Guess, fit, likelihood
+from lookkit.kernel.formula import triple
 from lookkit.spaces.encodings import Encoding
 from lookkit.spaces.outputs import Output
 from lookkit.spaces.ranges import RANGES, SignalRange
@@ -74,7 +75,7 @@ def tone_of(function: Function, expects: Encoding, gives: Output | None) -> Tone
         if (code < function.low - 1e-6).any() or (code > function.high + 1e-6).any():
             beyond.append(stops)
         light = None if gives is None else luminance(gives, signal)
-        greys.append(Grey(stops, float(code.mean()), _three(signal), light))
+        greys.append(Grey(stops, float(code.mean()), triple(signal), light))
     return Tone(
         encoding=expects.name,
         output=gives.name if gives else "",
@@ -107,7 +108,3 @@ def _input_range(function: Function, expects: Encoding) -> Guess:
         )
         words.append(f"as {name} range black gives {black:.0%}, mid-grey {grey:.0%}")
     return Guess("input range", likelihood(scores), "; ".join(words) + " of the output")
-
-
-def _three(values: Array) -> tuple[float, float, float]:
-    return float(values[0]), float(values[1]), float(values[2])

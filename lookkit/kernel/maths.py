@@ -59,8 +59,6 @@ unsure = _function(
 
 PER_RADIAN: Final = 57.29577951308232
 """Degrees."""
-DOUBLINGS: Final = 3.321928094887362
-"""log2(10)."""
 _LARGEST_DOUBLINGS: Final = 115.41560327111707
 """80 / ln 2: powers of two stop here (5e34), so that finite codes stay finite, in float32 too."""
 

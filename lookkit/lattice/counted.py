@@ -73,7 +73,8 @@ _TOGETHER: Final[dict[Reader, list[int]]] = {
 }
 """The pairs of corners that a reader ever takes together."""
 
-_CELLS_PER_DRAW: Final = 32**3
+_CELLS_PER_DRAW: Final = 2 * 32**3
+"""At 65 points twice as many colours change no tail by more than 3 %."""
 
 
 @dataclass(frozen=True, eq=False)

@@ -4,17 +4,21 @@ What a reader makes of a colour is linear in the lattice's values: a weighted su
 corners of one cell. So the squared error over many samples is a quadratic form that
 couples a point only with its 26 neighbours. The matrix is kept as that stencil, half of
 it, because it is symmetric, and solved by conjugate gradients with a diagonal
-preconditioner; each channel is a system of its own.
+preconditioner; each channel is a system of its own. Compiled code does that where it is to be
+had, numpy elsewhere.
 """
 
 from __future__ import annotations
 
-from typing import Final
+from ctypes import Structure, byref, c_double, c_float, c_int32, c_int64, c_void_p
+from functools import cache
+from typing import Any, Final
 
 import numpy as np
 import numpy.typing as npt
 
 from lookkit.accuracy.sampling import CORNERS, Floats
+from lookkit.kernel import engine
 
 PAIRS: Final = tuple((a, b) for a in range(8) for b in range(a, 8))
 """Every pair of corners of a cell, once."""
@@ -101,6 +105,8 @@ class Equations:
 
     def _descend(self, x: Floats, free: npt.NDArray[np.bool_], iterations: int) -> Floats:
         """Conjugate gradients from `x` over the values that are `free`."""
+        if _library() is not None:
+            return self._compiled(x, free, iterations)
         scale = free / np.maximum(self._diagonal * (1.0 + _KEEP), np.float32(1e-20))
         residual = (self._right - self._times(x)) * free
         step = scale * residual
@@ -121,6 +127,23 @@ class Equations:
             direction *= np.float32(new / max(size, 1e-30))
             direction += step
             size = new
+        return x
+
+    def _compiled(self, x: Floats, free: npt.NDArray[np.bool_], iterations: int) -> Floats:
+        """Do the same by compiled code."""
+        x = np.array(x, dtype=np.float32, order="C")
+        shifts = np.array(list(self._beyond), dtype=np.int64)
+        places = np.array([one.ctypes.data for one in self._beyond.values()], dtype=np.uint64)
+        free = np.ascontiguousarray(free)
+        given = _Stencil(
+            len(x), len(shifts), 1.0 + _KEEP,
+            *(one.ctypes.data for one in (shifts, places, self._diagonal, self._right, free)),
+        )  # fmt: skip
+        done = _library().lookkit_stencil_descend(
+            byref(given), x.ctypes.data, iterations, _TOLERANCE
+        )
+        if done < 0:
+            raise MemoryError("no memory for the fit of a lattice")
         return x
 
     def _times(self, x: Floats) -> Floats:
@@ -151,6 +174,23 @@ class Equations:
 
     def _cells(self, values: Floats) -> Floats:
         return values.reshape(self.size - 1, self.size - 1, self.size - 1)
+
+
+class _Stencil(Structure):
+    """The matrix and right side of the equations, as `stencil.c` takes them."""
+
+    _fields_ = (
+        ("points", c_int64),
+        ("count", c_int32),
+        ("keep", c_float),
+        *((name, c_void_p) for name in ("shifts", "couplings", "diagonal", "right", "free")),
+    )
+
+
+@cache
+def _library() -> Any:
+    kinds = (c_void_p, c_void_p, c_int32, c_double)
+    return engine.functions("lookkit_stencil_", (("descend", c_int32, kinds),))
 
 
 def products(share: Floats) -> Floats:

@@ -131,6 +131,7 @@ class Watch:
         self._cells, self._metric = cells, metric
         corners = corner_values(plain)
         self._upright = self._oriented(corners)
+        self._shaped, self._shape = plain, self._upright.copy()
         self._inside_errors = {reader: self._error(corners, reader) for reader in readers}
         self._inside = {
             reader: _Tail(error.copy()) for reader, error in self._inside_errors.items()
@@ -161,7 +162,7 @@ class Watch:
         self._now = lattice
         again = touched[at]
         cells = at[again]
-        corners = corner_values(lattice)[:, :, cells]
+        corners = corner_values(lattice, cells)
         self._turned[again] = turned(self._oriented(corners, cells), self._upright[:, cells], _FLAT)
         out = self._none()
         out[at] = self._turned
@@ -193,7 +194,7 @@ class Watch:
             the largest mean of pictures or skin under a reader, plain sampling's being 1.
         """
         self._look(lattice)
-        folds = turned(self._oriented(corner_values(lattice)), self._upright, _FLAT)
+        folds = self.folded(lattice)
         out, near, mean = self._none(), self._none(), 0.0
         for reader, tail in self._inside.items():
             inside = self._inside_errors[reader]
@@ -220,7 +221,7 @@ class Watch:
         """Bring the errors of all colours up to date, where the lattice has changed."""
         touched = _cells_at((lattice != self._looked).any(axis=-1)).ravel()
         cells = np.flatnonzero(touched)
-        corners = corner_values(lattice)[:, :, cells]
+        corners = corner_values(lattice, cells)
         for reader, inside in self._inside_errors.items():
             inside[:, cells] = self._error(corners, reader, cells)
 
@@ -234,11 +235,10 @@ class Watch:
 
     def folded(self, lattice: Array) -> Mask:
         """Cells that fold where plain sampling does not, shape (cells,)."""
-        return turned(self._oriented(corner_values(lattice)), self._upright, _FLAT)
-
-    def folds(self, lattice: Array) -> bool:
-        """Whether a cell is inside out, as a certificate counts it."""
-        return bool(turned(self._oriented(corner_values(lattice)), self._upright).any())
+        cells = np.flatnonzero(_cells_at((lattice != self._shaped).any(axis=-1)))
+        self._shape[:, cells] = self._oriented(corner_values(lattice, cells), cells)
+        self._shaped = lattice
+        return turned(self._shape, self._upright, _FLAT)
 
     def unfolded(self, lattice: Array) -> Array:
         """Return the lattice with the cells that fold drawn towards plain sampling."""
@@ -255,7 +255,7 @@ class Watch:
                 around &= ~axis
             share[around] *= left
             moved = self.plain + share[..., None] * (lattice - self.plain)
-            corners = corner_values(moved)[:, :, at]
+            corners = corner_values(moved, at)
             bad = self._none()
             bad[at] = turned(self._oriented(corners, at), self._upright[:, at], _FLAT)
         return moved

@@ -25,6 +25,7 @@ from lookkit.match.stage import (
     prior,
     without_own_hue,
 )
+from lookkit.match.stray import dark_stray
 from lookkit.matchfile.camera_curve import bt709_decode
 from lookkit.progress import Progress, silent
 from lookkit.spaces.working import MID_GREY, Array
@@ -97,6 +98,11 @@ class Fit:
         there is no chart.
     learnt
         The share of the learnt colour stage in the one taken; None without a stage.
+    plain
+        The mean Delta E 2000 that curve and matrix leave without a colour stage.
+    stray
+        Stray light by the two darkest greys of a single exposure, percent of white; None where
+        there are several exposures, or the greys cannot be used.
     """
 
     solution: Solution
@@ -108,6 +114,8 @@ class Fit:
     covers: tuple[float, float]
     unlikeness: float | None = None
     learnt: float | None = None
+    plain: float = 0.0
+    stray: float | None = None
 
     @property
     def chart(self) -> Errors:
@@ -161,23 +169,27 @@ def fit_shots(
     problem, kept, solution = plain_fit(shots, target, knots)
     usable = problem.keep.reshape(len(shots), len(target))
     left: Array = np.empty(0)
-    unlike = share = None
+    unlike = share = stray = None
+    plain = float(errors(kept, solution)[kept.keep].mean())
     if len(target) == charts.COUNT:
         progress("choosing the colours", 0, 1)
+        if len(shots) == 1:
+            stray = dark_stray(shots[0].light, target, usable[0])
         arrived, (goal, weights) = landed(kept, solution), goal_of(kept)
         seen = (arrived, goal, weights, kept.keep)
+        residuals, own = chart_residuals(*seen), own_change(*seen)
+        unlike, learnt = prior().unlikeness(residuals), prior().stage(residuals).change
+        taken = np.zeros((3, 6))
+        if stage == "always":
+            taken, share = own, 0.0
+        elif stage == "auto":
+            taken, share = mixing().mixed(unlike, learnt, own), mixing().share(unlike)
         if leave_out:
             patch = np.tile(np.arange(charts.COUNT), len(shots))
             without = difference(without_own_hue(*seen, patch), kept.target)
             left = _mean_of_finite(without.reshape(usable.shape))
-        residuals = chart_residuals(*seen)
-        unlike = prior().unlikeness(residuals)
         if stage != "never":
-            change, share = own_change(*seen), 0.0
-            if stage == "auto":
-                share = mixing().share(unlike)
-                change = mixing().mixed(unlike, prior().stage(residuals).change, change)
-            solution = replace(solution, stage=ColourStage.of(change))
+            solution = replace(solution, stage=ColourStage.of(taken))
     if hold_white:
         solution = _white_exact(kept, solution, len(target))
     observed = errors(problem, solution).reshape(usable.shape)
@@ -192,6 +204,8 @@ def fit_shots(
         _covers(target, shots, counted),
         unlike,
         share,
+        plain,
+        stray,
     )
 
 

@@ -16,7 +16,7 @@ from lookkit.matchfile.camera_curve import bt709_decode
 from lookkit.matchfile.model import UNKNOWN
 from lookkit.media.clip import MOVIES, frames_of, planes_of, probe
 from lookkit.media.jobs import STILLS
-from lookkit.media.stills import LYING, opened, read_still
+from lookkit.media.stills import LYING, block_means, opened, read_small, read_still
 from lookkit.progress import Progress, silent
 from lookkit.spaces import ranges
 from lookkit.spaces.encodings import Encoding
@@ -24,6 +24,8 @@ from lookkit.spaces.ranges import SignalRange
 from lookkit.spaces.working import Array
 
 MOST_FRAMES: Final = 48
+_ENOUGH: Final = 3000
+"""Pixels along the longer side that are enough to find a chart and measure it."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -34,11 +36,16 @@ class Exposure:
     ----------
     picture
         Code values, (height, width, 3), of a still in float32; 0-1 spans the file's whole integer
-        range. What is no number (NaN, infinity) in all frames is NaN: no light.
+        range. Frames of more than 4500 pixels are means of blocks. What is no number (NaN,
+        infinity) in all frames is NaN: no light.
     stops
         Relative to the camera's main exposure.
     bits, range
         Of the file; `range` is None where the file does not say (stills).
+    reduced
+        Pixels of the file across and down that make one of the picture.
+    lost_inside
+        How many pixels of the file were no numbers before it was reduced.
     """
 
     picture: Array
@@ -47,11 +54,14 @@ class Exposure:
     sha256: str = ""
     bits: int = 8
     range: SignalRange | None = None
+    reduced: int = 1
+    lost_inside: int = 0
 
     @property
     def lost(self) -> int:
         """How many pixels are no numbers."""
-        return int(self.picture.size // 3 - np.isfinite(self.picture).all(axis=-1).sum())
+        whole = int(self.picture.size // 3 - np.isfinite(self.picture).all(axis=-1).sum())
+        return max(whole, self.lost_inside)
 
 
 @dataclass(frozen=True, eq=False)
@@ -144,12 +154,13 @@ def read_exposure(
         _of_one_size(paths)
     total: Any = None
     counts: Any = None
-    count, bits = 0, 8
+    count, bits, reduced, lost = 0, 8, 1, 0
     span: SignalRange | None = None
     for number, path in enumerate(paths):
         progress("reading frames", number, len(paths))
         read = _clip if path.suffix.lower() in MOVIES else _still
-        for frame, bits, span in read(path):  # noqa: B007 the last ones describe the file
+        for frame, bits, span, reduced, gone in read(path):  # noqa: B007 the last describe the file
+            lost = max(lost, gone)
             if total is not None and frame.shape != total.shape:
                 raise _different(path, frame.shape[1::-1], total.shape[1::-1])
             finite = np.isfinite(frame).all(axis=-1)
@@ -174,7 +185,7 @@ def read_exposure(
     elif count > 1:
         total /= count
     names = tuple(path.name for path in paths)
-    return Exposure(total, stops, names, _digest(paths), bits, span)
+    return Exposure(total, stops, names, _digest(paths), bits, span, reduced, lost)
 
 
 def _of_one_size(paths: Sequence[Path]) -> None:
@@ -262,24 +273,39 @@ def _only(paths: Iterable[Path], place: str, problem: str) -> list[Path]:
     return found
 
 
-_Picture = tuple[Any, int, SignalRange | None]
-"""Code values, bits and, where the file says so, the range."""
+_Picture = tuple[Any, int, SignalRange | None, int, int]
+"""Code values, bits, the range where the file says it, how far it was reduced, lost pixels."""
+
+
+def _reduction(width: int, height: int) -> int:
+    """Return the width of the blocks of which the means are taken: 1 up to 4500 pixels."""
+    return max(1, round(max(width, height) / _ENOUGH))
 
 
 def _still(path: Path) -> Iterator[_Picture]:
-    read = read_still(path)
-    yield np.array(read.pixels, dtype=np.float32, copy=None), read.bits, None
+    reader = opened(path)
+    factor = _reduction(reader.spec().width, reader.spec().height)
+    reader.close()
+    if factor > 1:
+        read, lost = read_small(path, factor)
+    else:
+        read = read_still(path)
+        lost = 0
+    yield np.array(read.pixels, dtype=np.float32, copy=None), read.bits, None, factor, lost
 
 
 def _clip(path: Path) -> Iterator[_Picture]:
     """Yield the first frames of a clip, read as `lookkit apply` reads them."""
     clip = probe(path)
     rows, offset = clip.coding.to_rgb()
+    factor = _reduction(clip.width, clip.height)
     frames = frames_of(clip, deinterlace=clip.interlaced)
     for frame in islice(frames, MOST_FRAMES):
-        planes = [plane[:, : clip.width] / 65535.0 for plane in planes_of(frame.picture)]
-        picture = np.stack(planes, axis=-1) @ rows.T + offset
-        yield picture, clip.coding.bits, clip.coding.range
+        planes: list[Any] = [plane[:, : clip.width] for plane in planes_of(frame.picture)]
+        if factor > 1:
+            planes = [block_means(one[..., None], factor)[..., 0] for one in planes]
+        picture = np.stack([one / 65535.0 for one in planes], axis=-1) @ rows.T + offset
+        yield picture, clip.coding.bits, clip.coding.range, factor, 0
 
 
 def _digest(paths: Sequence[Path]) -> str:

@@ -1,46 +1,81 @@
 """What a match will miss by on colours that are not the chart's, before anyone sees them.
 
 The fit's residual proves little, and so do single patches left out, for their neighbours in hue
-give them away. Whole hues left out (`stage.without_own_hue`) come nearer: multiplied by factors
-learnt on simulated matches of the same kind (`prior.json`), their mean gives what errors most
-likely are, and what nine in ten matches stay below; the latter is more where the cameras are unlike
-those that were learnt from. One colour in sixteen clips in the matched camera among those for
-which it is meant.
+give them away. Whole hues left out (`stage.without_own_hue`) come nearer. Simulated matches taught
+how errors grow with these and the other signs (`signs`): their logarithms add up. The middle is
+what errors most likely are; the upper figure is what nine in ten matches stay below. Both are for
+colours of which one in sixteen clips in the matched camera.
 """
 
 from __future__ import annotations
 
-from typing import Literal
+import numpy as np
 
 from lookkit.match.fit import Fit
 from lookkit.match.stage import table_of
 from lookkit.matchfile.model import Expected, Promise
+from lookkit.spaces.working import Array
 
-Kind = Literal["bracket", "single", "known"]
-"""Several exposures, one exposure, or a camera of known encoding, whose curve is not fitted."""
+_LEAST = 0.05
+"""Delta E below which a sign tells no more."""
+_MOST_STRAY = 5.0
+"""Percent above which none was learnt from."""
 
 
-def kind_of(known: bool, exposures: int) -> Kind:
-    """Return which kind of match it is."""
-    if known:
-        return "known"
-    return "single" if exposures == 1 else "bracket"
+def signs(
+    left_out: float,
+    plain: float,
+    unlikeness: float,
+    single: bool,
+    known: bool,
+    stray: float | None,
+) -> Array:
+    """Return the numbers that the logarithms of errors go with, (10,).
+
+    Parameters
+    ----------
+    left_out
+        Mean Delta E of patches predicted by a matrix that never saw their hue.
+    plain
+        Mean Delta E that curve and matrix leave of the chart.
+    unlikeness
+        Of the chart's residuals; below 1 they are as good as any.
+    single
+        Whether there is but one exposure.
+    known
+        Whether the encoding is known, so that no curve is fitted.
+    stray
+        Percent of stray light over a single exposure; None where it is not known.
+    """
+    group = np.log(max(left_out, _LEAST))
+    return np.array(
+        [
+            1.0,
+            group,
+            np.log(max(plain, _LEAST)),
+            np.log(max(unlikeness, 1.0)),
+            float(single),
+            float(known),
+            single * group,
+            known * group,
+            single * float(stray is None),
+            single * np.log1p(min(max(stray or 0.0, 0.0), _MOST_STRAY)),
+        ]
+    )
 
 
 def promise(fit: Fit, known: bool) -> Promise:
     """Return what to expect of a fit of the chart; `known` tells whether the encoding is."""
     method = "never" if fit.learnt is None else "always" if fit.learnt == 0.0 else "auto"
-    held = table_of("promise")[method][kind_of(known, len(fit.kept))]
-    mean = fit.cross.mean
-    strange = max(1.0, fit.unlikeness or 1.0) ** float(table_of("promise")["unlike"])
-    return Promise(
-        **{
-            name: Expected.model_validate(
-                {"about": round(mean * about, 2), "up-to": round(mean * strange * most, 2)}
-            )
-            for name, (about, most) in held.items()
-        }
-    )
+    single, unlike = len(fit.kept) == 1, fit.unlikeness or 1.0
+    told = signs(fit.cross.mean, fit.plain, unlike, single, known, fit.stray)
+    made = {}
+    for name, weights in table_of("promise")[method].items():
+        about, most = (float(np.exp(np.array(weights[end]) @ told)) for end in ("about", "up-to"))
+        made[name] = Expected.model_validate(
+            {"about": round(about, 2), "up-to": round(max(about, most), 2)}
+        )
+    return Promise(**made)
 
 
 def promise_words(made: Promise) -> str:

@@ -69,7 +69,7 @@ def report_dict(made: Matched) -> dict[str, Any]:
                 "error_stops": round(float(error), 4),
                 "chart": one.chart.how,
                 "agreement": round(one.chart.agreement, 3),
-                "corners": np.round(one.chart.corners, 1).tolist(),
+                "corners": np.round(one.chart.corners * one.exposure.reduced, 1).tolist(),
                 "mirrored": one.chart.mirrored,
             }
             for one, error in zip(made.camera, fit.solution.exposure_errors, strict=True)
@@ -105,7 +105,7 @@ def summary(made: Matched) -> str:
             "  on patches, by matrices that did not see their hue"
         )
     if known.promise is not None:
-        lines.append("  expect, on colours that are not the chart's, in Delta E:")
+        lines.append("  expect, on colours that are not the chart's and do not clip, in Delta E:")
         for name, one in (
             ("mean", known.promise.mean),
             ("p95", known.promise.p95),

@@ -233,6 +233,12 @@ def footage_of(
                 f"camera {camera}: {one.files[0]} says {one.range} range, but is read as {span}, "
                 "as told"
             )
+    reduced = exposures[0].reduced
+    if reduced > 1:
+        notes.append(
+            f"camera {camera}: its frames are read small, {reduced} x {reduced} of their pixels as "
+            "one: that is enough for a chart"
+        )
     read_as = span or known.native_range if known is not None else span
     exposures = tuple(
         carried(one, read_as, bits or (known.bits if known is not None else None))
@@ -244,9 +250,15 @@ def footage_of(
         known,
         span,
         bits,
-        None if corners is None else np.array(corners, dtype=np.float64).reshape(4, 2),
-        None if crop is None else (int(crop[0]), int(crop[1]), int(crop[2]), int(crop[3])),
+        None if corners is None else np.array(corners, dtype=np.float64).reshape(4, 2) / reduced,
+        None if crop is None else _int_crop(crop, reduced),
     )
+
+
+def _int_crop(crop: Sequence[float], reduced: int) -> tuple[int, int, int, int]:
+    """Return the crop in pixels of a picture that was reduced."""
+    x, y, wide, high = (int(one) // reduced for one in crop)
+    return x, y, wide, high
 
 
 def _how_encoded(

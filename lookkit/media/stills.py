@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from fractions import Fraction
 from pathlib import Path
 from typing import Any, Literal
 
@@ -21,6 +23,8 @@ Attribute = tuple[str, str, Any]
 FORMATS = {".exr": "half", ".tif": "uint16", ".tiff": "uint16", ".png": "uint16",
            ".jpg": "uint8", ".jpeg": "uint8", ".dpx": "uint10"}  # fmt: skip
 """The formats that can be written, each with the sample type it gets by default."""
+NO_ALPHA = (".jpg", ".jpeg")
+"""Those that hold no alpha."""
 
 _STALE = (
     "oiio:ColorSpace",
@@ -49,6 +53,8 @@ _FRAME = 1 << 25
 """Pixels that the frame of a small part of it may have."""
 _NO_RGB = ("CMYK", "YCCK", "CIELAB", "ICCLAB", "ITULAB", "color separated")
 _SPARE = 1 << 20
+_STRIP = 256
+"""Rows that are read at once."""
 _WITH_PROFILE = (".tif", ".tiff", ".png", ".jpg", ".jpeg")
 _STALE_PREFIXES = ("ICCProfile:", "compression", "tiff:", "openexr:", "png:", "jpeg:", "dpx:")
 
@@ -72,6 +78,17 @@ class Still:
     def depth(self) -> int:
         """The bits that the codes count in; 16 for floats."""
         return self.bits if self.bits in ranges.DEPTHS else 16
+
+    @property
+    def is_unseen(self) -> bool:
+        """Whether its alpha is 0 everywhere, so that viewers show nothing of it."""
+        return self.alpha is not None and not self.alpha.any()
+
+    @property
+    def aspect(self) -> Fraction:
+        """Width over height of a pixel, 1 where the file says none or one that cannot be."""
+        told = self.spec.get_float_attribute("PixelAspectRatio", 1.0)
+        return Fraction(told).limit_denominator(1000) if 0.1 < told < 10 else Fraction(1)
 
     @property
     def not_finite(self) -> int:
@@ -119,36 +136,141 @@ def read_still(path: Path) -> Still:
     reader = opened(path)
     try:
         spec = reader.spec()
-        if spec.width < 1 or spec.height < 1 or spec.depth > 1:
-            raise InputError(f"{path}: an empty or volume picture, expected a flat one")
-        if spec.full_width * spec.full_height > max(_FRAME, 16 * spec.width * spec.height):
-            raise InputError(
-                f"{path}: claims a frame of {spec.full_width}x{spec.full_height} around "
-                f"{spec.width}x{spec.height} pixels"
-            )
-        if path.suffix.lower() == ".dpx" and spec.get_int_attribute("Orientation", 1) in LYING:
-            # OpenImageIO takes the length of such lines for the width.
-            raise InputError(f"{path}: its lines run from top to bottom, expected left to right")
-        order = _channel_order(spec, path)
+        order = _checked(spec, path)
         whole = reader.read_image(0, 0, 0, spec.nchannels, "float")
         failure = _said(reader)
     finally:
         reader.close()
     if whole is None or failure:
-        raise InputError(f"{path}: damaged or cut short ({failure.strip() or 'no pixels'})")
+        raise _damaged(path, failure)
     whole = np.asarray(whole, dtype=np.float32).reshape(spec.height, spec.width, -1)
     if spec.full_width > 0 and spec.full_height > 0:
         whole = _framed(whole, spec)
+    pixels, alpha = _colours_and_alpha(whole, spec, order)
+    return _turned(pixels, alpha, spec)
+
+
+def read_small(path: Path, factor: int) -> tuple[Still, int]:
+    """Read a big picture as means of blocks, in strips, so that it is never in memory whole.
+
+    Parameters
+    ----------
+    factor
+        The width and height of a block in pixels. Rows and columns that fill none are left out.
+
+    Returns
+    -------
+    tuple
+        The small picture without alpha, NaN where a block holds no number, and how many pixels of
+        the file are no numbers (the other pixels of their block make its mean).
+
+    Raises
+    ------
+    InputError
+        As `read_still`.
+    """
+    reader = opened(path)
+    try:
+        spec = reader.spec()
+        order = _checked(spec, path)
+        window = (spec.x, spec.y, spec.width, spec.height)
+        whole = window == (spec.full_x, spec.full_y, spec.full_width, spec.full_height)
+        step = factor * max(1, _STRIP // factor)
+        if spec.tile_height:
+            step = math.lcm(spec.tile_height, factor)
+        strips, lost, failure = [], 0, ""
+        for top in range(0, spec.height if whole else 0, step):
+            rows = _rows(reader, spec, top, min(top + step, spec.height))
+            failure = _said(reader)
+            if rows is None or failure:
+                raise _damaged(path, failure)
+            pixels, _ = _colours_and_alpha(rows, spec, order)
+            lost += int((~np.isfinite(pixels)).any(axis=-1).sum())
+            if len(pixels) >= factor:
+                strips.append(block_means(pixels, factor))
+    finally:
+        reader.close()
+    if not whole:
+        # Part of a frame, or more than it: rare, and read as it is.
+        still = read_still(path)
+        return replace(
+            still, pixels=block_means(still.pixels, factor), alpha=None
+        ), still.not_finite
+    return _turned(np.concatenate(strips), None, spec), lost
+
+
+def block_means(pixels: npt.NDArray[Any], factor: int) -> Pixels:
+    """Return the mean of the numbers in each whole block of factor x factor pixels.
+
+    Any number of channels, (height, width, channels); NaN where a block holds no number.
+    """
+    height, width = (length // factor for length in pixels.shape[:2])
+    cut = pixels[: height * factor, : width * factor]
+    fair = np.asarray(np.isfinite(cut).all(axis=-1))
+    if not fair.all():
+        cut = np.where(fair[..., None], cut, np.float32(0.0))
+    total = np.zeros((height, width, cut.shape[2]), np.float32)
+    count = np.zeros((height, width), np.float32)
+    for y in range(factor):
+        for x in range(factor):
+            total += cut[y::factor, x::factor]
+            count += fair[y::factor, x::factor]
+    total[count == 0] = np.nan
+    return np.asarray(total / np.maximum(count, 1.0)[..., None])
+
+
+def _rows(reader: Any, spec: Any, top: int, end: int) -> Pixels | None:
+    """Read some rows of a picture, counted from its first, as float32."""
+    first, last = spec.y + top, spec.y + end
+    if spec.tile_height:
+        left, right = spec.x, spec.x + spec.width
+        read = reader.read_tiles(0, 0, left, right, first, last, 0, 1, 0, spec.nchannels, "float")
+    else:
+        read = reader.read_scanlines(0, 0, first, last, 0, 0, spec.nchannels, "float")
+    if read is None:
+        return None
+    return np.asarray(read, dtype=np.float32).reshape(end - top, spec.width, -1)
+
+
+def _checked(spec: Any, path: Path) -> list[int]:
+    """Refuse what is no flat picture of red, green and blue; return their indices."""
+    if spec.width < 1 or spec.height < 1 or spec.depth > 1:
+        raise InputError(f"{path}: an empty or volume picture, expected a flat one")
+    if spec.full_width * spec.full_height > max(_FRAME, 16 * spec.width * spec.height):
+        raise InputError(
+            f"{path}: claims a frame of {spec.full_width}x{spec.full_height} around "
+            f"{spec.width}x{spec.height} pixels"
+        )
+    if path.suffix.lower() == ".dpx" and spec.get_int_attribute("Orientation", 1) in LYING:
+        # OpenImageIO takes the length of such lines for the width.
+        raise InputError(f"{path}: its lines run from top to bottom, expected left to right")
+    return _channel_order(spec, path)
+
+
+def _damaged(path: Path, failure: str) -> InputError:
+    return InputError(f"{path}: damaged or cut short ({failure.strip() or 'no pixels'})")
+
+
+def _colours_and_alpha(whole: Pixels, spec: Any, order: list[int]) -> tuple[Pixels, Pixels | None]:
+    """Return red, green and blue, not multiplied by alpha, and alpha, of all channels."""
     pixels = np.ascontiguousarray(whole[..., order])
     alpha = None
     if 0 <= spec.alpha_channel < spec.nchannels:
         alpha = np.ascontiguousarray(whole[..., [spec.alpha_channel]])
         if not spec.get_int_attribute("oiio:UnassociatedAlpha"):
             pixels = np.divide(pixels, alpha, out=pixels.copy(), where=alpha > 0.0)
-    bits = spec.get_int_attribute("oiio:BitsPerSample", 8 * spec.format.size())
+    bits = _bits(spec)
     if bits in (10, 12):
         top = np.float32((1 << bits) - 1)
         pixels = np.rint(pixels * top) / top
+    return pixels, alpha
+
+
+def _bits(spec: Any) -> int:
+    return int(spec.get_int_attribute("oiio:BitsPerSample", 8 * spec.format.size()))
+
+
+def _turned(pixels: Pixels, alpha: Pixels | None, spec: Any) -> Still:
     how = spec.get_int_attribute("Orientation", 1)
     if how in _TURNS:
         pixels = _upright(pixels, how)
@@ -156,7 +278,7 @@ def read_still(path: Path) -> Still:
         if how in LYING:
             aspect = spec.get_float_attribute("PixelAspectRatio", 1.0)
             spec.attribute("PixelAspectRatio", 1.0 / aspect if aspect > 0 else 1.0)
-    return Still(pixels, alpha, bits, spec)
+    return Still(pixels, alpha, _bits(spec), spec)
 
 
 _TURNS = {2: (0, True), 3: (2, False), 4: (2, True), 5: (3, True), 6: (3, False),
@@ -266,7 +388,7 @@ def write_still(
     suffix = path.suffix.lower()
     if suffix not in FORMATS:
         raise InputError(f"{path}: unknown format, expected one of {', '.join(FORMATS)}")
-    alpha = source.alpha if source is not None and suffix not in (".jpg", ".jpeg") else None
+    alpha = source.alpha if source is not None and suffix not in NO_ALPHA else None
     pixels = np.asarray(pixels, dtype=np.float32)
     height, width = pixels.shape[:2]
     spec = oiio.ImageSpec(width, height, 3 if alpha is None else 4, "float")

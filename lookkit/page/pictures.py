@@ -121,7 +121,7 @@ def read_picture(look: Look, taken: Taken, share: float = 0.5, width: int = KEPT
     lights, befores = [], []
     for start in range(0, high, _STRIP):
         strip = code[start : start + _STRIP]
-        cleaned = np.asarray(clean(runner.run(strip)).pixels, dtype=np.float32)
+        cleaned = np.asarray(clean(runner.run(strip)), dtype=np.float32)
         lights.append(_meant(cleaned, shown_wide, 1))
         shown = recorded(look, taken.camera, strip).astype(np.float32)
         befores.append(_meant(shown, shown_wide, 1))

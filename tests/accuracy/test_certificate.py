@@ -10,8 +10,8 @@ from lookkit.accuracy.certificate import certify
 from lookkit.accuracy.difference import delta_e_2000, delta_e_itp
 from lookkit.accuracy.interpolate import READERS, interpolate
 from lookkit.accuracy.samples import SET_SIZES, CodeSpace
-from lookkit.accuracy.sampling import grid, sample
-from lookkit.accuracy.search import probe, worst_places
+from lookkit.accuracy.sampling import CORNERS, grid, sample
+from lookkit.accuracy.search import halfway, probe, worst_places
 from lookkit.accuracy.text import certificate_text
 from lookkit.accuracy.truth import Light, steady
 from lookkit.lattice.of_graph import exceeded
@@ -68,6 +68,16 @@ def test_the_figures_are_those_of_the_sets(printed):
             error = delta_e_itp(graph.light.itp(wanted), graph.light.itp(found))
             assert figures.delta_e_itp.p99 == pytest.approx(np.quantile(error, 0.99), rel=1e-3)
             assert figures.codes.max == pytest.approx(1023.0 * np.abs(wanted - found).max())
+
+
+@pytest.mark.parametrize("reader", READERS)
+@pytest.mark.parametrize("corner", CORNERS)
+def test_what_is_read_halfway_is_what_the_reader_interpolates_there(corner, reader):
+    lattice = np.random.default_rng(3).random((5, 5, 5, 3))
+    places = grid(9)[tuple(slice(step, None, 2) for step in corner)]
+    np.testing.assert_allclose(
+        halfway(lattice, corner, reader), interpolate(lattice, places, reader), atol=1e-12
+    )
 
 
 @pytest.mark.parametrize("graph", [print_slog3, aces, mild])

@@ -442,6 +442,7 @@ def test_other_words_in_a_cdl_are_found(others, tmp_path):
         ("*.ccc", "mean 0.", "mean 9."), ("*print.cc", "CDL alone", "CDL done"),
         ("*.cdl", "<SatNode>", "<SatNode >"),
         ("*print_residual_ACEScct.clf", "not an exposure meter", "an exposure meter"),
+        ("*print_residual_ACEScct_*.cube", "not an exposure meter", "an exposure meter"),
     ):  # fmt: skip
         (path,) = (harmed / "cdl").glob(pattern)
         text = path.read_text()
@@ -450,6 +451,26 @@ def test_other_words_in_a_cdl_are_found(others, tmp_path):
         names.append(path.relative_to(harmed).as_posix())
     relist(harmed, *names)
     assert {file for file, _, _ in bad(verify(harmed, readers=()))} == set(names)
+
+
+def test_other_words_in_a_transform_for_aces_are_found(tmp_path):
+    with few_points():
+        folder = built(tmp_path, with_formats("aces", text=SMALL))
+        assert bad(verify(folder, readers=())) == []
+        names = []
+        for pattern, was, now in (
+            ("*print_lmt_ACEScct.clf", "followed by ACES 2", "followed by ACES 1"),
+            ("*dusk_lmt_ACES2065-1.clf", "<Description>", "<Description>New. "),
+            ("*dusk_lmt_ACEScct_*.cube", "before ACES 2", "before ACES 1"),
+            ("*print_lmt_ACEScct_*.cube", "not an exposure meter", "an exposure meter"),
+        ):
+            (path,) = (folder / "aces").glob(pattern)
+            text = path.read_text()
+            assert was in text
+            path.write_text(text.replace(was, now, 1))
+            names.append(path.relative_to(folder).as_posix())
+        relist(folder, *names)
+        assert {file for file, _, _ in bad(verify(folder, readers=()))} == set(names)
 
 
 SWAPPED = (

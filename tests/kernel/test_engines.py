@@ -264,3 +264,13 @@ def test_programs_of_one_slot_see_only_their_own_light():
     call = Call(FORMULAS["affine"], Affine(((2.0, 0, 0), (0, 2.0, 0), (0, 0, 2.0)), (0, 0, 0)))
     light = codes_between(0, 1, 10, 1)
     np.testing.assert_array_equal(numpy_engine.run((call,), light), 2.0 * light)
+
+
+@pytest.mark.parametrize(
+    "out",
+    [np.empty((4, 3)), np.empty((3, 4), np.float32).T, np.empty((5, 3), np.float32)],
+    ids=["float64", "not contiguous", "another shape"],
+)
+def test_an_array_that_cannot_be_filled_is_refused(out):
+    with pytest.raises(ValueError, match="expected a C-contiguous float32 array"):
+        Runner(chain_of(FilmPrint())).run(np.zeros((4, 3)), out=out)

@@ -3,12 +3,24 @@
 from itertools import product
 
 import numpy as np
+import pytest
 
 from lookkit.accuracy.sampling import CORNERS, corner_weights
+from lookkit.kernel import engine
+from lookkit.lattice import equations as solver
 from lookkit.lattice.equations import EDGES, PAIRS, Equations
 
 SIZE = 4
 CELLS = (SIZE - 1) ** 3
+
+
+@pytest.fixture(autouse=True, params=["compiled", "numpy"])
+def engine_used(request, monkeypatch):
+    """Every claim is held by both: the compiled solver and numpy's."""
+    if request.param == "numpy":
+        monkeypatch.setattr(solver, "_library", lambda: None)
+    elif engine.name() != "compiled":
+        pytest.skip("no compiled kernels here: python -m lookkit.kernel.build")
 
 
 def problem(seed=0):
@@ -88,3 +100,20 @@ def test_stiff_edges_change_at_both_ends_alike():
     assert np.abs(change).max() > 0.0
     assert np.ptp(change) < 0.1 * np.abs(change).max()
     assert np.ptp(alone) > np.abs(alone).max()
+
+
+def test_the_result_is_that_of_numpy_to_the_last_digits(monkeypatch):
+    rng = np.random.default_rng(5)
+    size, cells = 17, 16**3
+    share = rng.random((8, cells), dtype=np.float32)
+    equations = Equations(size)
+    equations.add(
+        np.stack([share[a] * share[b] for a, b in PAIRS]),
+        rng.standard_normal((8, cells)).astype(np.float32),
+    )
+    high = np.full(size**3, 0.5, dtype=np.float32)
+    high[::7] = 0.0
+    start = np.zeros(size**3, dtype=np.float32)
+    found = equations.solve(-high, high, start)
+    monkeypatch.setattr(solver, "_library", lambda: None)
+    np.testing.assert_allclose(found, equations.solve(-high, high, start), atol=1e-5)

@@ -13,7 +13,7 @@ from lookkit.errors import InputError
 from lookkit.match.frames import Exposure, Footage, parse_frames, read_exposure
 from lookkit.match.run import Settings, footage_of
 from lookkit.media.frame import pixel_of
-from lookkit.media.stills import write_still
+from lookkit.media.stills import read_small, write_still
 from lookkit.progress import silent
 from lookkit.spaces.encodings import encoding
 from lookkit.spaces.ranges import convert
@@ -210,3 +210,50 @@ def test_a_pixel_that_is_no_number_in_one_frame_counts_by_the_others(tmp_path):
     assert np.isnan(one.picture[5, 6]).all()
     assert one.picture[3, 4] == pytest.approx(0.75)
     assert one.picture[0, 0] == pytest.approx(0.5)
+
+
+def test_a_big_still_is_read_small_and_its_lost_pixels_are_counted(tmp_path):
+    # Means of 2 x 2 pixels by numpy; 16 bits of TIFF, and floats with a pixel that is no number.
+    rng = np.random.default_rng(0)
+    picture = rng.uniform(0.0, 1.0, size=(30, 4600, 3)).astype(np.float32)
+    means = picture.reshape(15, 2, 2300, 2, 3).mean(axis=(1, 3))
+    write_still(tmp_path / "a.tif", picture)
+    one = read_exposure([tmp_path / "a.tif"])
+    assert (one.reduced, one.lost) == (2, 0)
+    assert one.picture == pytest.approx(means, abs=1.0 / 65535.0)
+    picture[5, 7, 1] = np.nan
+    picture[10:12, 20:22] = np.inf
+    write_still(tmp_path / "a.exr", picture)
+    one = read_exposure([tmp_path / "a.exr"])
+    assert one.lost == 5
+    assert np.isnan(one.picture[5, 10]).all()
+    fair = np.delete(picture[4:6, 6:8].reshape(4, 3), 3, axis=0)
+    assert one.picture[2, 3] == pytest.approx(fair.mean(axis=0), rel=2e-3)
+
+
+def test_corners_and_crops_are_in_pixels_of_the_file(tmp_path):
+    write_still(tmp_path / "a.tif", np.full((200, 9000, 3), 0.5, dtype=np.float32), bits=8)
+    corners = [30.0, 30.0, 300.0, 30.0, 300.0, 180.0, 30.0, 180.0]
+    settings = Settings({"B": "unknown"}, {}, {"B": corners}, {"B": [30, 60, 900, 90]})
+    notes: list[str] = []
+    footage = footage_of([f"B:{tmp_path}/a.tif"], None, settings, silent, notes)
+    assert footage.main.picture.shape == (66, 3000, 3)
+    assert footage.corners.ravel().tolist() == [one / 3 for one in corners]
+    assert footage.crop == (10, 20, 300, 30)
+    assert any("read small, 3 x 3" in note for note in notes)
+
+
+def test_a_tiled_file_is_read_as_one_in_rows(tmp_path):
+    oiio = pytest.importorskip("OpenImageIO")
+    rng = np.random.default_rng(1)
+    picture = rng.uniform(0.0, 1.0, size=(70, 100, 3)).astype(np.float32)
+    spec = oiio.ImageSpec(100, 70, 3, "float")
+    spec.tile_width = spec.tile_height = 32
+    writer = oiio.ImageOutput.create(str(tmp_path / "a.exr"))
+    assert writer.open(str(tmp_path / "a.exr"), spec)
+    assert writer.write_image(picture)
+    writer.close()
+    small, lost = read_small(tmp_path / "a.exr", 3)
+    means = picture[:69, :99].reshape(23, 3, 33, 3, 3).mean(axis=(1, 3))
+    assert lost == 0
+    assert small.pixels == pytest.approx(means, abs=1e-6)

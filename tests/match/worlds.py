@@ -250,7 +250,7 @@ def random_world(seed: int, firsts: Sequence[str], seconds: Sequence[str], chart
         float(rng.uniform(0.005, 0.03)) if fault < 0.25 else 0.0,
         int(rng.integers(1, 5)) if 0.25 <= fault < 0.4 else 0,
         chart,
-        float(rng.choice([0.003, 0.006, 0.012])),
+        float(rng.choice([0.003, 0.006, 0.012, 0.02])),
         {"stops": float(rng.uniform(-0.2, 0.5)), "saturation": (1.0, 1.2)},
     )
 

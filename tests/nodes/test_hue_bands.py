@@ -135,6 +135,16 @@ def test_reversing_the_order_of_hues_is_warned_of():
     assert HueBands(bands=[{"centre": 25, "turn": 40, "soft": 61}]).warnings() == []
 
 
+def test_the_band_that_reverses_hues_is_named():
+    bands = [
+        {"centre": 250, "width": 90, "turn": 10, "soft": 40},
+        {"centre": 25, "turn": 40, "soft": 30},
+        {"centre": 120, "width": 10, "turn": 5, "soft": 40},
+    ]
+    (warning,) = HueBands(bands=bands).warnings()
+    assert warning.startswith("band 2 (centre 25)")
+
+
 @pytest.mark.parametrize("half_chroma", [0.05, 0.15])
 def test_no_saturation_leaves_vivid_colours_grey_and_pale_ones_a_trace(half_chroma):
     """At most half of `half_chroma` is left: r k^2 / (r^2 + k^2) is largest where r = k."""

@@ -19,9 +19,12 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any, Final
 
-from lookkit.deliver import amf, clf, cube, cube_1d
+import numpy as np
+
+from lookkit.deliver import aces, acescct, amf, clf, cube, cube_1d
 from lookkit.deliver.cdl import read_cc
-from lookkit.deliver.cdl_residual import Residual, changes, viewing_light
+from lookkit.deliver.cdl_residual import FOLDER as CDLS
+from lookkit.deliver.cdl_residual import Residual, changes, figures_told, viewing_light
 from lookkit.deliver.config import CONFIG_NAME, LUTS, write_config
 from lookkit.deliver.written import CURVE_DECIMALS, LATTICE_DECIMALS
 from lookkit.errors import LookkitError
@@ -43,6 +46,8 @@ WITHIN: Final = {True: 1e-8, False: 1e-6}
 _ID: Final = re.compile(r"urn:uuid:[0-9a-f-]{36}")
 _LATTICE: Final = re.compile(r"(<LUT3D\b.*?<Array dim=\"(\d+)[^>]*>)([^<]*)(</Array>)", re.DOTALL)
 _SAID: Final = "    <Description>"
+_MEASURED: Final = 20
+"""Lines of a head in which a look modification transform says what was measured."""
 _HEAD: Final = 1 << 16
 """Bytes of a .cube in which its head lies."""
 
@@ -103,8 +108,10 @@ class _Again:
                     yield name, self._of_clf(clfs[name], self.folder / name)
                 elif name in amfs:
                     yield name, self._of_amf(amfs[name])
-                elif str(entry.get("part")).startswith("residual-") and name.endswith(".clf"):
+                elif str(entry.get("part")).startswith("residual-"):
                     yield name, self._of_residual(entry, self.folder / name)
+                elif entry.get("part") == "lmt":
+                    yield name, self._of_look_transform(entry, self.folder / name)
                 elif entry.get("format") == "cube" and name.endswith(".cube"):
                     yield name, self._of_cube(entry, self.folder / name)
                 elif name.endswith(f"ocio/{CONFIG_NAME}") and entry.get("part") == "config":
@@ -114,18 +121,22 @@ class _Again:
 
     def _of_cube(self, entry: Mapping[str, Any], path: Path) -> str:
         camera, output, scene = (entry.get(key) for key in ("camera", "output", "scene"))
-        decimals = CURVE_DECIMALS if path.name.endswith("_1d.cube") else LATTICE_DECIMALS
-        with path.open("rb") as file:
-            lines = file.read(_HEAD).decode("ascii", "replace").splitlines()[:-1]
-        numbers = [line.split() for line in lines if line[:1] in "-0123456789"]
-        if any(len(one.partition(".")[2]) != decimals for row in numbers for one in row):
-            return f"numbers without their {decimals} decimals: saved again by another program?"
         if path.name.endswith("_1d.cube"):
-            return self._of_curves(entry, path)
+            return _rounded(path, CURVE_DECIMALS) or self._of_curves(entry, path)
         if not isinstance(camera, str) or not isinstance(output, str):
-            return ""
-        wanted = head_lines(*cube.head(self.look, camera, output, scene))
-        return _unlike_lines(lines[: len(wanted)], wanted, self.within)
+            return _rounded(path, LATTICE_DECIMALS)
+        return self._of_lattice(path, *cube.head(self.look, camera, output, scene))
+
+    def _of_lattice(self, path: Path, title: str, comments: Sequence[str], spare: int = 0) -> str:
+        """Return how the head of a .cube differs; `spare` is how many lines may be measures."""
+        fault = _rounded(path, LATTICE_DECIMALS)
+        wanted = head_lines(title, comments)
+        lines = _head_of(path)
+        said = [line for line in lines if line.startswith("#")]
+        if spare and 0 < len(said) + 1 - len(wanted) <= spare:
+            extra = [line for line in said if line not in wanted]
+            lines = [line for line in lines if line not in extra]
+        return fault or _unlike_lines(lines[: len(wanted)], wanted, self.within)
 
     def _of_curves(self, entry: Mapping[str, Any], path: Path) -> str:
         camera, output, scene = (entry.get(key) for key in ("camera", "output", "scene"))
@@ -145,12 +156,35 @@ class _Again:
     def _of_residual(self, entry: Mapping[str, Any], path: Path) -> str:
         part, scene = str(entry["part"]).removeprefix("residual-"), entry.get("scene")
         for change in changes(self.look):
-            if (change.part, change.scene) == (part, scene):
-                correction = read_cc(path.parent / f"{change.stem}.cc")
-                light = viewing_light(self.look, change)
-                residual = Residual(self.look, change, correction, light)
+            if (change.part, change.scene) != (part, scene):
+                continue
+            correction = read_cc(path.parent / f"{change.stem}.cc")
+            residual = Residual(self.look, change, correction, viewing_light(self.look, change))
+            if path.suffix == ".clf":
                 return self._around(path, residual.made)
+            beside = self.listing.entries.get(f"{CDLS}/{change.stem}.cc", {})
+            told = figures_told(self.look, beside.get("figures", {}))
+            title, comments = residual.head(told)
+            return self._of_lattice(path, title, (*comments, *acescct.words(self.look)))
         return "of no change of the recipe"
+
+    def _of_look_transform(self, entry: Mapping[str, Any], path: Path) -> str:
+        scene = entry.get("scene")
+        if path.suffix == ".cube":
+            title, comments = aces.cube_head(self.look, scene)
+            said = (*comments, *acescct.words(self.look))
+            return self._of_lattice(path, title, said, _MEASURED)
+        transform = aces.LookTransform(self.look, scene)
+        theirs = path.read_text(encoding="utf-8")
+        sizes = _sizes(theirs) or [2]
+        known, hollow = _Sized(sizes, empty=self.fitted), np.zeros((*[sizes[0]] * 3, 3))
+        for space, made, head in aces.clfs(self.look, transform, hollow, known):
+            if path.stem.endswith(f"_{space}"):
+                ours = made.text(head, self.look.recipe.deliver.clf_namespace)
+                return self._unlike_texts(
+                    _without_measures(theirs, ours, _MEASURED), ours, hollow=True
+                )
+        return "of no form that is written"
 
     def _of_clf(self, file: clf.ClfFile, path: Path) -> str:
         return self._around(path, lambda known: clf.made_of(self.look, file, known))
@@ -164,10 +198,10 @@ class _Again:
         ours = made.text(head, self.look.recipe.deliver.clf_namespace)
         return self._unlike_texts(_without_measures(theirs, ours), ours)
 
-    def _unlike_texts(self, theirs: str, ours: str) -> str:
-        """Return how two texts differ, ids aside, and lattices where they are fitted."""
+    def _unlike_texts(self, theirs: str, ours: str, *, hollow: bool = False) -> str:
+        """Return how two texts differ, ids aside, and lattices where they are fitted or hollow."""
         theirs, ours = _ID.sub("", theirs), _ID.sub("", ours)
-        if self.fitted:
+        if self.fitted or hollow:
             theirs, ours = _LATTICE.sub(r"\1\4", theirs), _LATTICE.sub(r"\1\4", ours)
         return _unlike_lines(theirs.splitlines(), ours.splitlines(), self.within)
 
@@ -201,13 +235,28 @@ def _sizes(text: str) -> list[int]:
     return [int(found[2]) for found in _LATTICE.finditer(text)]
 
 
-def _without_measures(theirs: str, ours: str) -> str:
-    """Return the text of a file without the description that a measure added."""
+def _without_measures(theirs: str, ours: str, most: int = 1) -> str:
+    """Return the text of a file without the descriptions that measures added, at most so many."""
     lines = theirs.splitlines()
     said = [number for number, line in enumerate(lines) if line.startswith(_SAID)]
-    if said and len(said) == ours.count(f"\n{_SAID}") + 1:
-        del lines[said[-1]]
+    more = len(said) - ours.count(f"\n{_SAID}")
+    for number in reversed(said[len(said) - more :] if 0 < more <= most else []):
+        del lines[number]
     return "\n".join(lines)
+
+
+def _head_of(path: Path) -> list[str]:
+    """Return the first lines of a .cube: its head, and some of its numbers."""
+    with path.open("rb") as file:
+        return file.read(_HEAD).decode("ascii", "replace").splitlines()[:-1]
+
+
+def _rounded(path: Path, decimals: int) -> str:
+    """Return a fault where numbers of a .cube have not the decimals that lookkit writes."""
+    numbers = [line.split() for line in _head_of(path) if line[:1] in "-0123456789"]
+    if any(len(one.partition(".")[2]) != decimals for row in numbers for one in row):
+        return f"numbers without their {decimals} decimals: saved again by another program?"
+    return ""
 
 
 def _packed(folder: Path) -> str:
