@@ -127,7 +127,7 @@ class Runner:
                 pass
         return out
 
-    def run_here(
+    def run_planes(
         self,
         source: npt.NDArray[np.float32],
         target: npt.NDArray[np.float32],
@@ -135,14 +135,21 @@ class Runner:
     ) -> None:
         """Fill `target` with what the chain makes of `source`, on this thread alone.
 
-        All C-contiguous, of shape (..., 3). `entering` is a second input, for a first step that
-        takes two.
+        All of shape (3, ...), each plane C-contiguous. `entering` is a second input, for a first
+        step that takes two.
         """
-        self._strip(
-            source.reshape(-1, 3),
-            target.reshape(-1, 3),
-            None if entering is None else entering.reshape(-1, 3),
-        )
+        if self._whole:
+            first = self._parts[0]
+            assert isinstance(first, Compiled)
+            first.run(source, target, entering=entering, planes=True)
+            return
+
+        def pixels(planes: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+            return np.ascontiguousarray(np.moveaxis(planes, 0, -1)).reshape(-1, 3)
+
+        made = np.empty((source[0].size, 3), np.float32)
+        self._strip(pixels(source), made, None if entering is None else pixels(entering))
+        target[...] = np.moveaxis(made, -1, 0).reshape(target.shape)
 
     def _strip(
         self,

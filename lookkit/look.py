@@ -280,6 +280,7 @@ class Look:
         scene: str | None = None,
         shot: str = "",
         frame: int = 0,
+        aspect: float = 1.0,
     ) -> npt.NDArray[np.float32]:
         """Grade a whole picture as `apply` does, with the recipe's texture where it has one.
 
@@ -291,6 +292,8 @@ class Look:
             As of `apply`.
         shot, frame
             What the grain is drawn for; the same ones give the same grain, on every machine.
+        aspect
+            A pixel's width over its height, for texture is round on the screen.
 
         Returns
         -------
@@ -305,7 +308,7 @@ class Look:
         textured = self.textured(camera, output, scene)
         if textured is None:
             return self.apply(codes, camera=camera, output=output, scene=scene)
-        return textured.apply(np.asarray(codes, np.float32), shot=shot, frame=frame)
+        return textured.apply(np.asarray(codes, np.float32), shot=shot, frame=frame, aspect=aspect)
 
     def has_texture(self, output: str, scene: str | None = None) -> bool:
         """Say whether pictures on an output get the recipe's texture: the film print alone does."""

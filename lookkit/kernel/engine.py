@@ -107,13 +107,27 @@ class Compiled:
         *,
         entering: Pixels | None = None,
         exactly: bool = False,
+        planes: bool = False,
     ) -> int:
         """Fill `out` with what the program makes of `pixels`; return how many took float64.
 
         Both C-contiguous, float32 or float64, of the same shape (..., 3). NaN counts as 0 and
         infinities as +-1e6. With `exactly`, all take float64. The interpreter is free meanwhile.
         `entering` is a second input, of the shape and type of `pixels`; it lies in slot 1.
+        With `planes`, all are of shape (3, ...), each plane C-contiguous.
         """
+        if planes:
+            for one in (pixels, out, entering):
+                assert one is None or one[0].flags.c_contiguous
+        if self._library is None and planes:
+            inputs = [
+                None if one is None else np.moveaxis(one, 0, -1) for one in (pixels, entering)
+            ]
+            assert inputs[0] is not None
+            result = np.empty(inputs[0].shape, out.dtype)
+            count = self.run(inputs[0], result, entering=inputs[1], exactly=exactly)
+            out[...] = np.moveaxis(result, -1, 0)
+            return count
         if self._library is None:
             lights = [pixels] if entering is None else [pixels, entering]
             wide = [np.asarray(one, dtype=np.float64) for one in lights]
@@ -136,6 +150,10 @@ class Compiled:
             self._exact_p,
             self._slots,
             self._others,
+            *[
+                ctypes.c_long(one.strides[0] // one.itemsize if planes and one is not None else 0)
+                for one in (pixels, entering, out)
+            ],
         )
         if redone < 0:
             raise MemoryError

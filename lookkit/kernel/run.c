@@ -30,16 +30,20 @@ struct waiting {
     double *planes;
     long *where;
     long count;
+    long plane; /* of what goes out */
 };
 
 /* Room for what may wait when another tile of pixels comes. */
 enum { ROOM = 2 * TILE };
 
+/* Where the number k of pixel i lies: pixels of three numbers, or planes, `plane` numbers apart. */
+INLINE long place_of(int k, long i, long plane) { return plane ? plane * k + i : 3 * i + k; }
+
 static void in_double(struct waiting *w, void *out, int wide_out, int calls,
     const double_kernel *exact, const double *const *exact_p, const int *slot, const int *other,
     int slots)
 {
-    double *r = w->planes, *g = r + ROOM, *b = r + 2 * ROOM;
+    double *r = w->planes;
     const long full = whole(w->count);
     for (int k = 0; k < 3 * slots; k++)
         for (long i = w->count; i < full; i++) r[(long)ROOM * k + i] = 0.0;
@@ -47,94 +51,102 @@ static void in_double(struct waiting *w, void *out, int wide_out, int calls,
         double *s = r + 3L * ROOM * slot[c], *e = r + 3L * ROOM * other[c];
         exact[c](s, s + ROOM, s + 2 * ROOM, e, e + ROOM, e + 2 * ROOM, NULL, full, exact_p[c]);
     }
-    for (long i = 0; i < w->count; i++) {
-        long at = 3 * w->where[i];
-        if (wide_out) {
-            double *y = (double *)out + at;
-            y[0] = r[i]; y[1] = g[i]; y[2] = b[i];
-        } else {
-            float *y = (float *)out + at;
-            y[0] = (float)r[i]; y[1] = (float)g[i]; y[2] = (float)b[i];
+    for (long i = 0; i < w->count; i++)
+        for (int k = 0; k < 3; k++) {
+            const long at = place_of(k, w->where[i], w->plane);
+            const double y = r[(long)ROOM * k + i];
+            if (wide_out) ((double *)out)[at] = y;
+            else ((float *)out)[at] = (float)y;
         }
-    }
     w->count = 0;
 }
 
-/* Pixels come in and go out as three numbers each, float or double (`wide_in`, `wide_out`); `out`
-   may be `in` where both are alike. With `exactly`, all are worked out in double. Slot k of a
-   program has its planes at 3 k TILE. Returns how many pixels were worked out in double, or -1
-   where there was no memory. `entering`, where it is not NULL, is as `in` and lies in slot 1. */
-EXPORT long lookkit_run(const void *in, const void *entering, void *out, long n, int wide_in, int wide_out, int exactly,
-    int slots,
-    int calls, const float_kernel *fast, const double_kernel *exact, const float *const *fast_p,
-    const double *const *exact_p, const int *slot, const int *other)
+/* Numbers of pixels `start` ... into planes of floats, cleaned. */
+static void taken(float *to, const void *in, int wide, long plane, long start, long count)
+{
+    const long full = whole(count);
+    for (int k = 0; k < 3; k++) {
+        float *restrict o = to + (long)TILE * k;
+        const long at = place_of(k, start, plane), step = plane ? 1 : 3;
+        const double *d = (const double *)in + at;
+        const float *f = (const float *)in + at;
+        if (wide)
+            for (long i = 0; i < count; i++) o[i] = (float)cleaned(d[step * i]);
+        else if (plane)
+            for (long i = 0; i < count; i++) o[i] = cleaned_f(f[i]);
+        else
+            for (long i = 0; i < count; i++) o[i] = cleaned_f(f[3 * i]);
+        for (long i = count; i < full; i++) o[i] = 0.0f;
+    }
+}
+
+/* Planes of floats to where pixels `start` ... go. */
+static void given(void *out, const float *from, int wide, long plane, long start, long count)
+{
+    for (int k = 0; k < 3; k++) {
+        const float *restrict y = from + (long)TILE * k;
+        const long at = place_of(k, start, plane), step = plane ? 1 : 3;
+        double *d = (double *)out + at;
+        float *f = (float *)out + at;
+        if (wide)
+            for (long i = 0; i < count; i++) d[step * i] = y[i];
+        else if (plane)
+            memcpy(f, y, sizeof(float) * (size_t)count);
+        else
+            for (long i = 0; i < count; i++) f[3 * i] = y[i];
+    }
+}
+
+static double one_of(const void *in, int wide, long at)
+{
+    return wide ? cleaned(((const double *)in)[at]) : cleaned_f(((const float *)in)[at]);
+}
+
+/* Pixels come in and go out as three numbers each, float or double (`wide_in`, `wide_out`); or as
+   planes, where `plane_in`, `plane_entering` and `plane_out` say how many numbers apart they lie and
+   are not 0. `out` may be `in` where both are alike. With `exactly`, all are worked out in double.
+   Slot k of a program has its planes at 3 k TILE. Returns how many pixels were worked out in
+   double, or -1 where there was no memory. `entering`, where it is not NULL, is as `in` and lies
+   in slot 1. */
+EXPORT long lookkit_run(const void *in, const void *entering, void *out, long n, int wide_in,
+    int wide_out, int exactly, int slots, int calls, const float_kernel *fast,
+    const double_kernel *exact, const float *const *fast_p, const double *const *exact_p,
+    const int *slot, const int *other, long plane_in, long plane_entering, long plane_out)
 {
     float *f = malloc(sizeof(float) * 3 * TILE * (size_t)slots);
     int *doubt = malloc(sizeof(int) * TILE);
     struct waiting w = {malloc(sizeof(double) * 3 * ROOM * (size_t)slots),
-        malloc(sizeof(long) * ROOM), 0};
+        malloc(sizeof(long) * ROOM), 0, plane_out};
     long redone = 0;
     if (!f || !w.planes || !doubt || !w.where) {
         free(f); free(w.planes); free(doubt); free(w.where);
         return -1;
     }
     for (long start = 0; start < n; start += TILE) {
-        long count = n - start < TILE ? n - start : TILE;
-        float *R = f, *G = f + TILE, *B = f + 2 * TILE;
-        const double *wide = (const double *)in + 3 * start;
-        const float *narrow = (const float *)in + 3 * start;
-        for (long i = 0; i < count; i++) doubt[i] = exactly;
-        if (!exactly && wide_in) {
-            for (long i = 0; i < count; i++) {
-                R[i] = (float)cleaned(wide[3 * i]); G[i] = (float)cleaned(wide[3 * i + 1]);
-                B[i] = (float)cleaned(wide[3 * i + 2]);
+        const long count = n - start < TILE ? n - start : TILE, full = whole(count);
+        for (long i = 0; i < full; i++) doubt[i] = exactly && i < count;
+        if (!exactly) {
+            taken(f, in, wide_in, plane_in, start, count);
+            if (entering) taken(f + 3 * TILE, entering, wide_in, plane_entering, start, count);
+            for (int c = 0; c < calls; c++) {
+                float *s = f + 3L * TILE * slot[c], *e = f + 3L * TILE * other[c];
+                fast[c](s, s + TILE, s + 2 * TILE, e, e + TILE, e + 2 * TILE, doubt, full,
+                    fast_p[c]);
             }
-        } else if (!exactly) {
-            for (long i = 0; i < count; i++) {
-                R[i] = cleaned_f(narrow[3 * i]); G[i] = cleaned_f(narrow[3 * i + 1]);
-                B[i] = cleaned_f(narrow[3 * i + 2]);
-            }
-        }
-        const long full = whole(count);
-        for (long i = count; i < full; i++) {
-            R[i] = G[i] = B[i] = 0.0f;
-            doubt[i] = 0;
-        }
-        const double *wide_e = (const double *)entering + (entering ? 3 * start : 0);
-        const float *narrow_e = (const float *)entering + (entering ? 3 * start : 0);
-        for (int k = 0; entering && !exactly && k < 3; k++) {
-            float *E = f + (3L + k) * TILE;
-            for (long i = 0; i < count; i++)
-                E[i] = wide_in ? (float)cleaned(wide_e[3 * i + k]) : cleaned_f(narrow_e[3 * i + k]);
-            for (long i = count; i < full; i++) E[i] = 0.0f;
-        }
-        for (int c = 0; c < calls && !exactly; c++) {
-            float *s = f + 3L * TILE * slot[c], *e = f + 3L * TILE * other[c];
-            fast[c](s, s + TILE, s + 2 * TILE, e, e + TILE, e + 2 * TILE, doubt, full, fast_p[c]);
         }
         for (long i = 0; i < count; i++) {
             if (!doubt[i]) continue;
             w.where[w.count] = start + i;
             for (int k = 0; k < 3; k++)
                 w.planes[ROOM * k + w.count] =
-                    wide_in ? cleaned(wide[3 * i + k]) : cleaned_f(narrow[3 * i + k]);
+                    one_of(in, wide_in, place_of(k, start + i, plane_in));
             for (int k = 0; entering && k < 3; k++)
                 w.planes[ROOM * (3 + k) + w.count] =
-                    wide_in ? cleaned(wide_e[3 * i + k]) : cleaned_f(narrow_e[3 * i + k]);
+                    one_of(entering, wide_in, place_of(k, start + i, plane_entering));
             w.count++;
             redone++;
         }
-        if (!exactly && wide_out) {
-            double *y = (double *)out + 3 * start;
-            for (long i = 0; i < count; i++) {
-                y[3 * i] = R[i]; y[3 * i + 1] = G[i]; y[3 * i + 2] = B[i];
-            }
-        } else if (!exactly) {
-            float *y = (float *)out + 3 * start;
-            for (long i = 0; i < count; i++) {
-                y[3 * i] = R[i]; y[3 * i + 1] = G[i]; y[3 * i + 2] = B[i];
-            }
-        }
+        if (!exactly) given(out, f, wide_out, plane_out, start, count);
         if (w.count > ROOM - TILE)
             in_double(&w, out, wide_out, calls, exact, exact_p, slot, other, slots);
     }

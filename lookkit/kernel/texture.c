@@ -1,7 +1,15 @@
-/* What texture does to bands of pixels: rows of `width` pixels, three floats each. numpy has the
-   same in lookkit/texture; whole numbers come out alike to the last bit. */
+/* What texture does to bands of a picture: three planes of rows of `wide` floats, `plane` floats
+   apart. `wide` is a picture's width, made up to whole vectors: a pixel is worked out by the same
+   instructions wherever it stands. numpy has the same in lookkit/texture; the grain's whole
+   numbers come out alike to the last bit. */
 
-enum { LANES = 48 };
+enum { LANES = 16 };
+
+/* Sixteen floats that may lie anywhere. */
+typedef float floats __attribute__((vector_size(64), aligned(4)));
+
+INLINE floats floats_at(const float *p) { floats v; memcpy(&v, p, sizeof v); return v; }
+INLINE void put_floats(float *p, floats v) { memcpy(p, &v, sizeof v); }
 
 INLINE int32_t mirrored(long i, long length) {
     long at = i % (2 * length);
@@ -9,11 +17,81 @@ INLINE int32_t mirrored(long i, long length) {
     return (int32_t)(at < length ? at : 2 * length - 1 - at);
 }
 
-/* Philox4x32-10 of a row: sums of five bytes for each of three layers, width values. */
-static void noise_row(int32_t *restrict a, int32_t *restrict b, int32_t *restrict c, long x0,
-    uint32_t y, uint32_t frame, uint32_t key0, uint32_t key1, long width)
+/* What is beyond the width is its last pixel again. */
+INLINE void filled(float *row, long width, long wide) {
+    for (long i = width; i < wide; i++) row[i] = row[width - 1];
+}
+
+/* Pixels of three floats to planes, and back. */
+EXPORT void lookkit_texture_parted(const float *in, long rows, long width, float *out, long plane,
+    long wide)
 {
-    for (long i = 0; i < width; i++) {
+    for (long y = 0; y < rows; y++) {
+        const float *p = in + 3 * width * y;
+        float *restrict a = out + wide * y, *restrict b = a + plane, *restrict c = b + plane;
+        for (long i = 0; i < width; i++) {
+            a[i] = p[3 * i]; b[i] = p[3 * i + 1]; c[i] = p[3 * i + 2];
+        }
+        filled(a, width, wide); filled(b, width, wide); filled(c, width, wide);
+    }
+}
+
+EXPORT void lookkit_texture_joined(const float *in, long plane, long wide, long rows, long width,
+    float *out)
+{
+    for (long y = 0; y < rows; y++) {
+        const float *a = in + wide * y, *b = a + plane, *c = b + plane;
+        float *restrict p = out + 3 * width * y;
+        for (long i = 0; i < width; i++) {
+            p[3 * i] = a[i]; p[3 * i + 1] = b[i]; p[3 * i + 2] = c[i];
+        }
+    }
+}
+
+/* Three planes of 16-bit integers, 0-65535, to floats: rows of a 3x3 and an offset in `m`. */
+EXPORT void lookkit_texture_from_codes(const uint16_t *const *in, long stride, long rows,
+    long width, const float *m, float *out, long plane, long wide)
+{
+    for (long y = 0; y < rows; y++) {
+        const uint16_t *p = in[0] + stride * y, *q = in[1] + stride * y, *s = in[2] + stride * y;
+        for (int c = 0; c < 3; c++) {
+            float *restrict o = out + plane * c + wide * y;
+            const float x = m[3 * c], z = m[3 * c + 1], w = m[3 * c + 2], zero = m[9 + c];
+            for (long i = 0; i < width; i++)
+                o[i] = zero + x * (float)p[i] + z * (float)q[i] + w * (float)s[i];
+            filled(o, width, wide);
+        }
+    }
+}
+
+/* Floats, times `scale` and with `offset` held in 0-1, to three planes of 16-bit integers. */
+EXPORT void lookkit_texture_to_codes(const float *in, long plane, long wide, long rows,
+    long width, float scale, float offset, const float *m, uint16_t *const *out, long stride)
+{
+    for (long y = 0; y < rows; y++) {
+        const float *a = in + wide * y, *b = a + plane, *c = b + plane;
+        uint16_t *restrict p = out[0] + stride * y, *restrict q = out[1] + stride * y;
+        uint16_t *restrict s = out[2] + stride * y;
+        for (long i = 0; i < width; i++) {
+            const float r = minimum_f(maximum_f(a[i] * scale + offset, 0.0f), 1.0f);
+            const float g = minimum_f(maximum_f(b[i] * scale + offset, 0.0f), 1.0f);
+            const float h = minimum_f(maximum_f(c[i] * scale + offset, 0.0f), 1.0f);
+            const float k = m[9] + m[0] * r + m[1] * g + m[2] * h;
+            const float l = m[10] + m[3] * r + m[4] * g + m[5] * h;
+            const float n = m[11] + m[6] * r + m[7] * g + m[8] * h;
+            p[i] = (uint16_t)(int32_t)(minimum_f(maximum_f(k, 0.0f), 1.0f) * 65535.0f + 0.5f);
+            q[i] = (uint16_t)(int32_t)(minimum_f(maximum_f(l, 0.0f), 1.0f) * 65535.0f + 0.5f);
+            s[i] = (uint16_t)(int32_t)(minimum_f(maximum_f(n, 0.0f), 1.0f) * 65535.0f + 0.5f);
+        }
+    }
+}
+
+/* Philox4x32-10 of a row: sums of five bytes for each of three layers, around 0 (twice the sum,
+   less 1275), `many` values. */
+static void noise_row(float *restrict a, float *restrict b, float *restrict c, long x0,
+    uint32_t y, uint32_t frame, uint32_t key0, uint32_t key1, long many)
+{
+    for (long i = 0; i < many; i++) {
         uint32_t c0 = (uint32_t)(x0 + i), c1 = y, c2 = frame, c3 = 0, k0 = key0, k1 = key1;
         for (int round = 0; round < 10; round++) {
             uint64_t p = (uint64_t)c0 * 0xD2511F53u, q = (uint64_t)c2 * 0xCD9E8D57u;
@@ -21,46 +99,54 @@ static void noise_row(int32_t *restrict a, int32_t *restrict b, int32_t *restric
             c2 = (uint32_t)(p >> 32) ^ c3 ^ k1; c3 = (uint32_t)p;
             k0 += 0x9E3779B9u; k1 += 0xBB67AE85u;
         }
-        a[i] = (int32_t)((c0 & 255) + (c0 >> 8 & 255) + (c0 >> 16 & 255) + (c0 >> 24)
-            + (c3 & 255));
-        b[i] = (int32_t)((c1 & 255) + (c1 >> 8 & 255) + (c1 >> 16 & 255) + (c1 >> 24)
-            + (c3 >> 8 & 255));
-        c[i] = (int32_t)((c2 & 255) + (c2 >> 8 & 255) + (c2 >> 16 & 255) + (c2 >> 24)
-            + (c3 >> 16 & 255));
+        /* Two bytes at a time. */
+        c0 = (c0 & 0xFF00FFu) + (c0 >> 8 & 0xFF00FFu);
+        c1 = (c1 & 0xFF00FFu) + (c1 >> 8 & 0xFF00FFu);
+        c2 = (c2 & 0xFF00FFu) + (c2 >> 8 & 0xFF00FFu);
+        a[i] = (float)(int32_t)(2 * ((c0 & 0xFFFF) + (c0 >> 16) + (c3 & 255)) - 1275);
+        b[i] = (float)(int32_t)(2 * ((c1 & 0xFFFF) + (c1 >> 16) + (c3 >> 8 & 255)) - 1275);
+        c[i] = (float)(int32_t)(2 * ((c2 & 0xFFFF) + (c2 >> 16) + (c3 >> 16 & 255)) - 1275);
     }
 }
 
-/* The grain field of rows y0 ... and columns x0 ..., three planes of whole numbers. `taps` has
-   2 reach + 1 for each layer, the same across and down. Returns -1 without memory. */
-EXPORT int lookkit_texture_grain(int32_t *out, long rows, long width, long x0, long y0,
-    uint32_t frame, uint32_t key0, uint32_t key1, const int32_t *taps, int reach)
+/* The grain field of rows y0 ... and columns x0 ..., three planes. `across` and `down` have
+   reach + 1 whole numbers for each layer, the middle first. All are whole numbers that floats hold
+   exactly, so that no order of sums changes a bit. Returns -1 without memory. */
+EXPORT int lookkit_texture_grain(float *out, long plane, long wide, long rows, long x0, long y0,
+    uint32_t frame, uint32_t key0, uint32_t key1, const float *across, int reach_x,
+    const float *down, int reach_y)
 {
-    const long n = 2 * reach + 1, wide = width + 2 * reach;
-    int32_t *raw = malloc(sizeof(int32_t) * 3 * (size_t)wide);
-    int32_t *ring = malloc(sizeof(int32_t) * 3 * (size_t)(n * width));
+    const long n = 2 * reach_y + 1, many = wide + 2 * reach_x;
+    float *raw = malloc(sizeof(float) * 3 * (size_t)many);
+    float *ring = malloc(sizeof(float) * 3 * (size_t)(n * wide));
     if (!raw || !ring) { free(raw); free(ring); return -1; }
-    for (long j = 0; j < rows + 2 * reach; j++) {
-        noise_row(raw, raw + wide, raw + 2 * wide, x0 - reach, (uint32_t)(y0 + j - reach), frame,
-            key0, key1, wide);
+    for (long j = 0; j < rows + 2 * reach_y; j++) {
+        noise_row(raw, raw + many, raw + 2 * many, x0 - reach_x, (uint32_t)(y0 + j - reach_y),
+            frame, key0, key1, many);
         for (int c = 0; c < 3; c++) {
-            const int32_t *q = raw + c * wide, *tap = taps + c * n + reach;
-            int32_t *restrict d = ring + ((j % n) * 3 + c) * width;
-            for (long i = 0; i < width; i++) d[i] = tap[0] * (2 * q[i + reach] - 1275);
-            for (int t = 1; t <= reach; t++)
-                for (long i = 0; i < width; i++)
-                    d[i] += tap[t] * (2 * (q[i + reach - t] + q[i + reach + t]) - 2550);
-            for (long i = 0; i < width; i++) d[i] = (d[i] + 32) >> 6;
+            const float *q = raw + c * many + reach_x, *tap = across + c * (reach_x + 1);
+            float *d = ring + ((j % n) * 3 + c) * wide;
+            for (long i = 0; i < wide; i += LANES) {
+                floats s = tap[0] * floats_at(q + i);
+                for (int t = 1; t <= reach_x; t++)
+                    s += tap[t] * (floats_at(q + i - t) + floats_at(q + i + t));
+                put_floats(d + i, s);
+            }
+            for (long i = 0; i < wide; i++) d[i] = floorf(d[i] * (1.0f / 256.0f) + 0.5f);
         }
-        if (j < 2 * reach) continue;
+        if (j < 2 * reach_y) continue;
         for (int c = 0; c < 3; c++) {
-            const int32_t *tap = taps + c * n + reach;
-            int32_t *restrict o = out + (c * rows + j - 2 * reach) * width;
-            const int32_t *mid = ring + (((j - reach) % n) * 3 + c) * width;
-            for (long i = 0; i < width; i++) o[i] = tap[0] * mid[i];
-            for (int t = 1; t <= reach; t++) {
-                const int32_t *above = ring + (((j - reach - t) % n) * 3 + c) * width;
-                const int32_t *below = ring + (((j - reach + t) % n) * 3 + c) * width;
-                for (long i = 0; i < width; i++) o[i] += tap[t] * (above[i] + below[i]);
+            const float *tap = down + c * (reach_y + 1);
+            float *o = out + c * plane + (j - 2 * reach_y) * wide;
+            const float *mid = ring + (((j - reach_y) % n) * 3 + c) * wide;
+            for (long i = 0; i < wide; i += LANES) {
+                floats s = tap[0] * floats_at(mid + i);
+                for (int t = 1; t <= reach_y; t++) {
+                    const float *above = ring + (((j - reach_y - t) % n) * 3 + c) * wide;
+                    const float *below = ring + (((j - reach_y + t) % n) * 3 + c) * wide;
+                    s += tap[t] * (floats_at(above + i) + floats_at(below + i));
+                }
+                put_floats(o + i, s);
             }
         }
     }
@@ -68,202 +154,231 @@ EXPORT int lookkit_texture_grain(int32_t *out, long rows, long width, long x0, l
     return 0;
 }
 
-/* Means of squares of `by` pixels into three planes of doubles; what a square lacks at the right
-   and below is the last column and row again. `low_rows` rows of squares. */
-EXPORT void lookkit_texture_box(const float *in, long rows, long width, long by, double *out,
-    long low_rows, long plane)
-{
-    const long low = (width + by - 1) / by;
-    const double share = 1.0 / ((double)by * (double)by);
-    for (long y = 0; y < low_rows; y++)
-        for (long a = 0; a < by; a++) {
-            long at = y * by + a < rows ? y * by + a : rows - 1;
-            const float *row = in + 3 * width * at;
-            for (int c = 0; c < 3; c++) {
-                double *o = out + c * plane + y * low;
-                for (long x = 0; x < low; x++) {
-                    double sum = 0.0;
-                    const long end = (x + 1) * by < width ? by : width - x * by;
-                    for (long b = 0; b < end; b++) sum += row[3 * (x * by + b) + c];
-                    sum += (double)(by - end) * row[3 * (width - 1) + c];
-                    o[x] = (a ? o[x] : 0.0) + share * sum;
-                }
-            }
-        }
+INLINE void by_columns(const float *line, float *out, long low, long by, float share) {
+    for (long x = 0; x < low; x++) {
+        float sum = 0.0f;
+        for (long b = 0; b < by; b++) sum += line[x * by + b];
+        out[x] = share * sum;
+    }
 }
 
-/* in += share (low - in), in place, `low` read between its points; row 0 is row y0 of the
-   picture. `low` has three planes of low_h x low_w. Returns -1 without memory. */
-EXPORT int lookkit_texture_spread(float *in, long rows, long width, long y0, long by,
-    const float *low, long low_h, long low_w, const float *share)
+/* Means of boxes of `high` x `broad` pixels; what a box lacks at the right and below is the last
+   column and row again. Rows of `out` are
+   `out_wide` numbers apart. Returns -1 without memory. */
+EXPORT int lookkit_texture_box(const float *in, long plane, long wide, long rows, long width,
+    long high, long broad, float *out, long out_plane, long out_wide, long low_rows)
 {
-    float *lines = malloc(sizeof(float) * (size_t)(low_w + 2));
-    if (!lines) return -1;
-    for (long j = 0; j < rows; j++) {
-        float v = ((float)(y0 + j) + 0.5f) / (float)by - 0.5f;
-        long top = (long)floorf(v);
-        float down = v - (float)top;
-        long first = top < 0 ? 0 : top, second = top + 1 < low_h ? top + 1 : low_h - 1;
-        float *row = in + 3 * width * j;
-        for (int c = 0; c < 3; c++) {
-            if (share[c] == 0.0f) continue;
-            const float *a = low + (c * low_h + first) * low_w;
-            const float *b = low + (c * low_h + second) * low_w;
-            const float s = share[c], keep = 1.0f - s;
-            for (long x = 0; x < low_w; x++) lines[x + 1] = s * (a[x] + (b[x] - a[x]) * down);
-            lines[0] = lines[1];
-            lines[low_w + 1] = lines[low_w];
-            for (long p = 0; p < by; p++) {
-                float u = ((float)p + 0.5f) / (float)by - 0.5f;
-                long step = u < 0.0f ? -1 : 0;
-                float across = u - (float)step;
-                const float *l = lines + 1 + step;
-                for (long x = 0, i = p; i < width; x++, i += by)
-                    row[3 * i + c] = row[3 * i + c] * keep + (l[x] + (l[x + 1] - l[x]) * across);
+    const long low = (width + broad - 1) / broad, many = low * broad;
+    const float share = 1.0f / ((float)high * (float)broad);
+    float *line = malloc(sizeof(float) * (size_t)(many > wide ? many : wide));
+    if (!line) return -1;
+    for (int c = 0; c < 3; c++)
+        for (long y = 0; y < low_rows; y++) {
+            for (long a = 0; a < high; a++) {
+                const long at = y * high + a < rows ? y * high + a : rows - 1;
+                const float *row = in + plane * c + wide * at;
+                for (long i = 0; i < wide; i += LANES)
+                    put_floats(line + i, a ? floats_at(line + i) + floats_at(row + i)
+                                           : floats_at(row + i));
             }
+            filled(line, width, many);
+            float *o = out + out_plane * c + out_wide * y;
+            switch (broad) {
+            case 1: by_columns(line, o, low, 1, share); break;
+            case 2: by_columns(line, o, low, 2, share); break;
+            case 4: by_columns(line, o, low, 4, share); break;
+            case 8: by_columns(line, o, low, 8, share); break;
+            default: by_columns(line, o, low, broad, share);
+            }
+            filled(o, low, out_wide);
         }
-    }
-    free(lines);
+    free(line);
     return 0;
 }
 
-/* Sixteen floats that may lie anywhere. */
-typedef float floats __attribute__((vector_size(64), aligned(4)));
-
-INLINE floats floats_at(const float *p) { floats v; memcpy(&v, p, sizeof v); return v; }
-
-/* s[k] = taps x p, and so on for the pairs of rows `near` floats before and after; LANES at once. */
-INLINE void first_tap(floats *s, const float *wide, const float *p) {
-    for (int k = 0; k < 3; k++) s[k] = floats_at(wide + 16 * k) * floats_at(p + 16 * k);
-}
-INLINE void next_tap(floats *s, const float *wide, const float *p, const float *q) {
-    for (int k = 0; k < 3; k++)
-        s[k] += floats_at(wide + 16 * k) * (floats_at(p + 16 * k) + floats_at(q + 16 * k));
-}
-
-/* A symmetric filter across and down, its own for each channel. `in` has rows + 2 reach rows, `out`
-   rows. `taps` has reach + 1 for each channel, the middle first. With `edge` above 0, what stands
-   out is raised by that share of it: in + edge (in - filtered). Returns -1 without memory. */
-EXPORT int lookkit_texture_blur(const float *in, float *out, long rows, long width,
-    const float *taps, int reach, float edge)
+/* out = in + share (low - in), `low` read between its points; `out` may be `in`. Row 0 of `in` is
+   row y0 of the picture; row 0 of `low` is its row `first`, of `low_rows` that there are. Boxes
+   are `high` x `broad` pixels; low's rows are `low_wide` numbers apart. Returns -1 without memory. */
+EXPORT int lookkit_texture_spread(const float *in, long plane, float *out, long out_plane,
+    long wide, long rows, long y0, long high, long broad, const float *low, long low_plane,
+    long low_wide, long points_of_row, long first, long low_rows, const float *share)
 {
-    const long n = 2 * reach + 1, many = (3 * width + LANES - 1) / LANES * LANES;
-    float *pad = calloc((size_t)(many + 6L * reach), sizeof(float));
-    float *ring = malloc(sizeof(float) * (size_t)(n * many));
-    float *sum = malloc(sizeof(float) * (size_t)many);
-    float *wide = malloc(sizeof(float) * LANES * (size_t)(reach + 1));
-    const float **line = malloc(sizeof(float *) * (size_t)n);
-    if (!pad || !ring || !sum || !wide || !line) {
-        free(pad); free(ring); free(sum); free(wide); free(line);
+    int32_t *left = malloc(sizeof(int32_t) * (size_t)wide);
+    float *part = malloc(sizeof(float) * (size_t)wide);
+    float *lines = malloc(sizeof(float) * 2 * (size_t)wide);
+    float *points = malloc(sizeof(float) * (size_t)(points_of_row + 2));
+    if (!left || !part || !lines || !points) {
+        free(left); free(part); free(lines); free(points);
         return -1;
     }
-    for (int t = 0; t <= reach; t++)
-        for (int i = 0; i < LANES; i++) wide[t * LANES + i] = taps[(i % 3) * (reach + 1) + t];
-    for (long j = 0; j < rows + 2 * reach; j++) {
-        const float *row = in + 3 * width * j;
-        float *d = ring + (j % n) * many;
-        memcpy(pad + 3 * reach, row, sizeof(float) * 3 * (size_t)width);
-        for (long i = 1; i <= reach; i++)
-            for (int c = 0; c < 3; c++) {
-                pad[3 * (reach - i) + c] = row[3 * mirrored(-i, width) + c];
-                pad[3 * (reach + width - 1 + i) + c] = row[3 * mirrored(width - 1 + i, width) + c];
-            }
-        for (long i = 0; i < many; i += LANES) {
-            const float *p = pad + 3 * reach + i;
-            floats s[3];
-            first_tap(s, wide, p);
-            for (int t = 1; t <= reach; t++)
-                next_tap(s, wide + t * LANES, p - 3 * t, p + 3 * t);
-            memcpy(d + i, s, sizeof s);
-        }
-        if (j < 2 * reach) continue;
-        for (long k = 0; k < n; k++) line[k] = ring + ((j - 2 * reach + k) % n) * many;
-        for (long i = 0; i < many; i += LANES) {
-            floats s[3];
-            first_tap(s, wide, line[reach] + i);
-            for (int t = 1; t <= reach; t++)
-                next_tap(s, wide + t * LANES, line[reach - t] + i, line[reach + t] + i);
-            memcpy(sum + i, s, sizeof s);
-        }
-        float *o = out + 3 * width * (j - 2 * reach);
-        const float *m = in + 3 * width * (j - reach);
-        if (edge > 0.0f)
-            for (long i = 0; i < 3 * width; i++) o[i] = m[i] + edge * (m[i] - sum[i]);
-        else
-            memcpy(o, sum, sizeof(float) * 3 * (size_t)width);
+    for (long i = 0; i < wide; i++) {
+        const float u = ((float)i + 0.5f) / (float)broad - 0.5f, at = floorf(u);
+        left[i] = (int32_t)minimum_f(at + 1.0f, (float)points_of_row);
+        part[i] = u - at;
     }
-    free(pad); free(ring); free(sum); free(wide); free(line);
+    for (int c = 0; c < 3; c++) {
+        const float s = share[c], keep = 1.0f - s;
+        long held[2] = {-1, -1};
+        for (long j = 0; j < rows; j++) {
+            const float *row = in + plane * c + wide * j;
+            float *o = out + out_plane * c + wide * j;
+            if (s == 0.0f) {
+                if (o != row) memcpy(o, row, sizeof(float) * (size_t)wide);
+                continue;
+            }
+            const float v = ((float)(y0 + j) + 0.5f) / (float)high - 0.5f, top = floorf(v);
+            const floats down = (v - top) - (floats){0};
+            for (long k = 0; k < 2; k++) {
+                long at = (long)top + k - first;
+                at = at < 0 ? 0 : at < low_rows ? at : low_rows - 1;
+                if (held[at & 1] == at) continue;
+                held[at & 1] = at;
+                float *restrict line = lines + (at & 1) * wide;
+                memcpy(points + 1, low + low_plane * c + low_wide * at,
+                    sizeof(float) * (size_t)points_of_row);
+                points[0] = points[1];
+                points[points_of_row + 1] = points[points_of_row];
+                for (long i = 0; i < wide; i++) {
+                    const float a = points[left[i]], b = points[left[i] + 1];
+                    line[i] = s * (a + (b - a) * part[i]);
+                }
+            }
+            long above = (long)top - first, below = above + 1;
+            above = above < 0 ? 0 : above < low_rows ? above : low_rows - 1;
+            below = below < 0 ? 0 : below < low_rows ? below : low_rows - 1;
+            const float *a = lines + (above & 1) * wide, *b = lines + (below & 1) * wide;
+            for (long i = 0; i < wide; i += LANES) {
+                const floats x = floats_at(a + i);
+                put_floats(o + i, floats_at(row + i) * keep
+                    + (x + (floats_at(b + i) - x) * down));
+            }
+        }
+    }
+    free(left); free(part); free(lines); free(points);
     return 0;
 }
 
-/* A lattice of n^3 points of four floats, red slowest, read trilinearly. `at` is where the cell's
-   lowest point lies, r, g and b are parts of the cell. */
-typedef float four __attribute__((vector_size(16), aligned(4)));
+/* A symmetric filter down and across, its own for each plane. `in` has rows + 2 reach_y rows,
+   `out` rows. `down` and `across` have reach + 1 taps for each plane, the middle first. Columns
+   are mirrored at both ends. Returns -1 without memory. */
+EXPORT int lookkit_texture_blur(const float *in, long plane, float *out, long out_plane, long wide,
+    long rows, long width, const float *down, int reach_y, const float *across, int reach_x)
+{
+    const size_t room = (size_t)(wide + 2L * reach_x + LANES);
+    float *pad = calloc(room, sizeof(float));
+    if (!pad) return -1;
+    float *line = pad + reach_x;
+    for (int c = 0; c < 3; c++) {
+        const float *d = down + c * (reach_y + 1), *x = across + c * (reach_x + 1);
+        for (long j = 0; j < rows; j++) {
+            const float *mid = in + plane * c + wide * (j + reach_y);
+            float *o = out + out_plane * c + wide * j;
+            for (long i = 0; i < wide; i += LANES) {
+                floats s = d[0] * floats_at(mid + i);
+                for (int t = 1; t <= reach_y; t++)
+                    s += d[t] * (floats_at(mid + i - t * wide) + floats_at(mid + i + t * wide));
+                put_floats(line + i, s);
+            }
+            for (long k = 1; k <= reach_x; k++) {
+                line[-k] = line[mirrored(-k, width)];
+                line[width - 1 + k] = line[mirrored(width - 1 + k, width)];
+            }
+            for (long i = 0; i < wide; i += LANES) {
+                floats s = x[0] * floats_at(line + i);
+                for (int t = 1; t <= reach_x; t++)
+                    s += x[t] * (floats_at(line + i - t) + floats_at(line + i + t));
+                put_floats(o + i, s);
+            }
+        }
+    }
+    free(pad);
+    return 0;
+}
 
-INLINE four between(const float *at, long step, float part) {
-    four low, high;
-    memcpy(&low, at, sizeof low);
-    memcpy(&high, at + step, sizeof high);
-    return low + (high - low) * part;
-}
-INLINE four read_at(const float *at, long R, long G, float r, float g, float b) {
-    four x = between(at, 4, b), y = between(at + G, 4, b);
-    four z = between(at + R, 4, b), w = between(at + R + G, 4, b);
-    x = x + (y - x) * g;
-    z = z + (w - z) * g;
-    return x + (z - x) * r;
-}
+typedef float four __attribute__((vector_size(16), aligned(16)));
 
 enum { PIXELS = 64 };
 
-/* out += (F(d + e) - F(d - e)) / 2, F the lattice, d densities, e the grain: `field`, three planes,
-   times a table of densities for each layer. Places of d begin at `low`, `per` to a density; the
-   table has `entries` for each layer over the same densities. No more is added or taken than there
-   is to the nearer of the channel's `ends`, lowest and highest, on either side alike. */
-EXPORT void lookkit_texture_add(float *out, const float *density, const int32_t *field,
-    long pixels, const float *lattice, int n, float low, float per, const float *table,
-    int entries, const float *ends)
+struct reading {
+    int32_t start[PIXELS], first[PIXELS], second[PIXELS];
+    float w0[PIXELS], w1[PIXELS], w2[PIXELS], w3[PIXELS];
+};
+
+/* Where places of the lattice lie, for `tetrahedron`. */
+INLINE void find_places(struct reading *restrict p, const float *restrict r,
+    const float *restrict g, const float *restrict b, float top, int32_t R, int32_t G)
+{
+    for (int i = 0; i < PIXELS; i++) {
+        float x = minimum_f(maximum_f(r[i], 0.0f), top);
+        float y = minimum_f(maximum_f(g[i], 0.0f), top);
+        float z = minimum_f(maximum_f(b[i], 0.0f), top);
+        const int32_t i0 = (int32_t)minimum_f(x, top - 1.0f);
+        const int32_t i1 = (int32_t)minimum_f(y, top - 1.0f);
+        const int32_t i2 = (int32_t)minimum_f(z, top - 1.0f);
+        x -= (float)i0; y -= (float)i1; z -= (float)i2;
+        const float most = maximum_f(maximum_f(x, y), z), least = minimum_f(minimum_f(x, y), z);
+        const float middle = maximum_f(minimum_f(x, y), minimum_f(maximum_f(x, y), z));
+        const int32_t up = x == most ? R : y == most ? G : 1;
+        const int32_t back = z == least ? 1 : y == least ? G : R;
+        p->start[i] = i0 * R + i1 * G + i2;
+        p->first[i] = p->start[i] + up;
+        p->second[i] = p->start[i] + R + G + 1 - back;
+        p->w0[i] = 1.0f - most;
+        p->w1[i] = most - middle;
+        p->w2[i] = middle - least;
+        p->w3[i] = least;
+    }
+}
+
+/* The lattice, points of four floats, read by the tetrahedra that share a cell's diagonal. */
+INLINE four tetrahedron(const four *points, const struct reading *p, int i, int32_t all) {
+    const four *cell = points + p->start[i];
+    return cell[0] * p->w0[i] + points[p->first[i]] * p->w1[i]
+        + points[p->second[i]] * p->w2[i] + cell[all] * p->w3[i];
+}
+
+/* out += (F(d + e) - F(d - e)) / 2, F the lattice of n^3 points, red slowest, d densities, e the
+   grain: `field` times a table of densities for each layer. Places of d begin at `low`, `per` to a
+   density; the table has `entries` for each layer over the same densities. No more is added or
+   taken than there is to the nearer of the channel's `ends`, lowest and highest, on either side
+   alike. `many` pixels of planes, a multiple of LANES. */
+EXPORT void lookkit_texture_add(float *out, long plane, const float *density, long density_plane,
+    const float *field, const int32_t *layers, long field_plane, long many, const float *lattice,
+    int n, float low, float per, const float *table, int entries, const float *ends)
 {
     const float places = (float)(entries - 1) / (float)(n - 1), last = (float)(entries - 1);
-    const float top = (float)(n - 1), cells = (float)(n - 2);
-    const long R = 4L * n * n, G = 4L * n;
-    for (long start = 0; start < pixels; start += PIXELS) {
-        const long count = pixels - start < PIXELS ? pixels - start : PIXELS;
-        float part[2][3][PIXELS];
-        int32_t corner[2][PIXELS];
-        for (int s = 0; s < 2; s++)
-            for (int i = 0; i < PIXELS; i++) corner[s][i] = 0;
+    const float top = (float)(n - 1);
+    const int32_t R = n * n, G = n, all = R + G + 1;
+    const four *points = (const four *)lattice;
+    float more[3][PIXELS] = {{0}}, less[3][PIXELS] = {{0}};
+    float odd[3][PIXELS];
+    struct reading p, q;
+    for (long start = 0; start < many; start += PIXELS) {
+        const int count = (int)(many - start < PIXELS ? many - start : PIXELS);
         for (int c = 0; c < 3; c++) {
-            const int32_t step = c == 0 ? (int32_t)R : c == 1 ? (int32_t)G : 4;
-            const float *t = table + c * entries;
-            float places_of[PIXELS], e[PIXELS];
-            for (long i = 0; i < count; i++) {
-                const float d = (density[3 * (start + i) + c] - low) * per;
-                float at = minimum_f(maximum_f(d * places, 0.0f), last);
-                int k = (int)minimum_f(at, last - 1.0f);
-                e[i] = (t[k] + (t[k + 1] - t[k]) * (at - (float)k))
-                    * (float)field[c * pixels + start + i];
-                places_of[i] = d;
+            const float *t = table + c * entries, *from = density + density_plane * c + start;
+            const float *by = field + field_plane * layers[c] + start;
+            for (int i = 0; i < count; i++) {
+                const float d = (from[i] - low) * per;
+                const float at = minimum_f(maximum_f(d * places, 0.0f), last);
+                const int32_t k = (int32_t)minimum_f(at, last - 1.0f);
+                const float e = (t[k] + (t[k + 1] - t[k]) * (at - (float)k)) * by[i];
+                more[c][i] = d + e;
+                less[c][i] = d - e;
             }
-            for (int s = 0; s < 2; s++)
-                for (long i = 0; i < count; i++) {
-                    float at = places_of[i] + (s ? -e[i] : e[i]);
-                    at = minimum_f(maximum_f(at, 0.0f), top);
-                    const int32_t k = (int32_t)minimum_f(at, cells);
-                    part[s][c][i] = at - (float)k;
-                    corner[s][i] += k * step;
-                }
         }
-        for (long i = 0; i < count; i++) {
-            four odd = read_at(lattice + corner[0][i], R, G, part[0][0][i], part[0][1][i],
-                part[0][2][i]);
-            odd -= read_at(lattice + corner[1][i], R, G, part[1][0][i], part[1][1][i],
-                part[1][2][i]);
-            float *o = out + 3 * (start + i);
-            for (int c = 0; c < 3; c++) {
-                float room = minimum_f(o[c] - ends[2 * c], ends[2 * c + 1] - o[c]);
-                room = maximum_f(room, 0.0f);
-                o[c] += minimum_f(maximum_f(0.5f * odd[c], -room), room);
+        find_places(&p, more[0], more[1], more[2], top, R, G);
+        find_places(&q, less[0], less[1], less[2], top, R, G);
+        for (int i = 0; i < count; i++) {
+            const four v = tetrahedron(points, &p, i, all) - tetrahedron(points, &q, i, all);
+            odd[0][i] = v[0]; odd[1][i] = v[1]; odd[2][i] = v[2];
+        }
+        for (int c = 0; c < 3; c++) {
+            float *o = out + plane * c + start;
+            const float least = ends[2 * c], most = ends[2 * c + 1];
+            for (int i = 0; i < count; i++) {
+                const float room = maximum_f(minimum_f(o[i] - least, most - o[i]), 0.0f);
+                o[i] += minimum_f(maximum_f(0.5f * odd[c][i], -room), room);
             }
         }
     }

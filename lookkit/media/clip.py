@@ -92,6 +92,11 @@ class Clip:
         return self.width * self.height * self.frames
 
     @property
+    def upright_aspect(self) -> Fraction:
+        """Width over height of a pixel, when the picture is upright."""
+        return self.aspect if self.rotation in (0, 180) else 1 / self.aspect
+
+    @property
     def stored_size(self) -> tuple[int, int]:
         """Width and height as stored, before the turn."""
         turned = self.rotation in (90, 270)

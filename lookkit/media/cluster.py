@@ -180,4 +180,5 @@ def _joined(job: Job, parts: list[Done]) -> Done:
         frames=sum(done.frames for done in parts),
         kept=all(done.kept for done in parts),
         not_finite=sum(done.not_finite for done in parts),
+        warnings=tuple(dict.fromkeys(line for done in parts for line in done.warnings)),
     )

@@ -32,11 +32,13 @@ class Picture:
 
     `code` is float32 (height, width, 3): what the camera's chain takes, 0-1 for all codes of
     its files. `aspect` is width over height of a pixel. `place` says which frame of what.
+    `is_unseen` where its alpha is 0 everywhere.
     """
 
     code: Pixels
     aspect: Fraction
     place: str
+    is_unseen: bool = False
 
 
 def read_code(look: Look, camera: str, path: Path) -> Still:
@@ -106,7 +108,7 @@ def read_frame(look: Look, taken: Taken, share: float = 0.5, width: int | None =
     assert isinstance(path, Path)
     still = read_code(look, taken.camera, path)
     (code,) = _halved([still.pixels], width)
-    return Picture(code, _pixel_aspect(still), str(path))
+    return Picture(code, still.aspect, str(path), still.is_unseen)
 
 
 def _of_clip(look: Look, taken: Taken, clip: Clip, share: float, width: int | None) -> Picture:
@@ -119,8 +121,9 @@ def _of_clip(look: Look, taken: Taken, clip: Clip, share: float, width: int | No
     rgb = coded @ matrix.T.astype(np.float32) + offset.astype(np.float32)
     scale, shift = taken_range(look, coding, taken.camera)
     code = np.ascontiguousarray(rgb * np.float32(scale) + np.float32(shift), dtype=np.float32)
-    aspect = clip.aspect if clip.rotation in (0, 180) else 1 / clip.aspect
-    return Picture(code, aspect, f"{clip.path}, frame {frame.number + 1} of {clip.frames}")
+    return Picture(
+        code, clip.upright_aspect, f"{clip.path}, frame {frame.number + 1} of {clip.frames}"
+    )
 
 
 def _halved(planes: list[npt.NDArray[Any]], width: int | None) -> list[npt.NDArray[Any]]:
@@ -141,8 +144,3 @@ def _halvings(wide: int, high: int, width: int | None) -> int:
     while width is not None and wide >> count >= 2 * width and high >> count >= 2:
         count += 1
     return count
-
-
-def _pixel_aspect(still: Still) -> Fraction:
-    aspect = still.spec.get_float_attribute("PixelAspectRatio", 1.0)
-    return Fraction(aspect).limit_denominator(1000) if 0.1 < aspect < 10 else Fraction(1)

@@ -21,6 +21,7 @@ from lookkit.media.coding import Coding
 from lookkit.ocio import cores
 from lookkit.spaces import ranges
 from lookkit.spaces.working import Array
+from lookkit.texture.planes import from_codes, to_codes
 
 if TYPE_CHECKING:
     from lookkit.look import Look
@@ -115,6 +116,8 @@ class TextureGrader:
         those that it gives to the target's.
     shot
         What the grain is drawn for, beside the frame.
+    aspect
+        A pixel's width over its height.
     """
 
     def __init__(
@@ -125,28 +128,33 @@ class TextureGrader:
         taken: tuple[float, float],
         given: tuple[float, float],
         shot: str,
+        aspect: float = 1.0,
     ) -> None:
-        self._textured, self._shot = textured, shot
-        self._taken, self._given = taken, given
-        self._to_rgb = _single(source.to_rgb())
-        self._from_rgb = _single(target.from_rgb())
+        self._textured, self._shot, self._aspect = textured, shot, aspect
+        rows, offset = source.to_rgb()
+        scale, zero = taken
+        self._taken = rows * (scale / 65535), offset * scale + zero
+        self._given, self._from_rgb = given, target.from_rgb()
 
     def planes(self, source: Planes, target: Planes, width: int, frame: int = 0) -> None:
         """Grade a picture into `target`, as `Grader.planes` does; `frame` is its number."""
 
-        def rows(first: int, last: int) -> Pixels:
-            values = [plane[first:last, :width].astype(np.float32) for plane in source]
-            for plane in values:
-                plane *= np.float32(1 / 65535)
-            return _scaled(np.stack(_mixed(self._to_rgb, values), axis=-1), *self._taken)
+        def rows(first: int, last: int, out: Pixels) -> None:
+            from_codes(_part(source, first, last), width, self._taken, out)
 
         def put(first: int, signal: Pixels) -> None:
-            rgb = np.clip(_scaled(signal, *self._given), 0.0, 1.0)
-            coded = _mixed(self._from_rgb, [rgb[..., channel] for channel in range(3)])
-            for plane, values in zip(target, coded, strict=True):
-                plane[first : first + len(signal), :width] = _rounded(values)
+            part = _part(target, first, first + signal.shape[1])
+            to_codes(signal, width, self._given, self._from_rgb, part)
 
-        self._textured.picture(rows, put, len(source[0]), width, shot=self._shot, frame=frame)
+        self._textured.picture(
+            rows, put, len(source[0]), width,
+            shot=self._shot, frame=frame, aspect=self._aspect,
+        )  # fmt: skip
+
+
+def _part(planes: Planes, first: int, last: int) -> Planes:
+    a, b, c = (plane[first:last] for plane in planes)
+    return a, b, c
 
 
 class StillGrader:

@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
+from fractions import Fraction
 from pathlib import Path
 from typing import Any, Literal
 
@@ -22,6 +23,8 @@ Attribute = tuple[str, str, Any]
 FORMATS = {".exr": "half", ".tif": "uint16", ".tiff": "uint16", ".png": "uint16",
            ".jpg": "uint8", ".jpeg": "uint8", ".dpx": "uint10"}  # fmt: skip
 """The formats that can be written, each with the sample type it gets by default."""
+NO_ALPHA = (".jpg", ".jpeg")
+"""Those that hold no alpha."""
 
 _STALE = (
     "oiio:ColorSpace",
@@ -75,6 +78,17 @@ class Still:
     def depth(self) -> int:
         """The bits that the codes count in; 16 for floats."""
         return self.bits if self.bits in ranges.DEPTHS else 16
+
+    @property
+    def is_unseen(self) -> bool:
+        """Whether its alpha is 0 everywhere, so that viewers show nothing of it."""
+        return self.alpha is not None and not self.alpha.any()
+
+    @property
+    def aspect(self) -> Fraction:
+        """Width over height of a pixel, 1 where the file says none or one that cannot be."""
+        told = self.spec.get_float_attribute("PixelAspectRatio", 1.0)
+        return Fraction(told).limit_denominator(1000) if 0.1 < told < 10 else Fraction(1)
 
     @property
     def not_finite(self) -> int:
@@ -374,7 +388,7 @@ def write_still(
     suffix = path.suffix.lower()
     if suffix not in FORMATS:
         raise InputError(f"{path}: unknown format, expected one of {', '.join(FORMATS)}")
-    alpha = source.alpha if source is not None and suffix not in (".jpg", ".jpeg") else None
+    alpha = source.alpha if source is not None and suffix not in NO_ALPHA else None
     pixels = np.asarray(pixels, dtype=np.float32)
     height, width = pixels.shape[:2]
     spec = oiio.ImageSpec(width, height, 3 if alpha is None else 4, "float")

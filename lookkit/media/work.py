@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import errno
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
@@ -12,7 +12,7 @@ from datetime import UTC, datetime
 from fractions import Fraction
 from pathlib import Path
 from queue import SimpleQueue
-from typing import TYPE_CHECKING, Any, Final, TypeVar
+from typing import TYPE_CHECKING, Any, Final, NamedTuple, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -38,7 +38,7 @@ from lookkit.media.movie import HDR_BOXES, MovieSpec, MovieWriter, carries_sound
 from lookkit.media.numbered import Numbered, listed
 from lookkit.media.partial import whole_or_none
 from lookkit.media.pipeline import Ahead, Behind
-from lookkit.media.stills import Attribute, Still, depth_of, write_still
+from lookkit.media.stills import NO_ALPHA, Attribute, Still, depth_of, write_still
 from lookkit.media.tags import mastering_of, output_tags
 from lookkit.media.tally import SoundIn, check_movie
 from lookkit.media.timecode import advanced, packed, unpacked
@@ -75,6 +75,13 @@ class Done:
     kept: bool = False
     not_finite: int = 0
     warnings: tuple[str, ...] = ()
+
+
+class Graded(NamedTuple):
+    """What is told of a picture that was graded."""
+
+    not_finite: int
+    is_unseen: bool
 
 
 def no_tick(frames: int) -> None:
@@ -169,12 +176,25 @@ def _still(look: Look, job: Job, source: Path, target: Path, tick: Tick) -> Done
     if is_made(target, job):
         tick(1)
         return Done(source, target, kept=True, warnings=job.warnings)
-    not_finite = _grade_still(look, job, source, target)
+    still = _grade_still(look, job, source, target)
     tick(1)
-    return Done(source, target, "", 1, False, not_finite, job.warnings)
+    warnings = (*job.warnings, *_unseen([still.is_unseen], source, target))
+    return Done(source, target, "", 1, False, still.not_finite, warnings)
 
 
-def _grade_still(look: Look, job: Job, source: Path, target: Path, frame: int = 0) -> int:
+def _unseen(found: Sequence[bool], source: Path, target: Path) -> list[str]:
+    """Tell of pictures whose alpha is 0 everywhere, where a result carries it."""
+    count = sum(found)
+    if not count or target.suffix in NO_ALPHA:
+        return []
+    whose = "its alpha" if len(found) == 1 else f"the alpha of {count} of {len(found)} pictures"
+    return [
+        f"{source}: {whose} is 0 everywhere and is carried over: the result is graded, but viewers "
+        "that follow alpha show nothing of it"
+    ]
+
+
+def _grade_still(look: Look, job: Job, source: Path, target: Path, frame: int = 0) -> Still:
     still = read_code(look, job.camera, source)
     bits = job.bits
     if bits is None and target.suffix == source.suffix.lower() and still.bits in (8, 16):
@@ -185,12 +205,12 @@ def _grade_still(look: Look, job: Job, source: Path, target: Path, frame: int = 
     many = isinstance(job.source, Numbered) or still.pixels[..., 0].size >= BOUNDED_PIXELS
     if isinstance(job.source, Numbered) and look.recipe.is_keyed(job.scene):
         look = _at(look, job, job.source.place_of(source))
-    graded = _picture(look, job, still.pixels, depth if many else None, frame)
+    graded = _picture(look, job, still, depth if many else None, frame)
     scale, offset = ranges.scale_offset(display.range, display.range, display.bits, depth)
     if display.range == "legal":
         graded = np.clip(graded * np.float32(scale) + np.float32(offset), 0.0, 1.0)
     _write(look, job, target, graded, still, bits, [_made_at(source)])
-    return still.not_finite
+    return still
 
 
 def _write(
@@ -238,6 +258,7 @@ def _to_pictures(look: Look, job: Job, tick: Tick) -> Done:
     waiting = [frame for frame in job.target.frames if not is_made(job.target.path(frame), job)]
     tick(len(job.target.frames) - len(waiting))
     problems, graded, not_finite = [], 0, 0
+    hidden: list[bool] = []
     source = job.source
     if isinstance(source, Numbered) and source.missing:
         problems.append(f"{source.pattern}: frames {listed(source.missing)} are missing")
@@ -245,12 +266,13 @@ def _to_pictures(look: Look, job: Job, tick: Tick) -> Done:
         warnings = tuple(line for line in job.warnings if line not in problems)
         with ThreadPoolExecutor(cores() + 1, "lookkit-frames") as pool:
 
-            def one(frame: int) -> int | str:
+            def one(frame: int) -> Graded | str:
                 try:
                     assert isinstance(job.target, Numbered)
                     assert isinstance(source, Numbered)
                     to = job.target.path(frame)
-                    return _grade_still(look, job, source.path(frame), to, frame)
+                    still = _grade_still(look, job, source.path(frame), to, frame)
+                    return Graded(still.not_finite, still.is_unseen)
                 except NotWrittenError:
                     raise
                 except (LookkitError, OSError) as error:
@@ -263,11 +285,13 @@ def _to_pictures(look: Look, job: Job, tick: Tick) -> Done:
                         problems.append(result)
                     else:
                         graded += 1
-                        not_finite += result
+                        not_finite += result.not_finite
+                        hidden.append(result.is_unseen)
             except NotWrittenError as error:
                 # What one frame met, such as a full disk, each of the others would meet too.
                 done = graded + len(problems)
                 problems.append(f"{error}; the job ends here, {done} of {len(waiting)} frames done")
+        warnings = (*warnings, *_unseen(hidden, job.place, job.target.path(job.target.frames[0])))
     else:
         assert isinstance(source, Clip)
         warnings = job.warnings
@@ -277,8 +301,8 @@ def _to_pictures(look: Look, job: Job, tick: Tick) -> Done:
 
 
 def _in_turn(
-    pool: ThreadPoolExecutor, work: Callable[[int], int | str], items: list[int]
-) -> Iterator[int | str]:
+    pool: ThreadPoolExecutor, work: Callable[[int], Graded | str], items: list[int]
+) -> Iterator[Graded | str]:
     """Map with only a few items under way, so that an interrupt has little to wait for."""
     waiting = iter(items)
     running: list[Any] = []
@@ -382,7 +406,8 @@ def _grader(look: Look, job: Job, source: Coding, target: Coding, pixels: int) -
     if textured is not None:
         taken = taken_range(look, source, job.camera)
         given = given_range(look, target, job.output)
-        return TextureGrader(textured, source, target, taken, given, job.place.name)
+        aspect = float(job.source.upright_aspect) if isinstance(job.source, Clip) else 1.0
+        return TextureGrader(textured, source, target, taken, given, job.place.name, aspect)
 
     def make() -> Grader:
         grade = grade_of(
@@ -397,12 +422,14 @@ def _grader(look: Look, job: Job, source: Coding, target: Coding, pixels: int) -
     return _kept(key, make)
 
 
-def _picture(look: Look, job: Job, pixels: Pixels, bits: int | None, frame: int) -> Pixels:
+def _picture(look: Look, job: Job, still: Still, bits: int | None, frame: int) -> Pixels:
     """Return a graded still or frame of a sequence, with texture where the look has one."""
     if look.has_texture(job.output, job.scene):
-        return look.picture(pixels, camera=job.camera, output=job.output, scene=job.scene,
-                            shot=job.place.name, frame=frame)  # fmt: skip
-    return _still_grader(look, job, bits).picture(pixels)
+        return look.picture(
+            still.pixels, camera=job.camera, output=job.output, scene=job.scene,
+            shot=job.place.name, frame=frame, aspect=float(still.aspect),
+        )  # fmt: skip
+    return _still_grader(look, job, bits).picture(still.pixels)
 
 
 def _still_grader(look: Look, job: Job, bits: int | None) -> StillGrader:
@@ -440,7 +467,7 @@ def _to_movie(look: Look, job: Job, target: Path, tick: Tick) -> Done:
             spec = MovieSpec(
                 codec, coding, tags, clip.width, clip.height, clip.rate,
                 clip.time_base if clip.variable else 1 / (clip.rate * _parts(clip, target)),
-                clip.aspect if clip.rotation in (0, 180) else 1 / clip.aspect,
+                clip.upright_aspect,
                 clip.timecode, clip.metadata, clip.video_metadata,
                 mastering_of(display),
                 job.id, _note(look, job), clip.frames, job.location,
@@ -565,7 +592,7 @@ def _sequence_to_movie(
     rate = job.rate or Fraction(24)
     timecode = unpacked(first.spec.getattribute("smpte:TimeCode"))
     spec = MovieSpec(
-        codec, coding, tags, width, height, rate, 1 / rate, timecode=timecode,
+        codec, coding, tags, width, height, rate, 1 / rate, first.aspect, timecode=timecode,
         mastering=mastering_of(display), job=job.id, note=_note(look, job),
         frames=job.frames,
     )  # fmt: skip
@@ -577,7 +604,7 @@ def _sequence_to_movie(
     writer = MovieWriter(part, spec, job.result)
     meter = _meter(look, job, spec)
 
-    def read() -> Iterator[tuple[int, Pixels]]:
+    def read() -> Iterator[tuple[int, Still]]:
         for number, frame in enumerate(source.frames):
             still = read_code(look, job.camera, source.path(frame))
             if still.pixels.shape[:2] != (height, width):
@@ -585,7 +612,7 @@ def _sequence_to_movie(
                 raise LookkitError(
                     f"{source.path(frame)}: is {found}, the frames before it {width}x{height}"
                 )
-            yield number, still.pixels
+            yield number, still
 
     def write(item: tuple[Any, int]) -> None:
         writer.write(*item)
@@ -593,10 +620,10 @@ def _sequence_to_movie(
 
     try:
         with Ahead(read()) as pictures, Behind(write) as behind:
-            for number, pixels in pictures:
+            for number, still in pictures:
                 keyed = look.recipe.is_keyed(job.scene)
                 now = _at(look, job, number) if keyed else look
-                graded = _picture(now, job, pixels, bits, source.frames[number])
+                graded = _picture(now, job, still, bits, source.frames[number])
                 rgb = np.clip(graded * np.float32(scale) + np.float32(offset), 0.0, 1.0)
                 coded = np.clip(rgb @ matrix.T + zero, 0.0, 1.0) * np.float32(65535)
                 picture = av.VideoFrame(width, height, "yuv444p16le")

@@ -36,6 +36,7 @@ from lookkit.kernel.maths import (
     cos,
     exp2,
     maximum,
+    minimum,
     mixed,
     sin,
     smooth,
@@ -137,7 +138,7 @@ def hue_bands(r: Plane, g: Plane, b: Plane, p: Hues) -> Planes:
     turn, saturation, stops = effect(PER_RADIAN * atan2(b1, a1), p.bands)
     chroma = a1 * a1 + b1 * b1
     # Nearly all chroma and no lightness: what float32 loses of it shows.
-    unsure(chroma > 25.0 * light * light)
+    unsure(chroma > 4.0 * light * light)
     level = p.half_chroma * light
     share = chroma / maximum(chroma + level * level, _NO_LIGHT)
     turn, saturation = share * turn, 1.0 + share * (saturation - 1.0)
@@ -153,8 +154,11 @@ def hue_bands(r: Plane, g: Plane, b: Plane, p: Hues) -> Planes:
     dr, dg, db = mixed(_FROM_CONES, *changes)
     before = maximum(maximum(absolute(r), absolute(g)), absolute(b))
     after = maximum(maximum(absolute(r + dr), absolute(g + dg)), absolute(b + db))
-    # What is left of strong colours that lose their chroma is a small difference.
-    unsure(after < 0.1 * before)
+    least = minimum(minimum(absolute(r + dr), absolute(g + dg)), absolute(b + db))
+    # What is left of strong colours, in all channels or in one, is a small difference.
+    unsure((after < 0.1 * before) | (least < 0.003 * after))
+    # So it is where a turn makes light that no screen has much stronger.
+    unsure((after > 1.5 * before) & (least < 0.03 * after))
     gain = exp2(share * stops)
     return gain * (r + dr), gain * (g + dg), gain * (b + db)
 

@@ -23,6 +23,7 @@ class Frame:
     """One frame through the look: whose it is, its pictures, and what its signal measures.
 
     `cells` has the frame as recorded, if that is shown, through the look, and each variant.
+    `warnings` is what a user should know of the file.
     """
 
     camera: str
@@ -30,6 +31,7 @@ class Frame:
     place: str
     cells: tuple[Cell, ...]
     measures: Measures | None
+    warnings: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -101,7 +103,8 @@ def graded_frames(
     progress("frames", len(taken), len(taken))
     if not made:
         raise InputError("\n".join(left))
-    warnings = (*left, *(line for one in taken for line in one.warnings))
+    told = [one.warnings for one in taken] + [one.warnings for one in made]
+    warnings = (*left, *(line for one in told for line in one))
     rows = _rows(look, made, len(names) + before)
     return Frames(output, rows, tuple(made), _note(look, output), warnings)
 
@@ -168,6 +171,7 @@ def _graded(
             output=output,
             scene=taken.setting(look),
             shot=taken.place.name,
+            aspect=float(picture.aspect),
         )
         target = look.graph.output(output)
         if measured and number == 0:
@@ -175,7 +179,12 @@ def _graded(
         shown = as_bytes(srgb_of(target).apply(signal))
         text = f"camera {taken.camera}, {name}"
         cells.append(Cell(small(shown, width, picture.aspect), text, file))
-    return Frame(taken.camera, taken.scene, picture.place, tuple(cells), found)
+    told = (
+        f"{picture.place}: its alpha is 0 everywhere; it is shown here all the same, but viewers "
+        "that follow alpha show nothing of it"
+    )
+    warnings = (told,) if picture.is_unseen else ()
+    return Frame(taken.camera, taken.scene, picture.place, tuple(cells), found, warnings)
 
 
 def _rows(look: Look, frames: Sequence[Frame], width: int) -> tuple[Row, ...]:

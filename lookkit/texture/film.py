@@ -13,7 +13,7 @@ from lookkit.nodes.base import Op
 from lookkit.nodes.film_print import ShownPrint
 from lookkit.nodes.print_formula import NegativeNumbers
 from lookkit.recipe.texture import Numbers
-from lookkit.texture.filters import Pixels
+from lookkit.texture.compiled import Planes
 from lookkit.texture.grain import UNIT, Field, field_taps, shot_key
 from lookkit.texture.granularity import sigma_of_pixel
 from lookkit.texture.odd import Densities
@@ -68,8 +68,8 @@ class Grain:
         The print.
     numbers, shot, frame
         What it is, and what it is drawn for.
-    pixel
-        Its side in micrometres.
+    high, broad
+        A pixel's sides in micrometres.
     grey
         Whether all layers have the same grain: a black-and-white film's.
     """
@@ -78,22 +78,22 @@ class Grain:
         self,
         densities: Densities,
         numbers: Numbers,
-        pixel: float,
+        high: float,
+        broad: float,
         shot: str,
         frame: int,
         *,
         grey: bool = False,
     ) -> None:
-        n, self._grey, self._densities = numbers, grey, densities
+        n, self._densities = numbers, densities
+        self._layers = (1, 1, 1) if grey else (0, 1, 2)
         pairs = zip(n.granularity, n.grain, strict=True)
-        sigmas = [sigma_of_pixel(g, r, pixel) * UNIT for g, r in pairs]
-        self._field = Field(n.seed, shot_key(shot), frame, field_taps(n.grain, pixel))
+        sigmas = [sigma_of_pixel(g, r, high, broad) * UNIT for g, r in pairs]
+        down, across = field_taps(n.grain, high), field_taps(n.grain, broad)
+        self._field = Field(n.seed, shot_key(shot), frame, down, across)
         self._table = densities.table(sigmas, n.by_density)
 
-    def add(self, signal: Pixels, density: Pixels, start: int) -> None:
-        """Add it to the signal of rows, (rows, width, 3), in place; `start` is the first row."""
-        rows, width = signal.shape[:2]
-        field = self._field.part(start, rows, 0, width)
-        if self._grey:
-            field[0] = field[2] = field[1]
-        self._densities.add(signal, density, field, self._table)
+    def add(self, signal: Planes, density: Planes, start: int, width: int) -> None:
+        """Add it to the signal of rows, in place; `start` is the first row."""
+        field = self._field.part(start, signal.shape[1], 0, width)
+        self._densities.add(signal, density, field, self._table, self._layers)

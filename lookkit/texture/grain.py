@@ -3,7 +3,9 @@ r"""The grain field: chance that depends on the pixel, the frame, the shot and t
 For each pixel Philox4x32-10 turns the counter (x, y, frame, 0) and the key (seed, shot) into 16
 bytes; the sums of five of them are a layer's chance, all but Gaussian. Whole-number taps across and
 down make neighbours as alike as means of pixels over the grain are (`granularity.likeness`). All in
-whole numbers: any part of any frame is the same to the last bit, wherever it is made.
+whole numbers: any part of any frame is the same to the last bit, wherever it is made. They are held
+as float32, which has all of them below 2^24 exactly: 50 deviations, and a sum of so many bytes is
+beyond that with a probability below 2 exp(-2 x 50^2 / 12) (Hoeffding's inequality).
 
 Source: J. K. Salmon et al., Parallel random numbers: as easy as 1, 2, 3 (2011).
 """
@@ -18,16 +20,15 @@ from math import ceil, sqrt
 import numpy as np
 import numpy.typing as npt
 
-from lookkit.texture.compiled import checked, library, place
+from lookkit.texture.compiled import Planes, checked, library, place, placed, wide_of
 from lookkit.texture.granularity import likeness
 
-Whole = npt.NDArray[np.int32]
 Words = npt.NDArray[np.uint32]
 
 _BYTES = 5
 _ONE = 512
 """What a tap of 1 is as a whole number."""
-_LOST = 6
+_LOST = 8
 """Bits that are dropped between across and down."""
 UNIT = 1.0 / (2.0 * sqrt(_BYTES * (256**2 - 1) / 12.0) * _ONE * _ONE / 2**_LOST)
 """What the field's numbers are multiplied by to have the deviation 1."""
@@ -59,30 +60,32 @@ def shot_key(name: str) -> int:
 class Field:
     """The grain of one picture: which frame of which shot, and how alike neighbours are.
 
-    `taps` has shape (3, 2 reach + 1).
+    `down` and `across` have shape (3, reach + 1), the middle first: whole numbers.
     """
 
     seed: int
     shot: int
     frame: int
-    taps: Whole
+    down: Planes
+    across: Planes
 
-    def part(self, y: int, rows: int, x: int, width: int) -> Whole:
-        """Return rows and columns of the field, shape (3, rows, width); times `UNIT` it is 1."""
+    def part(self, y: int, rows: int, x: int, width: int) -> Planes:
+        """Return rows and columns of the field, as planes; times `UNIT` it is 1."""
         made = library()
         if made is None:
-            return self.by_numpy(y, rows, x, width)
-        out = np.empty((3, rows, width), np.int32)
+            return self.by_numpy(y, rows, x, wide_of(width))
+        out = np.empty((3, rows, wide_of(width)), np.float32)
         checked(made.lookkit_texture_grain(
-            place(out), rows, width, x, y, self.frame & 0xFFFFFFFF, self.seed, self.shot,
-            place(self.taps), self.taps.shape[1] // 2))  # fmt: skip
+            *placed(out), out.shape[2], rows, x, y, self.frame & 0xFFFFFFFF, self.seed, self.shot,
+            place(self.across), self.across.shape[1] - 1, place(self.down),
+            self.down.shape[1] - 1))  # fmt: skip
         return out
 
-    def by_numpy(self, y: int, rows: int, x: int, width: int) -> Whole:
-        """Do `part` by numpy."""
-        reach = self.taps.shape[1] // 2
-        down = (np.arange(y - reach, y + rows + reach) & 0xFFFFFFFF).astype(np.uint32)
-        across = (np.arange(x - reach, x + width + reach) & 0xFFFFFFFF).astype(np.uint32)
+    def by_numpy(self, y: int, rows: int, x: int, width: int) -> Planes:
+        """Do `part` by numpy, of `width` columns."""
+        high, broad = self.down.shape[1] - 1, self.across.shape[1] - 1
+        down = (np.arange(y - high, y + rows + high) & 0xFFFFFFFF).astype(np.uint32)
+        across = (np.arange(x - broad, x + width + broad) & 0xFFFFFFFF).astype(np.uint32)
         shape = (len(down), len(across))
         frame = np.full(shape, self.frame & 0xFFFFFFFF, np.uint32)
         counter = (
@@ -92,25 +95,33 @@ class Field:
             np.zeros(shape, np.uint32),
         )
         words = philox(counter, (self.seed, self.shot))
-        out = np.empty((3, rows, width), np.int32)
-        for layer, taps in enumerate(self.taps.astype(np.int32)):
+        out = np.empty((3, rows, width), np.float32)
+        for layer in range(3):
             four = [(words[layer] >> np.uint32(8 * k)) & np.uint32(255) for k in range(4)]
             fifth = (words[3] >> np.uint32(8 * layer)) & np.uint32(255)
-            chance = 2 * np.stack([*four, fifth]).astype(np.int32).sum(0) - 255 * _BYTES
-            line = np.zeros((chance.shape[0], width), np.int32)
-            for k, tap in enumerate(taps):
-                line += tap * chance[:, k : k + width].astype(np.int32)
+            chance = 2 * np.stack([*four, fifth]).astype(np.int64).sum(0) - 255 * _BYTES
+            line = _filtered(chance, self.across[layer], width, 1)
             line = (line + (1 << (_LOST - 1))) >> _LOST
-            out[layer] = 0
-            for k, tap in enumerate(taps):
-                out[layer] += tap * line[k : k + rows]
+            out[layer] = _filtered(line, self.down[layer], rows, 0)
         return out
 
 
-def field_taps(radii: Sequence[float], pixel: float) -> Whole:
+def _filtered(
+    values: npt.NDArray[np.int64], taps: Planes, length: int, axis: int
+) -> npt.NDArray[np.int64]:
+    reach = len(taps) - 1
+    total = np.zeros(1, np.int64)
+    for step in range(-reach, reach + 1):
+        at = np.arange(reach + step, reach + step + length)
+        total = total + int(taps[abs(step)]) * np.take(values, at, axis)
+    return total
+
+
+def field_taps(radii: Sequence[float], pixel: float) -> Planes:
     """Return the taps whose field is as alike as means of pixels over grain of these radii.
 
-    Shape (3, 2 reach + 1). `pixel` and the radii are in micrometres.
+    Shape (3, reach + 1), the middle first. The radii, and the pixel's side along the taps, are in
+    micrometres.
     """
     reach = max(max(1, ceil(2.6 * radius / 2.0 / pixel + 0.6)) for radius in radii)
     length = 64 * max(1, ceil(reach / 16))
@@ -118,7 +129,6 @@ def field_taps(radii: Sequence[float], pixel: float) -> Whole:
     made = []
     for radius in radii:
         alike = np.fft.fft(likeness(radius, pixel, steps)).real
-        taps = np.fft.fftshift(np.fft.ifft(np.sqrt(np.maximum(alike, 0.0))).real)
-        taps = taps[length // 2 - reach : length // 2 + reach + 1]
-        made.append(np.rint(_ONE * taps / np.sqrt((taps**2).sum())))
-    return np.ascontiguousarray(made, np.int32)
+        taps = np.fft.ifft(np.sqrt(np.maximum(alike, 0.0))).real[: reach + 1]
+        made.append(np.rint(_ONE * taps / np.sqrt(2.0 * (taps**2).sum() - taps[0] ** 2)))
+    return np.ascontiguousarray(made, np.float32)

@@ -8,8 +8,8 @@ a(0) = 1,
     sigma^2 = W / A  int 2 pi h c(h) a(h) dh / int 2 pi h c(h) dh
 
 which is W / A where the grain is small: Selwyn's law. W comes from sigma of the round aperture of
-48 micrometres; a pixel of side p has sigma = sqrt(W) k / p, k the share of W that one of its sides
-keeps. Newson, Delon and Galerne (2017) have the statistics of the grains themselves.
+48 micrometres; a pixel of sides p and q has sigma = sqrt(W k l / (p q)), k and l the shares of W
+that its sides keep. Newson, Delon and Galerne (2017) have the statistics of the grains themselves.
 
 Sources: E. W. H. Selwyn (1935), and the definition of granularity in handbooks of photographic
 materials, both from memory; the equations are ours.
@@ -68,7 +68,7 @@ def likeness(radius: float, pixel: float, steps: Array) -> Array:
     return np.asarray(np.trapezoid(box * gauss, x, axis=1))
 
 
-def sigma_of_pixel(granularity: float, radius: float, pixel: float) -> float:
-    """Return the deviation of a pixel at density 1; `pixel` is its side in micrometres."""
-    k = float(likeness(radius, pixel, np.zeros(1))[0])
-    return sqrt(power(granularity, radius)) * k / pixel
+def sigma_of_pixel(granularity: float, radius: float, high: float, broad: float) -> float:
+    """Return the deviation of a pixel at density 1; `high` x `broad` are its micrometres."""
+    down, across = (float(likeness(radius, side, np.zeros(1))[0]) for side in (high, broad))
+    return sqrt(power(granularity, radius) * down * across / (high * broad))

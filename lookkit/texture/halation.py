@@ -26,8 +26,8 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from lookkit.texture.compiled import checked, library, place
-from lookkit.texture.filters import Pixels
+from lookkit.texture.boxes import Boxes, Shares
+from lookkit.texture.compiled import Planes
 
 Array = npt.NDArray[np.float64]
 
@@ -39,6 +39,8 @@ _FARTHEST = 14.0
 """Thicknesses of the base: beyond, all but nothing comes back."""
 _SQUARE = 26.5
 _SMALL = 32
+_LAMP = 64.0
+"""Light, 1 at mid-grey: where there is more, float32 would leave digits of it in the dark."""
 
 
 def spread_of(rho: Array, base: float) -> Array:
@@ -58,21 +60,23 @@ def spread_of(rho: Array, base: float) -> Array:
 
 
 @lru_cache(maxsize=4)
-def spectrum(height: int, width: int, square: float, base: float) -> Array:
+def spectrum(
+    height: int, width: int, square: tuple[float, float], base: float
+) -> npt.NDArray[np.float64]:
     """Return by what each wave of the cosine transform is multiplied, shape (height, width)."""
     from scipy import fft
 
-    far = _FARTHEST * base
-    down, across = np.arange(height + 1) * square, np.arange(width + 1) * square
+    far, (high, broad) = _FARTHEST * base, square
+    down, across = np.arange(height + 1) * high, np.arange(width + 1) * broad
     rows, columns = down <= far, across <= far
     h, w = int(rows.sum()), int(columns.sum())
-    rho = np.linspace(0.0, 1.5 * far + 2.0 * square, 6000)
+    rho = np.linspace(0.0, 1.5 * far + 2.0 * max(square), 6000)
     known = spread_of(rho, base)
     near = np.zeros((h, w))
     # A square's mean, for the ring may be narrower.
     for a in (-1 / 3, 0.0, 1 / 3):
         for b in (-1 / 3, 0.0, 1 / 3):
-            distance = np.hypot(down[:h, None] + a * square, across[:w] + b * square)
+            distance = np.hypot(down[:h, None] + a * high, across[:w] + b * broad)
             near += np.interp(distance, rho, known)
     near[np.hypot(down[:h, None], across[:w]) > far] = 0.0
     whole = np.zeros((height + 1, width + 1))
@@ -82,96 +86,62 @@ def spectrum(height: int, width: int, square: float, base: float) -> Array:
     return np.asarray(waves / waves[0, 0])
 
 
+@lru_cache(maxsize=4)
+def _single(height: int, width: int, square: tuple[float, float], base: float) -> Any:
+    return spectrum(height, width, square, base).astype(np.float32)
+
+
 @dataclass(frozen=True)
 class Reduced:
-    """How a picture is reduced: squares of `by` pixels, `height` x `width` of them."""
+    """How a picture is reduced: to `height` x `width` boxes."""
 
-    by: int
+    boxes: Boxes
     height: int
     width: int
 
     @staticmethod
-    def of(height: int, width: int, pixel: float) -> Reduced:
-        """Return that of a picture; `pixel` is the side in micrometres."""
-        by = max(1, int(_SQUARE // pixel))
-        # Squares at the edge that reach beyond it would count too much in a small picture.
-        by = by if min(height, width) >= _SMALL * by else 1
-        return Reduced(by, -(-height // by), -(-width // by))
+    def of(height: int, width: int, high: float, broad: float) -> Reduced:
+        """Return that of a picture of pixels of `high` x `broad` micrometres."""
+        down, across = (max(1, int(_SQUARE // side)) for side in (high, broad))
+        # Boxes at the edge that reach beyond it would count too much in a small picture.
+        if height < _SMALL * down or width < _SMALL * across:
+            down = across = 1
+        return Reduced(Boxes(down, across), -(-height // down), -(-width // across))
 
-    def empty(self) -> Array:
+    def empty(self) -> Planes:
         """Return planes to be filled."""
-        return np.empty((3, self.height, self.width))
+        return np.empty((3, self.height, self.width), np.float32)
 
-    def add(self, planes: Array, rows: Pixels, start: int) -> None:
-        """Put the means of squares of rows, (n, width, 3), into the planes.
+    def add(self, planes: Planes, rows: Planes, start: int, width: int) -> None:
+        """Put the means of rows into the planes; `start` is the first one's, at a box's top."""
+        first = start // self.boxes.high
+        count = -(-rows.shape[1] // self.boxes.high)
+        self.boxes.means(rows, width, planes[:, first : first + count])
 
-        `start` is the first row's, a multiple of `by`; n is one too, but for the last rows.
+    def spread(
+        self, planes: Planes, high: float, broad: float, base: float, share: Shares
+    ) -> Planes:
+        """Return the planes' light spread by K, for layers with a share.
+
+        `high` and `broad` are the sides of the picture's pixels.
         """
-        first, count = start // self.by, -(-rows.shape[0] // self.by)
-        made = library()
-        if made is None:
-            planes[:, first : first + count] = self._by_numpy(rows, count)
-            return
-        made.lookkit_texture_box(
-            place(rows), rows.shape[0], rows.shape[1], self.by,
-            planes.ctypes.data + 8 * first * self.width, count, self.height * self.width,
-        )  # fmt: skip
-
-    def _by_numpy(self, rows: Pixels, count: int) -> Array:
-        missing = ((0, count * self.by - rows.shape[0]), (0, self.width * self.by - rows.shape[1]),
-                   (0, 0))  # fmt: skip
-        padded = np.pad(rows.astype(np.float64), missing, mode="edge")
-        squares = padded.reshape(count, self.by, self.width, self.by, 3)
-        return np.asarray(np.moveaxis(squares.mean(axis=(1, 3)), -1, 0))
-
-    def spread(self, planes: Array, square: float, base: float, share: Any) -> Pixels:
-        """Return the planes' light spread by K, for layers with a share; as float32."""
         from scipy import fft
 
+        square = (high * self.boxes.high, broad * self.boxes.broad)
         low = np.zeros(planes.shape, np.float32)
-        for layer in range(3):
-            if share[layer] > 0.0:
-                waves = fft.dctn(planes[layer], type=2, norm="ortho")
-                waves *= spectrum(self.height, self.width, square, base)
-                # A transform leaves digits of bright lamps where there is no light.
-                found = fft.idctn(waves, type=2, norm="ortho", overwrite_x=True)
-                least = min(float(planes[layer].min()), 0.0)
-                low[layer] = np.maximum(found, least)
-        return low
-
-    def mix(self, rows: Pixels, start: int, low: Pixels, share: Pixels) -> None:
-        """Take the share of each layer's light and put the spread light there, in place."""
-        made = library()
-        if made is None:
-            self.mix_by_numpy(rows, start, low, share)
-            return
-        checked(made.lookkit_texture_spread(
-            place(rows), rows.shape[0], rows.shape[1], start, self.by, place(low), self.height,
-            self.width, place(share)))  # fmt: skip
-
-    def mix_by_numpy(self, rows: Pixels, start: int, low: Pixels, share: Pixels) -> None:
-        """Do `mix` by numpy."""
-        top, down = self._between(np.arange(start, start + rows.shape[0]))
-        left, across = self._between(np.arange(rows.shape[1]))
         for layer in range(3):
             if share[layer] == 0.0:
                 continue
-            plane = low[layer]
-            a, b = self._two(plane, top, 0)
-            lines = share[layer] * (a + (b - a) * down[:, None])
-            c, d = self._two(lines, left, 1)
-            rows[..., layer] = rows[..., layer] * (np.float32(1) - share[layer]) + (
-                c + (d - c) * across
-            )
+            plane, made = planes[layer], _single
+            if float(np.abs(plane).max()) > _LAMP:
+                plane, made = plane.astype(np.float64), spectrum
+            waves = fft.dctn(plane, type=2, norm="ortho")
+            waves *= made(self.height, self.width, square, base)
+            # A transform leaves digits of bright lamps where there is no light.
+            found = fft.idctn(waves, type=2, norm="ortho", overwrite_x=True)
+            low[layer] = np.maximum(found, min(float(plane.min()), 0.0))
+        return low
 
-    def _between(self, at: npt.NDArray[np.intp]) -> tuple[npt.NDArray[np.intp], Pixels]:
-        place_ = (at.astype(np.float32) + np.float32(0.5)) / np.float32(self.by) - np.float32(0.5)
-        low = np.floor(place_)
-        return low.astype(np.intp), place_ - low
-
-    def _two(self, plane: Any, at: npt.NDArray[np.intp], axis: int) -> tuple[Any, Any]:
-        last = plane.shape[axis] - 1
-        return (
-            np.take(plane, np.clip(at, 0, last), axis),
-            np.take(plane, np.clip(at + 1, 0, last), axis),
-        )
+    def mix(self, rows: Planes, start: int, low: Planes, share: Shares, out: Planes) -> None:
+        """Take the share of each layer's light and put the spread light there, in `out`."""
+        self.boxes.mix(rows, start, low, share, out, points=self.width)

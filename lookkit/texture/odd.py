@@ -23,9 +23,7 @@ from lookkit.kernel.formula import Call
 from lookkit.nodes.base import Op
 from lookkit.nodes.film_curve import FilmCurve
 from lookkit.nodes.print_formula import NegativeNumbers, negative_print
-from lookkit.texture.compiled import library, place
-from lookkit.texture.filters import Pixels
-from lookkit.texture.grain import Whole
+from lookkit.texture.compiled import Planes, library, place, placed
 
 POINTS = 33
 """Along an edge of the lattice."""
@@ -56,14 +54,14 @@ class Densities:
         light = np.array([exposure(film, grey, one) for one in edge]) / numbers.print.grey_light
         seen = np.stack(np.meshgrid(light, light, light, indexing="ij"), axis=-1)
         shown = numpy_engine.run((Call(negative_print, numbers, 0, 1),), n, seen)
-        self.lattice = np.zeros((POINTS, POINTS, POINTS, 4), np.float32)
+        self.lattice = _aligned((POINTS, POINTS, POINTS, 4))
         self.lattice[..., :3] = evaluate(after, shown)
         points = self.lattice[..., :3].reshape(-1, 3)
         self.ends = np.ascontiguousarray(np.stack([points.min(0), points.max(0)], axis=-1))
         """The lowest and the highest signal of each channel, shape (3, 2)."""
         self.grey = grey
 
-    def table(self, sigmas: Sequence[float], by_density: Sequence[tuple[float, float]]) -> Pixels:
+    def table(self, sigmas: Sequence[float], by_density: Sequence[tuple[float, float]]) -> Planes:
         """Return the deviations at all densities, in places of the lattice: shape (3, `ENTRIES`).
 
         `sigmas` are those of the layers at density 1 over the clear film.
@@ -76,46 +74,75 @@ class Densities:
         """Return F of densities over mid-grey's, shape (..., 3), as the lattice has it."""
         return self.read((np.asarray(density, np.float64) - self.low) * self.per)
 
-    def add(self, signal: Pixels, density: Pixels, field: Whole, table: Pixels) -> None:
-        """Add the grain to the signal, shape (rows, width, 3), in place.
+    def add(
+        self,
+        signal: Planes,
+        density: Planes,
+        field: Planes,
+        table: Planes,
+        layers: tuple[int, int, int] = (0, 1, 2),
+    ) -> None:
+        """Add the grain to the signal of rows, in place.
 
-        `field` has shape (3, rows, width); `table` is of `table`, times the field's unit.
+        `table` is of `table`, times the field's unit; `layers` says which plane of the field each
+        layer takes.
         """
         made = library()
         if made is None:
-            self.add_by_numpy(signal, density, field, table)
+            self.add_by_numpy(signal, density, field[list(layers)], table)
             return
+        assert signal.shape == density.shape == field.shape
+        which = np.array(layers, np.int32)
         made.lookkit_texture_add(
-            place(signal), place(density), place(field), signal.size // 3, place(self.lattice),
-            POINTS, self.low, self.per, place(table), ENTRIES, place(self.ends),
+            *placed(signal), *placed(density), field.ctypes.data,
+            place(which), placed(field)[1], signal[0].size,
+            place(self.lattice), POINTS, self.low, self.per, place(table), ENTRIES,
+            place(self.ends),
         )  # fmt: skip
 
-    def add_by_numpy(self, signal: Pixels, density: Pixels, field: Whole, table: Pixels) -> None:
+    def add_by_numpy(self, signal: Planes, density: Planes, field: Planes, table: Planes) -> None:
         """Do `add` by numpy."""
         places = (density - np.float32(self.low)) * np.float32(self.per)
         entry = places * np.float32((ENTRIES - 1) / (POINTS - 1))
         e = np.stack(
             [
-                np.interp(entry[..., layer], np.arange(ENTRIES), table[layer]) * field[layer]
+                np.interp(entry[layer], np.arange(ENTRIES), table[layer]) * field[layer]
                 for layer in range(3)
-            ],
-            axis=-1,
+            ]
         )
-        odd = 0.5 * (self.read(places + e) - self.read(places - e))
-        room = np.maximum(np.minimum(signal - self.ends[:, 0], self.ends[:, 1] - signal), 0.0)
+        more, less = (self.read(np.moveaxis(one, 0, -1)) for one in (places + e, places - e))
+        odd = np.moveaxis(0.5 * (more - less), -1, 0)
+        least, most = self.ends.T[:, :, None, None]
+        room = np.maximum(np.minimum(signal - least, most - signal), 0.0)
         signal += np.clip(odd, -room, room)
 
     def read(self, places: npt.NDArray[np.floating]) -> npt.NDArray[np.float64]:
-        """Return F at places of the lattice, 0 to `POINTS` - 1, read trilinearly."""
+        """Return F at places of the lattice, 0 to `POINTS` - 1, shape (..., 3).
+
+        It is read by the tetrahedra that share the diagonal of a cell.
+        """
         at = np.clip(np.asarray(places, np.float64), 0.0, POINTS - 1.0)
         corner = np.minimum(at.astype(np.intp), POINTS - 2)
         part = at - corner
+        order = np.argsort(-part, axis=-1, kind="stable")
+        falling = np.take_along_axis(part, order, axis=-1)
+        weights = [1.0 - falling[..., 0], falling[..., 0] - falling[..., 1],
+                   falling[..., 1] - falling[..., 2], falling[..., 2]]  # fmt: skip
         total = np.zeros(at.shape)
-        for step in np.ndindex(2, 2, 2):
-            weight = np.where(step, part, 1.0 - part).prod(axis=-1, keepdims=True)
-            r, g, b = np.moveaxis(corner + step, -1, 0)
-            total += weight * self.lattice[r, g, b, :3]
+        for step, weight in enumerate(weights):
+            if step:
+                corner = corner + (np.arange(3) == order[..., step - 1 : step])
+            r, g, b = np.moveaxis(corner, -1, 0)
+            total += weight[..., None] * self.lattice[r, g, b, :3]
         return total
+
+
+def _aligned(shape: tuple[int, ...]) -> Planes:
+    """Return zeros whose place in memory is a multiple of 16 bytes."""
+    count = int(np.prod(shape))
+    room = np.zeros(count + 4, np.float32)
+    skip = -room.ctypes.data // 4 % 4
+    return room[skip : skip + count].reshape(shape)
 
 
 def exposure(film: FilmCurve, grey: float, density: float) -> float:

@@ -17,6 +17,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from lookkit.graph import Graph
 from lookkit.kernel import numpy_engine
@@ -24,8 +25,8 @@ from lookkit.kernel.formula import Call
 from lookkit.nodes.print_formula import film_exposure, film_negative
 from lookkit.recipe.texture import Numbers
 from lookkit.spaces.working import MID_GREY, Array
+from lookkit.texture.compiled import Planes, wide_of
 from lookkit.texture.film import Grain, layers_of, print_of
-from lookkit.texture.filters import Pixels
 
 STOPS = tuple(range(-5, 6))
 
@@ -62,16 +63,24 @@ class Plate:
         self._room = np.minimum(grey, 1.0 - grey)
         self._grey = grey.astype(np.float32)
 
-    def frame(self, number: int) -> Pixels:
+    def frame(self, number: int) -> npt.NDArray[np.float32]:
         """Return a frame, float32 (height, width, 3), 0.5 where there is no grain."""
-        shape = (self.height, self.width, 3)
-        signal = np.ascontiguousarray(np.broadcast_to(self._grey, shape))
-        self._grain(number).add(signal, np.zeros(shape, np.float32), 0)
-        return np.asarray(0.5 + (signal - self._grey) * (0.5 / self._room).astype(np.float32))
+        signal = self._flat(self._grey, self.height, self.width)
+        density = np.zeros(signal.shape, np.float32)
+        self._grain(number).add(signal, density, 0, self.width)
+        made = np.moveaxis(signal[:, :, : self.width], 0, -1) - self._grey
+        return np.asarray(0.5 + made * (0.5 / self._room).astype(np.float32))
+
+    @staticmethod
+    def _flat(value: npt.ArrayLike, height: int, width: int) -> Planes:
+        planes = np.empty((3, height, wide_of(width)), np.float32)
+        planes[...] = np.asarray(value)[:, None, None]
+        return planes
 
     def _grain(self, number: int) -> Grain:
         is_grey = self._film.film.filter is not None
-        return Grain(self._densities, self._numbers, self._pixel, "plate", number, grey=is_grey)
+        side = self._pixel
+        return Grain(self._densities, self._numbers, side, side, "plate", number, grey=is_grey)
 
     def matches(self) -> list[Match]:
         """Return how strong it is on greys of `STOPS` over mid-grey, measured on 64 x 64 pixels."""
@@ -90,8 +99,7 @@ class Plate:
 
     def _spread(self, grain: Grain, density: Array) -> Array:
         """Return the deviation of the signal of a flat patch, shape (3,)."""
-        patch = np.broadcast_to(density, (64, 64, 3)).astype(np.float32)
-        signal = self._densities.signal(patch).astype(np.float32)
+        signal = self._flat(self._densities.signal(density), 64, 64)
         made = signal.copy()
-        grain.add(made, np.ascontiguousarray(patch), 0)
-        return np.asarray((made - signal).std(axis=(0, 1), dtype=np.float64))
+        grain.add(made, self._flat(density, 64, 64), 0, 64)
+        return np.asarray((made - signal).std(axis=(1, 2), dtype=np.float64))

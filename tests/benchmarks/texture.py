@@ -26,6 +26,7 @@ from lookkit.texture import engine
 from lookkit.texture.engine import Textured
 from lookkit.texture.grain import Field
 from lookkit.texture.granularity import sigma_of_pixel
+from lookkit.texture.planes import parted
 
 RECIPE = """
 schema = 1
@@ -100,7 +101,7 @@ def means(codes: np.ndarray, encoding: str) -> None:
                                                   softness=(1e9,) * 3)  # fmt: skip
     for sigma in (0.02, 0.065):
         pixel = numbers.gate * 1000.0 / max(height, width)
-        wanted = [sigma / sigma_of_pixel(1.0, radius, pixel) for radius in numbers.grain]
+        wanted = [sigma / sigma_of_pixel(1.0, radius, pixel, pixel) for radius in numbers.grain]
         textured = Textured(
             one.graph.chain("A", "monitor"), numbers._replace(granularity=tuple(wanted))
         )
@@ -127,8 +128,8 @@ def _peak(height: int, width: int) -> float:
     textured.apply(np.repeat(row, 80, axis=0))
     before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
 
-    def rows(first: int, last: int) -> np.ndarray:
-        return np.repeat(row, last - first, axis=0)
+    def rows(first: int, last: int, planes: np.ndarray) -> None:
+        parted(np.repeat(row, last - first, axis=0), planes)
 
     textured.picture(rows, lambda start, signal: None, height, width)
     return (resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before) / 1024

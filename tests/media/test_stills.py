@@ -82,6 +82,43 @@ def test_alpha_is_kept_and_colour_is_graded_as_if_it_were_not_there(
     assert np.abs(after.pixels - plain).max() <= 4 / 255
 
 
+def with_alpha(path, picture, alpha):
+    spec = oiio.ImageSpec(*picture.shape[1::-1], 4, "float")
+    spec.channelnames, spec.alpha_channel = ("R", "G", "B", "A"), 3
+    writer = oiio.ImageOutput.create(str(path))
+    assert writer.open(str(path), spec)
+    whole = np.concatenate([picture, np.full((*picture.shape[:2], 1), alpha)], axis=-1)
+    assert writer.write_image(whole.astype(np.float32))
+    writer.close()
+    return path
+
+
+def test_a_picture_that_alpha_hides_is_graded_and_told_once(look, tmp_path, picture):
+    hidden = with_alpha(tmp_path / "hidden.exr", picture, 0.0)
+    shown = with_alpha(tmp_path / "shown.exr", picture, 1e-3)
+    place = {"camera": "A", "output": "monitor", "into": tmp_path / "out"}
+    one, other = grade(look, [hidden, shown], **place)
+    (told,) = one.warnings
+    assert told.startswith(f"{hidden}: its alpha is 0 everywhere")
+    assert not other.warnings
+    made = read_still(one.target)
+    assert not made.alpha.any()
+    wanted = look.apply(picture, camera="A", output="monitor")
+    assert made.pixels == pytest.approx(wanted, abs=1e-3)
+    # What holds no alpha hides nothing.
+    (seen,) = grade(look, [hidden], **place, extension="jpg")
+    assert not any("0 everywhere" in one for one in seen.warnings)
+
+
+def test_a_sequence_that_alpha_hides_is_told_once(look, tmp_path, picture):
+    for number in range(4):
+        with_alpha(tmp_path / f"a.{number:04}.exr", picture, number // 2)
+    place = {"camera": "A", "output": "monitor", "into": tmp_path / "out"}
+    (done,) = grade(look, [tmp_path / "a.####.exr"], **place)
+    (told,) = [one for one in done.warnings if "alpha" in one]
+    assert "2 of 4 pictures" in told
+
+
 def test_metadata_is_kept_and_what_would_be_untrue_is_not(look, tmp_path, picture):
     path = tmp_path / "a.tif"
     source(path, picture, Artist="Nobody", ImageDescription="take 3", oiio__ColorSpace="odd")

@@ -1,6 +1,7 @@
 """Texture in files: `apply` draws it, the same in every run and on every machine."""
 
 import shutil
+from fractions import Fraction
 from itertools import pairwise
 
 import numpy as np
@@ -13,6 +14,8 @@ from lookkit.media.run import run
 from lookkit.media.stills import read_still, write_still
 from lookkit.media.work import perform
 from tests.media.movies import RECIPE, decoded, write_movie
+
+oiio = pytest.importorskip("OpenImageIO")
 
 TEXTURE = '[texture]\nlike = "strong"\ngate = 2.0\n'
 
@@ -101,6 +104,45 @@ def test_alpha_passes_through(look, tmp_path):
     still = read_still(_with_alpha(tmp_path / "key.png", rng))
     done = graded(look, tmp_path / "key.png", tmp_path / "out")
     assert (read_still(done.target).alpha == still.alpha).all()
+
+
+def test_a_stills_pixel_aspect_shapes_its_texture(look, tmp_path):
+    spec = oiio.ImageSpec(64, 36, 3, "float")
+    spec.attribute("PixelAspectRatio", 2.0)
+    codes = np.full((36, 64, 3), 0.3, np.float32)
+    writer = oiio.ImageOutput.create(str(tmp_path / "wide.exr"))
+    assert writer.open(str(tmp_path / "wide.exr"), spec)
+    assert writer.write_image(codes)
+    writer.close()
+    done = graded(look, tmp_path / "wide.exr", tmp_path / "out", extension="tif", bits=16)
+    place = {"camera": "A", "output": "monitor", "shot": "wide.exr"}
+    made = read_still(done.target).pixels
+    assert made == pytest.approx(look.picture(codes, **place, aspect=2.0), abs=1e-4)
+    assert np.abs(made - look.picture(codes, **place)).max() > 0.01
+
+
+def test_a_clips_pixel_aspect_shapes_its_texture(tmp_path):
+    look = loads(RECIPE + TEXTURE + "grain = 20.0\n")
+    grey = [np.full((36, 64), 400), np.full((36, 32), 512), np.full((36, 32), 512)]
+
+    def shape(stream, aspect):
+        stream.codec_context.sample_aspect_ratio = Fraction(aspect)
+
+    def made(name, aspect):
+        write_movie(
+            tmp_path / name, [grey], codec="prores_ks", prepare=lambda one: shape(one, aspect)
+        )
+        done = graded(look, tmp_path / name, tmp_path / f"of {name}", extension="tif", bits=16)
+        return pixels(done)[0]
+
+    def across_over_down(picture):
+        green = picture[..., 1] - picture[..., 1].mean()
+        across, down = (green[:, 1:] * green[:, :-1]).mean(), (green[1:] * green[:-1]).mean()
+        return (across - down) / (green**2).mean()
+
+    # Neighbours are more alike along the side on which pixels are shorter.
+    assert across_over_down(made("narrow.mov", 0.5)) > 0.15
+    assert abs(across_over_down(made("square.mov", 1))) < 0.1
 
 
 def _with_alpha(path, rng):

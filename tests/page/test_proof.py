@@ -48,6 +48,22 @@ def test_a_proof_asks_the_network_for_nothing(written):
     assert str(written[0].parent) not in text
 
 
+@needs_browser
+@pytest.mark.parametrize("texture", ["", "[texture]\n"])
+def test_a_proof_says_that_it_shows_no_texture(chromium, tmp_path, texture):
+    recipe, files = make_film(tmp_path)
+    recipe.write_text(recipe.read_text() + texture)
+    target = tmp_path / "proof.html"
+    command = [sys.executable, "-m", "lookkit", "adjust", recipe, *files, "--proof", target]
+    subprocess.run(command, capture_output=True, check=True)
+    tab = chromium.new_page()
+    tab.goto(target.as_uri())
+    until(tab, "globalThis.proof && proof.ready")
+    told = "Halation, softness and grain of the film are left out here" in tab.inner_text("#what")
+    tab.close()
+    assert told == bool(texture)
+
+
 def test_packed_integers_come_back():
     import base64
     import zlib

@@ -234,6 +234,23 @@ def test_shots_of_the_command_come_before_the_recipes(film):
     assert (made.frames[0].camera, made.frames[0].scene) == ("B", "night")
 
 
+def test_a_frame_that_alpha_hides_is_shown_and_told(film, tmp_path):
+    import OpenImageIO as oiio
+
+    look, _ = film
+    hidden = tmp_path / "hidden.exr"
+    spec = oiio.ImageSpec(32, 18, 4, "float")
+    spec.channelnames, spec.alpha_channel = ("R", "G", "B", "A"), 3
+    writer = oiio.ImageOutput.create(str(hidden))
+    assert writer.open(str(hidden), spec)
+    assert writer.write_image(np.full((18, 32, 4), [0.3, 0.3, 0.3, 0.0], np.float32))
+    writer.close()
+    made = graded_frames(look, [hidden], Options(camera="A"), width=64)
+    (told,) = made.warnings
+    assert told.startswith(f"{hidden}: its alpha is 0 everywhere")
+    assert made.frames[0].cells[-1].picture.max() > 50
+
+
 def test_the_command_makes_the_sheet(film, tmp_path):
     look, frames = film
     target = tmp_path / "sheet.png"

@@ -143,7 +143,8 @@ async function start() {
   $('show').textContent = PROOF.show;
   const count = PROOF.takes.length, look = count === 1 ? 'One look' : `${count} looks to choose from`;
   $('what').textContent = `${look}. Touch a picture and draw the line across to see it as it was filmed.`
-    + (PROOF.hdr ? ' The film is made for a high range, which this page cannot show.' : '');
+    + (PROOF.hdr ? ' The film is made for a high range, which this page cannot show.' : '')
+    + (PROOF.texture ? ' Halation, softness and grain of the film are left out here: they are in the finished pictures.' : '');
   PROOF.takes.forEach((take, k) => {
     const button = make('button', {type: 'button', 'aria-pressed': k === 0}, take.name);
     button.addEventListener('click', () => show(k));

@@ -92,6 +92,7 @@ def write_proof(
         "show": first.recipe.show,
         "output": output,
         "hdr": bool(first.graph.output(output).is_hdr),
+        "texture": any(_is_textured(look, output, pictures) for look in same.values()),
         "points": POINTS,
         "frames": frames,
         "takes": takes,
@@ -99,6 +100,11 @@ def write_proof(
     with write_beside(target) as beside:
         beside.write_text(_page(data), encoding="utf-8")
     return [name for name in looks if name not in same]
+
+
+def _is_textured(look: Look, output: str, pictures: Sequence[Picture]) -> bool:
+    settings = {one.place_in(look)[1] for one in pictures}
+    return any(look.has_texture(output, setting) for setting in settings)
 
 
 def _reads(look: Look, picture: Picture) -> bool:
