@@ -268,7 +268,9 @@ def _expected(axes: Any, made: Matched) -> None:
             rows.append((name, one.about, one.up_to))
     if known.scene is not None:
         rows.append(("scene, half", known.scene.median, known.scene.median))
-    axes.set_title("what to expect on other colours in this light, Delta E 2000", fontsize=10)
+    axes.set_title(
+        "what to expect on other colours that do not clip, in this light, Delta E 2000", fontsize=10
+    )
     if not rows:
         axes.axis("off")
         axes.text(0.5, 0.5, "nothing is known without a chart", ha="center", va="center")
