@@ -8,15 +8,13 @@ from typing import Any, Final
 from lookkit.accuracy.certificate import Certificate, Reading, Worst
 from lookkit.accuracy.interpolate import Reader
 from lookkit.files import write_beside
-from lookkit.plotting import new_figure
+from lookkit.plotting import LIGHT, dress, new_figure
 
-_PAPER: Final = "#fbfaf7"
-_INK: Final = "#2b2b2b"
-_FAINT: Final = "#b9b4aa"
+_PAPER, _INK, _FAINT = LIGHT["sheet"], LIGHT["ink"], LIGHT["quiet"]
 _READERS: Final[dict[Reader, tuple[str, str, str]]] = {
-    "tetrahedral": ("#34569b", "-", "read tetrahedrally"),
-    "trilinear": ("#b3392f", "--", "read trilinearly"),
-    "gpu": ("#5d7d3a", ":", "read by a graphics processor"),
+    "tetrahedral": (LIGHT["line-1"], "-", "read tetrahedrally"),
+    "trilinear": (LIGHT["line-2"], "--", "read trilinearly"),
+    "gpu": (LIGHT["line-3"], ":", "read by a graphics processor"),
 }
 """Ink, dash and words of each reader."""
 
@@ -103,7 +101,8 @@ def _draw_sets(axes: Any, readings: tuple[Reading, ...]) -> None:
                 columnspacing=1.0)  # fmt: skip
     axes.set_xlabel("Delta E 2000", fontsize=9)
     axes.set_title("How far each kind of colour is off", fontsize=10, loc="left")
-    _plain(axes)
+    dress(axes)
+    axes.tick_params(labelsize=8.5)
 
 
 def _draw_ramp(axes: Any, readings: tuple[Reading, ...]) -> None:
@@ -117,7 +116,8 @@ def _draw_ramp(axes: Any, readings: tuple[Reading, ...]) -> None:
     axes.set_ylabel("Delta E 2000, largest", fontsize=9)
     axes.set_title("The grey ramp", fontsize=10, loc="left")
     axes.legend(frameon=False, fontsize=8)
-    _plain(axes)
+    dress(axes)
+    axes.tick_params(labelsize=8.5)
 
 
 def _draw_worst(axes: Any, reading: Reading) -> None:
@@ -144,14 +144,3 @@ def _words(one: Worst) -> str:
         f"Delta E {one.delta_e_2000:.2f}\n{one.stops:+.1f} stops, {one.hue_name}\n"
         f"{one.lives_in}\ncode {code}"
     )
-
-
-def _plain(axes: Any) -> None:
-    axes.set_facecolor(_PAPER)
-    axes.tick_params(colors=_INK, labelsize=8.5)
-    for side in ("top", "right"):
-        axes.spines[side].set_visible(False)
-    for side in ("left", "bottom"):
-        axes.spines[side].set_color(_FAINT)
-    axes.grid(visible=True, color="#e7e3db", linewidth=0.7)
-    axes.set_axisbelow(True)

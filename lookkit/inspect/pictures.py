@@ -15,15 +15,13 @@ from lookkit.errors import LookkitError
 from lookkit.files import made_folder, write_beside
 from lookkit.inspect.function import Function
 from lookkit.inspect.inspection import Inspection
-from lookkit.plotting import new_figure
+from lookkit.plotting import CHANNELS, LIGHT, dress, new_figure
 from lookkit.spaces.working import Array
 
-_CHANNEL_INKS: Final = ("#b3392f", "#3f7d3a", "#34569b")
+_CHANNEL_INKS: Final = tuple(LIGHT[name] for name in CHANNELS)
 _CHANNEL_MARKS: Final = ("-", "--", "-.")
 """Lines differ by dash as well as by colour, for readers who cannot tell the colours."""
-_PAPER: Final = "#fbfaf7"
-_INK: Final = "#2b2b2b"
-_FAINT: Final = "#b9b4aa"
+_PAPER, _INK, _FAINT = LIGHT["sheet"], LIGHT["ink"], LIGHT["rule"]
 _STEPS: Final = 513
 _HUES: Final = 48
 _RINGS: Final = 5
@@ -97,7 +95,7 @@ def curves(function: Function, name: str) -> Any:
     below.axhline(0.0, color=_FAINT, linewidth=1)
     above.legend(frameon=False, loc="upper left")
     for axes in (above, below):
-        _plain(axes)
+        dress(axes)
     return figure
 
 
@@ -169,15 +167,3 @@ def _threads(places: Array) -> list[Array]:
 
 def _figure(width: float, height: float) -> Any:
     return new_figure(width, height, dpi=110, layout="constrained", facecolor=_PAPER)
-
-
-def _plain(axes: Any) -> None:
-    axes.set_facecolor(_PAPER)
-    axes.tick_params(colors=_INK, labelsize=9)
-    for side in ("top", "right"):
-        axes.spines[side].set_visible(False)
-    for side in ("left", "bottom"):
-        axes.spines[side].set_color(_FAINT)
-    if len(axes.get_xticks()):
-        axes.grid(visible=True, color="#e7e3db", linewidth=0.7)
-        axes.set_axisbelow(True)

@@ -18,6 +18,7 @@ _BY_CHECK: Final = {
     "cast": "set both cameras' white balance for this light",
     "bracket": "set the exposures by the lens or shutter, and note what they are",
     "edition": "look on the chart's back for its year, and name that edition",
+    "two editions": "shoot one and the same chart with both cameras",
     "lost": "look why the frames hold pixels that are no numbers",
     "light": "shoot both charts in the scene's own light",
 }

@@ -25,6 +25,7 @@ from lookkit.match.stage import (
     prior,
     without_own_hue,
 )
+from lookkit.match.stray import dark_stray
 from lookkit.matchfile.camera_curve import bt709_decode
 from lookkit.progress import Progress, silent
 from lookkit.spaces.working import MID_GREY, Array
@@ -99,6 +100,9 @@ class Fit:
         The share of the learnt colour stage in the one taken; None without a stage.
     plain
         The mean Delta E 2000 that curve and matrix leave without a colour stage.
+    stray
+        Stray light by the two darkest greys of a single exposure, percent of white; None where
+        there are several exposures, or the greys cannot be used.
     """
 
     solution: Solution
@@ -111,6 +115,7 @@ class Fit:
     unlikeness: float | None = None
     learnt: float | None = None
     plain: float = 0.0
+    stray: float | None = None
 
     @property
     def chart(self) -> Errors:
@@ -164,10 +169,12 @@ def fit_shots(
     problem, kept, solution = plain_fit(shots, target, knots)
     usable = problem.keep.reshape(len(shots), len(target))
     left: Array = np.empty(0)
-    unlike = share = None
+    unlike = share = stray = None
     plain = float(errors(kept, solution)[kept.keep].mean())
     if len(target) == charts.COUNT:
         progress("choosing the colours", 0, 1)
+        if len(shots) == 1:
+            stray = dark_stray(shots[0].light, target, usable[0])
         arrived, (goal, weights) = landed(kept, solution), goal_of(kept)
         seen = (arrived, goal, weights, kept.keep)
         residuals, own = chart_residuals(*seen), own_change(*seen)
@@ -198,6 +205,7 @@ def fit_shots(
         unlike,
         share,
         plain,
+        stray,
     )
 
 

@@ -208,15 +208,15 @@ def match_charts(
     named = f"camera {name}" if isinstance(reference, Footage) else name
     seen = main.usable & known
     findings += _camera_findings(camera, theirs, fit, usable, target, named, before, seen)
-    if not isinstance(reference, Footage):
-        residuals = {
-            each: plain_fit(shots, charts.edition(each).scene, knots) for each in charts.editions()
-        }
-        left = {
-            each: float(errors(kept, solution)[kept.keep].mean())
-            for each, (_, kept, solution) in residuals.items()
-        }
-        findings += quality.edition_mismatch(camera.camera, reference, left)
+    if isinstance(reference, Footage):
+        theirs_is, _ = quality.best_edition(target, known)
+        as_each = {one: quality.as_edition(target, theirs_is, one) for one in charts.editions()}
+        residuals = _residuals(shots, as_each, knots)
+        findings += quality.two_editions(camera.camera, reference.camera, theirs_is, residuals)
+    else:
+        editions = {one: charts.edition(one).scene for one in charts.editions()}
+        residuals = _residuals(shots, editions, knots)
+        findings += quality.edition_mismatch(camera.camera, reference, residuals)
     file = build_file(
         name, camera, light, "chart" if method == "chart" else "published chart", fit, findings,
         target, (*([reference] if isinstance(reference, Footage) else []), camera),
@@ -228,6 +228,17 @@ def match_charts(
 
 def _shots(readings: Sequence[Reading], known: np.ndarray) -> list[Shot]:
     return [Shot(one.exposure.stops, one.patches.light, one.usable & known) for one in readings]
+
+
+def _residuals(
+    shots: Sequence[Shot], targets: dict[str, Array], knots: Array | None
+) -> dict[str, float]:
+    """Return what curve and matrix leave of the chart for each target, mean Delta E."""
+    out = {}
+    for name, target in targets.items():
+        _, kept, solution = plain_fit(shots, target, knots)
+        out[name] = float(errors(kept, solution)[kept.keep].mean())
+    return out
 
 
 def _without_plateau(
@@ -565,7 +576,7 @@ def _camera_findings(
     if len(readings) > 1:
         findings += quality.flare(name, fit.solution, target)
     elif camera.encoding is None:
-        findings += quality.flare_unknown(name)
+        findings += quality.flare_unknown(name, fit.stray)
     else:
         findings += quality.greys_flare(name, scene, target, seen)
     findings += quality.exposure(reference, name, target, before, seen)

@@ -18,10 +18,19 @@ from lookkit.spaces.working import Array
 
 _LEAST = 0.05
 """Delta E below which a sign tells no more."""
+_MOST_STRAY = 5.0
+"""Percent above which none was learnt from."""
 
 
-def signs(left_out: float, plain: float, unlikeness: float, single: bool, known: bool) -> Array:
-    """Return the numbers that the logarithms of errors go with, (8,).
+def signs(
+    left_out: float,
+    plain: float,
+    unlikeness: float,
+    single: bool,
+    known: bool,
+    stray: float | None,
+) -> Array:
+    """Return the numbers that the logarithms of errors go with, (10,).
 
     Parameters
     ----------
@@ -35,6 +44,8 @@ def signs(left_out: float, plain: float, unlikeness: float, single: bool, known:
         Whether there is but one exposure.
     known
         Whether the encoding is known, so that no curve is fitted.
+    stray
+        Percent of stray light over a single exposure; None where it is not known.
     """
     group = np.log(max(left_out, _LEAST))
     return np.array(
@@ -47,6 +58,8 @@ def signs(left_out: float, plain: float, unlikeness: float, single: bool, known:
             float(known),
             single * group,
             known * group,
+            single * float(stray is None),
+            single * np.log1p(min(max(stray or 0.0, 0.0), _MOST_STRAY)),
         ]
     )
 
@@ -54,7 +67,8 @@ def signs(left_out: float, plain: float, unlikeness: float, single: bool, known:
 def promise(fit: Fit, known: bool) -> Promise:
     """Return what to expect of a fit of the chart; `known` tells whether the encoding is."""
     method = "never" if fit.learnt is None else "always" if fit.learnt == 0.0 else "auto"
-    told = signs(fit.cross.mean, fit.plain, fit.unlikeness or 1.0, len(fit.kept) == 1, known)
+    single, unlike = len(fit.kept) == 1, fit.unlikeness or 1.0
+    told = signs(fit.cross.mean, fit.plain, unlike, single, known, fit.stray)
     made = {}
     for name, weights in table_of("promise")[method].items():
         about, most = (float(np.exp(np.array(weights[end]) @ told)) for end in ("about", "up-to"))

@@ -21,6 +21,8 @@ CLIPPED_SHARE: Final = 0.02
 _NOISE: Final = 0.5
 _FLARE: Final = 0.5
 _PAPER_FLARE: Final = 1.5
+_DARK_FLARE: Final = 1.0
+"""Percent by the two darkest greys; one in a hundred unknown curves says so falsely."""
 _SHADE: Final = 0.15
 _UNEVEN: Final = 0.25
 """Against published values, which a real chart meets only so well."""
@@ -29,6 +31,8 @@ _EXPOSURE: Final = 0.5
 _BRACKET: Final = 0.3
 _CAST: Final = 0.15
 _EDITION: Final = 0.2
+_TWO_EDITIONS: Final = 0.1
+"""Delta E, and share of what is left, by which another edition must fit camera B's chart better."""
 GLARE: Final = 0.2
 """Stops by which a patch's brightness is off where light or shadow fell on it."""
 _SURE: Final = 6.0
@@ -51,7 +55,7 @@ class Finding:
     ----------
     check
         A short name: clipped, crushed, lost, noisy, glared, unlike, shaded, mixed light, flared,
-        flare unknown, exposure, bracket, cast, edition, light, scene.
+        flare unknown, exposure, bracket, cast, edition, two editions, light, scene.
     figure, unit
         The measured value.
     words
@@ -256,20 +260,21 @@ def flare(camera: str, solution: Solution, target: Array) -> list[Finding]:
     return _flared(camera, flare_percent(solution, target))
 
 
-def flare_unknown(camera: str) -> list[Finding]:
-    """Return that one exposure of a camera of unknown curve cannot tell stray light."""
-    return [
-        Finding(
-            "note",
-            "flare unknown",
-            camera,
-            0.0,
-            "percent",
-            f"camera {camera}: stray light over the chart is unknown, for one exposure cannot tell "
-            "it from the camera's own curve; 2 % of white costs some 1.5 Delta E. Shoot the chart "
-            "at -2, 0 and +2 stops",
-        )
-    ]
+def flare_unknown(camera: str, stray: float | None) -> list[Finding]:
+    """Return what one exposure of a camera of unknown curve tells of stray light.
+
+    `stray` is what its two darkest greys say (`stray.dark_stray`), percent of white.
+    """
+    words = (
+        f"camera {camera}: stray light over the chart is unknown, for one exposure cannot tell "
+        "it from the camera's own curve"
+    )
+    much = stray is not None and stray > _DARK_FLARE
+    if stray is not None:
+        words += f"; black and neutral 3.5 say {max(stray, 0.0):.1f} % of white, give or take 1"
+    words += "; 2 % costs some 1.5 Delta E. Shoot the chart at -2, 0 and +2 stops"
+    level: Level = "warning" if much else "note"
+    return [Finding(level, "flare unknown", camera, max(stray or 0.0, 0.0), "percent", words)]
 
 
 def black_flare(scene: Array, wanted: Array, counts: np.ndarray) -> float | None:
@@ -432,24 +437,66 @@ def best_edition(scene: Array, counts: np.ndarray) -> tuple[str, dict[str, float
 def edition_mismatch(camera: str, named: str, residuals: dict[str, float]) -> list[Finding]:
     """Return whether the chart in the picture looks like another edition than was named.
 
-    `residuals` are those of a fit to each edition, the mean in Delta E.
+    `residuals` are those of a fit to each edition, the mean in Delta E. Most editions lie nearer to
+    each other than a camera to the eye: what fits a little better is only told.
     """
     nearest = min(residuals, key=lambda name: residuals[name])
     gain = residuals[named] - residuals[nearest]
-    if nearest == named or gain < _EDITION:
+    if nearest == named:
         return []
     listing = ", ".join(f"{name} {mean:.2f}" for name, mean in sorted(residuals.items()))
+    sure = gain >= _EDITION
     return [
         Finding(
-            "warning",
+            "warning" if sure else "note",
             "edition",
             camera,
             gain,
             "Delta E",
-            f"camera {camera}: its chart fits edition {nearest!r} better than {named!r}: which "
-            f"chart is it? (what fits leave, in Delta E: {listing})",
+            f"camera {camera}: its chart fits edition {nearest!r} better than {named!r}"
+            + (": which chart is it?" if sure else ", but hardly: that may be the camera")
+            + f" (what fits leave, in Delta E: {listing})",
         )
     ]
+
+
+def two_editions(
+    camera: str, reference: str, theirs: str, residuals: dict[str, float]
+) -> list[Finding]:
+    """Return whether the cameras' charts look like two editions.
+
+    Parameters
+    ----------
+    theirs
+        The edition that the main camera's chart looks like.
+    residuals
+        Of a fit to what the main camera would have seen of each edition (`as_edition`), the mean in
+        Delta E.
+    """
+    nearest = min(residuals, key=lambda name: residuals[name])
+    gain = residuals[theirs] - residuals[nearest]
+    if nearest == theirs or gain < _TWO_EDITIONS * max(1.0, residuals[theirs]):
+        return []
+    return [
+        Finding(
+            "warning",
+            "two editions",
+            camera,
+            gain,
+            "Delta E",
+            f"camera {camera}: its chart seems to be another edition than camera {reference}'s: "
+            f"taken for {nearest!r} beside {theirs!r}, the fit leaves {residuals[nearest]:.2f} "
+            f"instead of {residuals[theirs]:.2f} Delta E; the charts' difference is in the match",
+        )
+    ]
+
+
+def as_edition(target: Array, theirs: str, other: str) -> Array:
+    """Return what a camera that saw a chart of edition `theirs` as `target` sees of another.
+
+    Scene-linear AP1, (24, 3); channel by channel, for editions differ by little.
+    """
+    return np.asarray(target * charts.edition(other).scene / charts.edition(theirs).scene)
 
 
 def plateau(medians: Sequence[Array], light: Sequence[Array]) -> float | None:

@@ -20,7 +20,7 @@ from lookkit.match.make import Matched, Reading
 from lookkit.match.patches import CENTRAL
 from lookkit.matchfile.camera_curve import bt709_decode
 from lookkit.media.stills import write_still
-from lookkit.plotting import new_figure
+from lookkit.plotting import CHANNELS, LIGHT, dress, new_figure
 from lookkit.spaces.primaries import AP1, BT709, between
 from lookkit.spaces.working import Array
 
@@ -170,7 +170,7 @@ def write_page(made: Matched, path: Path) -> None:
     LookkitError
         If matplotlib (the optional extra 'pictures') is not installed.
     """
-    figure = new_figure(14.0, 11.5, dpi=110, layout="constrained")
+    figure = new_figure(14.0, 11.5, dpi=110, layout="constrained", facecolor=LIGHT["sheet"])
     from matplotlib.backends.backend_agg import FigureCanvasAgg
 
     FigureCanvasAgg(figure)
@@ -184,6 +184,7 @@ def write_page(made: Matched, path: Path) -> None:
             else ""
         ),
         fontsize=13,
+        color=LIGHT["ink"],
     )
     grid = figure.add_gridspec(3, 12, height_ratios=[1.25, 0.62, 0.9])
     if made.camera:
@@ -267,21 +268,25 @@ def _expected(axes: Any, made: Matched) -> None:
             rows.append((name, one.about, one.up_to))
     if known.scene is not None:
         rows.append(("scene, half", known.scene.median, known.scene.median))
-    axes.set_title("what to expect on other colours in this light, Delta E 2000", fontsize=10)
+    axes.set_title(
+        "what to expect on other colours that do not clip, in this light, Delta E 2000", fontsize=10
+    )
     if not rows:
         axes.axis("off")
         axes.text(0.5, 0.5, "nothing is known without a chart", ha="center", va="center")
         return
     for place, (_, about, most) in enumerate(rows):
-        axes.barh(place, most, 0.55, color="0.85")
-        axes.barh(place, about, 0.55, color="tab:blue")
+        axes.barh(place, most, 0.55, color=LIGHT["rule"])
+        axes.barh(place, about, 0.55, color=LIGHT["line-1"])
         words = f"about {about:.1f}, up to {most:.1f}" if most > about else f"{about:.1f}"
         axes.text(most, place, f"  {words}", va="center", fontsize=10)
     axes.set_yticks(range(len(rows)), [name for name, _, _ in rows])
     axes.set_ylim(len(rows) - 0.15, -0.6)
     axes.set_xlim(0.0, 1.45 * max(most for _, _, most in rows))
-    axes.axvline(1.0, color="0.3", linewidth=0.8, linestyle=":")
-    axes.text(1.0, len(rows) - 0.3, " just seen", fontsize=8, color="0.3")
+    axes.axvline(1.0, color=LIGHT["quiet"], linewidth=0.8, linestyle=":")
+    dress(axes)
+    axes.grid(visible=False)
+    axes.text(1.0, len(rows) - 0.3, " just seen", fontsize=8, color=LIGHT["quiet"])
 
 
 def _words(axes: Any, made: Matched) -> None:
@@ -294,7 +299,7 @@ def _words(axes: Any, made: Matched) -> None:
 
 
 def _scatter(axes: Any, target: Array, shown: Array, title: str) -> None:
-    for channel, colour in enumerate(("tab:red", "tab:green", "tab:blue")):
+    for channel, colour in enumerate(LIGHT[name] for name in CHANNELS):
         axes.loglog(
             np.maximum(target[:, channel], 1e-4),
             np.maximum(shown[:, channel], 1e-4),
@@ -303,16 +308,18 @@ def _scatter(axes: Any, target: Array, shown: Array, title: str) -> None:
             markersize=3,
         )
     ends = [max(float(target.min()), 1e-3), max(float(target.max()), 2e-3)]
-    axes.plot(ends, ends, color="0.5", linewidth=0.8)
+    axes.plot(ends, ends, color=LIGHT["quiet"], linewidth=0.8)
     axes.set_xlabel("main camera, scene-linear")
     axes.set_ylabel("matched camera")
     axes.set_title(title, fontsize=10)
+    dress(axes)
 
 
 def _bars(axes: Any, made: Matched) -> None:
     if made.fit is None or not made.camera:
         errors = np.sort(difference(made.after, made.target))
-        axes.plot(np.linspace(0, 100, len(errors)), errors)
+        axes.plot(np.linspace(0, 100, len(errors)), errors, color=LIGHT["line-1"])
+        dress(axes)
         axes.set_xlabel("percent of colours")
         axes.set_ylabel("Delta E 2000")
         return
@@ -321,11 +328,11 @@ def _bars(axes: Any, made: Matched) -> None:
     place = np.arange(len(names))
     counted = _counted(made) & made.known
     after = np.where(counted, difference(made.after, made.target), 0.0)
-    axes.bar(place - 0.2, after, 0.4, label="fitted, main exposure")
+    axes.bar(place - 0.2, after, 0.4, color=LIGHT["line-1"], label="fitted, main exposure")
     left = fit.left_out if len(fit.left_out) else np.zeros(charts.COUNT)
     left = np.where(counted & np.isfinite(left), left, 0.0)
     if len(fit.left_out):
-        axes.bar(place + 0.2, left, 0.4, color="tab:orange", label="by a fit without its hue")
+        axes.bar(place + 0.2, left, 0.4, color=LIGHT["line-2"], label="by a fit without its hue")
     # Patches that were not used are named, and do not set the scale.
     top = 1.15 * max(float(after.max()), float(left.max()), 1.0)
     axes.set_ylim(0.0, top)
@@ -333,11 +340,12 @@ def _bars(axes: Any, made: Matched) -> None:
         words = "clipped" if not made.known[index] else "left out of the match"
         if made.known[index]:
             words += f", off by {difference(made.after, made.target)[index]:.1f}"
-        axes.axvspan(index - 0.45, index + 0.45, color="0.93")
+        axes.axvspan(index - 0.45, index + 0.45, color=LIGHT["rule"])
         axes.text(index, 0.04 * top, words, rotation=90, ha="center", va="bottom", fontsize=8)
     axes.set_xticks(place, names, rotation=70, ha="right", fontsize=7)
     axes.set_ylabel("Delta E 2000")
-    axes.legend(fontsize=8)
+    axes.legend(fontsize=8, frameon=False, labelcolor=LIGHT["ink"])
+    dress(axes)
 
 
 def _curve(axes: Any, made: Matched) -> None:
@@ -353,10 +361,13 @@ def _curve(axes: Any, made: Matched) -> None:
     signal = np.linspace(0.0, match.curve.top, 300)
     light = bt709_decode(signal)
     gain = float(np.array(match.matrix)[1].sum())
-    axes.semilogy(signal, np.maximum(light * gain, 1e-4), "--", color="0.6", label="BT.709")
-    axes.semilogy(signal, np.maximum(match.curve.rising(light) * gain, 1e-4), label="fitted")
-    axes.axhspan(0.18 * 2.0**low, 0.18 * 2.0**high, color="0.92", label="observed light")
+    plain, fitted = (np.maximum(one * gain, 1e-4) for one in (light, match.curve.rising(light)))
+    axes.semilogy(signal, plain, "--", color=LIGHT["quiet"], label="BT.709")
+    axes.semilogy(signal, fitted, color=LIGHT["line-1"], label="fitted")
+    how = {"color": LIGHT["rule"], "alpha": 0.6, "label": "observed light"}
+    axes.axhspan(0.18 * 2.0**low, 0.18 * 2.0**high, **how)
     axes.set_ylim(1e-3, 20.0)
     axes.set_xlabel("signal of the matched camera (0 black, 1 white)")
     axes.set_ylabel("scene-linear")
-    axes.legend(fontsize=8)
+    axes.legend(fontsize=8, frameon=False, labelcolor=LIGHT["ink"])
+    dress(axes)

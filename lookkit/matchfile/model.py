@@ -108,7 +108,7 @@ class Statistics(Table):
         description="on patches, predicted by matrices that did not see their hue",
     )
     promise: Promise | None = Field(
-        default=None, description="what to expect on colours that are not the chart's, Delta E 2000"
+        default=None, description="what to expect on other colours that do not clip, Delta E 2000"
     )
     scene: SceneSeen | None = Field(default=None, description="on frames of the scene itself")
     unlikeness: float | None = Field(

@@ -115,7 +115,9 @@ def _light_lines(one: LightMatch) -> list[str]:
     known = one.statistics.model_dump(by_alias=True, exclude_none=True, exclude={"warnings"})
     lines += ["", "[lights.statistics]"]
     if one.statistics.promise is not None:
-        lines.append("# promise: on colours that are not the chart's; nine of ten stay below up-to")
+        lines.append(
+            "# promise: on other colours, not clipped; nine of ten matches stay below up-to"
+        )
     lines += [f"{key} = {toml_value(value)}" for key, value in known.items()]
     told = one.statistics.warnings
     lines += ["warnings = [", *(f"  {toml_value(words)}," for words in told), "]"] if told else []

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 from lookkit.deliver.cube import SIZES, cube_name
 from lookkit.errors import InputError
 from lookkit.report.charts import axes
-from lookkit.report.html import INK, LINES, QUIET, Markup, details, figure, table
+from lookkit.report.html import INK, LINES, QUIET, Markup, figure, folded, table
 
 if TYPE_CHECKING:
     from lookkit.look import Look
@@ -143,8 +143,10 @@ def certificates_html(look: Look, found: Sequence[Found]) -> str:
     head = ["file", "points", "read", *(text for text, _, _ in _FIGURES), "whole cube, largest"]
     told = "Delta E 2000 between the file as readers read it and the exact look"
     parts = [_drawn(found), table(head, rows, told)]
-    parts += [details(f"The worst colours of {_titled(one)}, {one.facts['size']} points",
-                      _worst(one)) for one in found]  # fmt: skip
+    parts.append(folded(
+        (f"The worst colours of {_titled(one)}, {one.facts['size']} points", _worst(one))
+        for one in found
+    ))  # fmt: skip
     return "\n".join(parts)
 
 
@@ -163,13 +165,13 @@ def _drawn(found: Sequence[Found]) -> str:
         caption = f"{title}: dot the mean, bar to 99.9 %, stroke the largest."
         chart = certificate_figure(mine)
         drawn.append(figure(chart, f"exact-{number}", title, said, caption, "fits"))
-    return f'<div class="pair">{"".join(drawn)}</div>'
+    return f'<div class="pair trio">{"".join(drawn)}</div>'
 
 
 def certificate_figure(found: Sequence[Found]) -> Any:
     """Return a chart of certificates: sets of colours down, Delta E 2000 across."""
     shown = [name for name in _SETS if all(_has(one, name) for one in found)]
-    drawing, axis = axes(5.6, 0.8 + len(shown) * (0.24 + 0.16 * len(found)))
+    drawing, axis = axes(5.6, 0.9 + len(shown) * (0.2 + 0.075 * len(found)))
     step = 0.8 / len(found)
     for number, one in enumerate(found):
         style = {"color": LINES[number % len(LINES)]}
@@ -177,10 +179,10 @@ def certificate_figure(found: Sequence[Found]) -> Any:
             figures = _of(one, name)
             y = row - 0.4 + step * (number + 0.5)
             mean, top, most = (max(figures[key], _LEAST) for key in ("mean", "p999", "max"))
-            axis.plot([mean, top], [y, y], linewidth=2.2, **style)
-            axis.plot([mean], [y], "o", markersize=5, **style)
+            axis.plot([mean, top], [y, y], linewidth=1.8, **style)
+            axis.plot([mean], [y], "o", markersize=3.6, **style)
             axis.plot([top, most], [y, y], linewidth=0.8, **style)
-            axis.plot([most], [y], "|", markersize=8, markeredgewidth=1.5, **style)
+            axis.plot([most], [y], "|", markersize=5.5, markeredgewidth=1.5, **style)
     axis.set_xscale("log")
     axis.xaxis.set_major_formatter(lambda value, _: f"{value:g}")
     axis.axvline(1.0, color=QUIET, linewidth=0.9)

@@ -9,7 +9,8 @@ import numpy as np
 
 from lookkit.accuracy.difference import lab
 from lookkit.evaluate import evaluate
-from lookkit.report.html import INK, LINES, QUIET, RULE
+from lookkit.plotting import dress, figure
+from lookkit.report.html import INK, LINES, QUIET, STAND_INS
 from lookkit.report.shown import seen
 from lookkit.report.stops import HIGHEST, LOWEST, landing
 from lookkit.spaces.observer import MATCHING_FUNCTIONS, WAVELENGTHS
@@ -51,18 +52,9 @@ class Lamp:
 
 def axes(width: float, height: float) -> tuple[Any, Any]:
     """Return a figure and its one plot, in the colours of a page."""
-    from lookkit.plotting import figure
-
     drawing, (axis,) = figure(1, width=width, height=height)
-    for name, spine in axis.spines.items():
-        spine.set_visible(name in ("left", "bottom"))
-        spine.set_color(RULE)
-    axis.tick_params(which="both", color=QUIET, labelcolor=INK, labelsize=9, length=3)
-    axis.xaxis.label.set_color(INK)
-    axis.yaxis.label.set_color(INK)
-    axis.title.set_color(INK)
-    axis.grid(color=RULE, linewidth=0.5)
-    axis.set_axisbelow(True)
+    dress(axis, STAND_INS)
+    axis.tick_params(which="both", labelsize=9)
     return drawing, axis
 
 

@@ -1,5 +1,7 @@
 """A recipe's graph as a picture: light flows from the cameras on the left to the outputs.
 
+A long graph wraps as a text does: a line that leaves on the right goes on below, on the left.
+
 A box is a step, with what it sets; one that is off has a dashed edge. The line between two boxes
 tells by its style what the numbers on it mean: scene light or display light.
 """
@@ -13,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from lookkit.files import write_beside
 from lookkit.nodes.base import Node
+from lookkit.plotting import LIGHT, figure
 from lookkit.recipe.wiring import wire
 from lookkit.report.describe import settings
 from lookkit.spaces.working import State
@@ -27,16 +30,20 @@ _STYLES: dict[State, Any] = {
 _WIDTH, _HEIGHT = 1.9, 0.86
 _COLUMN, _ROW = 2.5, 1.08
 _LETTERS = 27
+_ACROSS = 5
+"""Columns side by side; those after them stand below."""
 _LINES = 3
+_BETWEEN = 1.5
+"""Rows from the lowest box to the highest one of what stands below."""
 
 
 @dataclass(frozen=True)
 class Inks:
     """The colours of the picture."""
 
-    ink: str = "0.15"
-    paper: str = "#f6f4ef"
-    line: str = "0.35"
+    ink: str = LIGHT["ink"]
+    paper: str = LIGHT["sheet"]
+    line: str = LIGHT["quiet"]
 
 
 @dataclass
@@ -78,7 +85,7 @@ def draw_graph(look: Look, path: Path) -> None:
 
     with write_beside(path) as beside, mpl.rc_context({"svg.hashsalt": "lookkit"}):
         dated = {"Date": None} if path.suffix.lower() == ".svg" else None
-        made.savefig(beside, metadata=dated)
+        made.savefig(beside, facecolor=LIGHT["paper"], metadata=dated)
 
 
 def graph_figure(look: Look, inks: Inks | None = None, *, titled: bool = True) -> Any:
@@ -89,16 +96,18 @@ def graph_figure(look: Look, inks: Inks | None = None, *, titled: bool = True) -
     LookkitError
         If matplotlib is not installed.
     """
-    from lookkit.plotting import figure
-
     inks = inks or Inks()
     drawing = _layout(look)
     columns = 1 + max(box.column for box in drawing.boxes)
+    across = min(columns, _ACROSS)
     rows = [box.row for box in drawing.boxes]
-    low, high = min(rows) - 1.25, max(rows) + 0.8
-    width = _COLUMN * columns + 0.3
+    deep = max(rows) - min(rows) + _BETWEEN
+    bands = (columns - 1) // _ACROSS
+    last = min(rows) - bands * deep
+    low, high = last - 1.25, max(rows) + 0.8
+    width = _COLUMN * across + 0.3
     made, (axis,) = figure(1, width=width, height=_ROW * (high - low) + 0.4)
-    axis.set_xlim(-0.5 * _COLUMN - 0.1, _COLUMN * (columns - 0.5) + 0.1)
+    axis.set_xlim(-0.5 * _COLUMN - 0.1, _COLUMN * (across - 0.5) + 0.1)
     axis.set_ylim(_ROW * low, _ROW * high)
     axis.set_aspect("equal")
     axis.set_axis_off()
@@ -107,10 +116,10 @@ def graph_figure(look: Look, inks: Inks | None = None, *, titled: bool = True) -
         title = f"{recipe.name}, version {recipe.version}, for {recipe.show}"
         axis.set_title(title, fontsize=11, color=inks.ink)
     for start, end, state in drawing.lines:
-        _draw_line(axis, drawing.boxes[start], drawing.boxes[end], state, inks)
+        _draw_line(axis, drawing.boxes[start], drawing.boxes[end], state, inks, deep)
     for box in drawing.boxes:
-        _draw_box(axis, box, inks)
-    _draw_legend(axis, _ROW * (min(rows) - 0.95), inks)
+        _draw_box(axis, box, inks, deep)
+    _draw_legend(axis, _ROW * (last - 0.95), inks)
     return made
 
 
@@ -222,10 +231,15 @@ def _spread(row: int, rows: int) -> float:
     return (rows - 1) / 2.0 - row
 
 
-def _draw_box(axis: Any, box: _Box, inks: Inks) -> None:
+def _place(column: int, row: float, deep: float) -> tuple[float, float]:
+    """Return where the middle of a box stands; `deep` is rows from one band to the next."""
+    return _COLUMN * (column % _ACROSS), _ROW * (row - column // _ACROSS * deep)
+
+
+def _draw_box(axis: Any, box: _Box, inks: Inks, deep: float) -> None:
     from matplotlib.patches import FancyBboxPatch
 
-    x, y = _COLUMN * box.column, _ROW * box.row
+    x, y = _place(box.column, box.row, deep)
     axis.add_patch(
         FancyBboxPatch(
             (x - _WIDTH / 2, y - _HEIGHT / 2), _WIDTH, _HEIGHT,
@@ -238,7 +252,7 @@ def _draw_box(axis: Any, box: _Box, inks: Inks) -> None:
         lines[-1] = f"and {len(box.lines) - _LINES + 1} more"
     if not box.on:
         lines = ["off", *lines][:_LINES]
-    top = y + 0.11 * len(lines)
+    top = y + 0.1 * len(lines)
     axis.text(x, top, _cut(box.title), ha="center", va="center", fontsize=8, weight="bold",
               color=inks.ink, zorder=4)  # fmt: skip
     for place, line in enumerate(lines, start=1):
@@ -250,20 +264,28 @@ def _cut(text: str) -> str:
     return text if len(text) <= _LETTERS else text[: _LETTERS - 3] + "..."
 
 
-def _draw_line(axis: Any, start: _Box, end: _Box, state: State, inks: Inks) -> None:
+def _draw_line(axis: Any, start: _Box, end: _Box, state: State, inks: Inks, deep: float) -> None:
     from matplotlib.patches import FancyArrowPatch
     from matplotlib.path import Path as Curve
 
-    x0, x1 = _COLUMN * start.column + _WIDTH / 2, _COLUMN * end.column - _WIDTH / 2
-    y0, y1 = _ROW * start.row, _ROW * end.row
     # Along its own row as far as there may be other boxes, and over in the last gap.
     gap = _COLUMN - _WIDTH
+    left, right = -0.5 * _WIDTH - gap / 2, _COLUMN * (_ACROSS - 1) + 0.5 * _WIDTH + gap / 2
+    x0 = _place(start.column, start.row, deep)[0] + _WIDTH / 2
+    x1, y1 = _place(end.column, end.row, deep)
+    x1 -= _WIDTH / 2
+    how = {"linewidth": 1.1, "linestyle": _STYLES[state], "color": inks.line, "zorder": 2}
+    for band in range(start.column // _ACROSS, end.column // _ACROSS):
+        y = _place(band * _ACROSS, start.row, deep)[1]
+        axis.plot([x0, right], [y, y], **how)
+        axis.plot([right], [y], ">", color=inks.line, markersize=4, zorder=2)
+        x0 = left
+    y0 = _place(end.column, start.row, deep)[1]
     points = [(x0, y0), (x1 - gap, y0), (x1 - gap / 2, y0), (x1 - gap / 2, y1), (x1, y1)]
+    if x0 > x1 - gap:
+        points = [(x0, y0), (x0, y0), ((x0 + x1) / 2, y0), ((x0 + x1) / 2, y1), (x1, y1)]
     curve = Curve(points, [Curve.MOVETO, Curve.LINETO, *[Curve.CURVE4] * 3])
-    axis.add_patch(
-        FancyArrowPatch(path=curve, arrowstyle="-|>", mutation_scale=9, linewidth=1.1,
-                        linestyle=_STYLES[state], color=inks.line, zorder=2)
-    )  # fmt: skip
+    axis.add_patch(FancyArrowPatch(path=curve, arrowstyle="-|>", mutation_scale=9, **how))
 
 
 def _draw_legend(axis: Any, y: float, inks: Inks) -> None:

@@ -10,6 +10,7 @@ from html import escape
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any, Final
 
+from lookkit.plotting import DARK, LIGHT, PRINT
 from lookkit.version import __version__
 
 if TYPE_CHECKING:
@@ -22,18 +23,13 @@ PAPER: Final = "#040404"
 MARK: Final = "#050505"
 LINES: Final = ("#060601", "#060602", "#060603", "#060604", "#060605", "#060606")
 """Colours that charts are drawn in; on a page each is the reader's light or dark one."""
+STAND_INS: Final = {"ink": INK, "quiet": QUIET, "rule": RULE, "sheet": "none"}
+"""The same as a palette; a plot on a page has no ground of its own."""
 
 _VARIABLES: Final[Mapping[str, str]] = {
     INK: "--ink", QUIET: "--quiet", RULE: "--rule", PAPER: "--sheet", MARK: "--mark",
     **{code: f"--line-{number}" for number, code in enumerate(LINES, 1)},
 }  # fmt: skip
-
-
-def in_light(code: str) -> str:
-    """Return what a stand-in colour is on a light page, for pictures that are no page."""
-    found = re.search(rf"{_VARIABLES[code]}: (#[0-9a-f]+);", _style())
-    assert found is not None
-    return found.group(1)
 
 
 class Markup(str):
@@ -57,7 +53,17 @@ def page(title: str, body: str) -> str:
 
 @cache
 def _style() -> str:
-    return files("lookkit.report").joinpath("style.css").read_text(encoding="utf-8")
+    """Return the style of every page: its palettes, and the shared sheet."""
+    light, dark, paper = (
+        f":root {{ {' '.join(f'--{name}: {code};' for name, code in one.items())} }}"
+        for one in (LIGHT, DARK, PRINT)
+    )
+    shared = files("lookkit.report").joinpath("style.css").read_text(encoding="utf-8")
+    return (
+        f":root {{ color-scheme: light dark; }}\n{light}\n"
+        f"@media (prefers-color-scheme: dark) {{ {dark} }}\n"
+        f"@media print {{ :root {{ color-scheme: light; }} {paper} }}\n{shared}"
+    )
 
 
 def paragraphs(lines: Iterable[str], kind: str = "") -> str:
@@ -88,6 +94,11 @@ def _cell(text: str) -> str:
 def details(summary: str, body: str) -> str:
     """Return what opens when a reader asks for it."""
     return f"<details><summary>{escape(summary)}</summary>\n{body}\n</details>"
+
+
+def folded(parts: Iterable[tuple[str, str]]) -> str:
+    """Return summaries and bodies as `details` of one kind; on paper they stand in columns."""
+    return f'<div class="folded">{"".join(details(*one) for one in parts)}</div>'
 
 
 def figure(
@@ -167,6 +178,10 @@ def film(rows: Sequence[Row], note: str = "") -> str:
     return "\n".join(lines) + paragraphs([note] if note else [], "quiet")
 
 
+_PAIRS: Final = 3
+"""More pictures of one file than these wrap into rows."""
+
+
 def _shot(label: str, cells: Sequence[Cell]) -> str:
     """Return the pictures of one file, with its name beneath."""
     from lookkit.report.shown import data_uri
@@ -183,7 +198,7 @@ def _shot(label: str, cells: Sequence[Cell]) -> str:
             f'height="{high}"><span>{escape(cell.caption)}</span></div>'
         )
     name = f"<figcaption>{escape(cells[0].name)}</figcaption>" if cells[0].name else ""
-    kind = "shot upright" if ratio < 1.0 else "shot"
+    kind = "shot upright" if ratio < 1.0 else "shot many" if len(cells) > _PAIRS else "shot"
     style = f"--count: {len(cells)}; --ratio: {ratio:.4f}"
     shown = f'<div class="takes">{"".join(parts)}</div>'
     return f'<figure class="{kind}" style="{style}">{shown}{name}</figure>'

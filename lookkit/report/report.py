@@ -27,6 +27,7 @@ from lookkit.report.html import (
     details,
     figure,
     film,
+    folded,
     page,
     paragraphs,
     table,
@@ -237,6 +238,7 @@ def _tone(look: Look) -> str:
             figure(lights, f"tone-{number}-light", f"Tone in cd/m2, {name}", said, kind="fits"),
         ]  # fmt: skip
         parts.append(f'<div class="pair">{"".join(drawn)}</div>')
+    tables = []
     for camera in look.cameras:
         chart = stop_chart(look, camera)
         head = ["stops", "10-bit code"]
@@ -248,7 +250,8 @@ def _tone(look: Look) -> str:
             for row in chart.rows
         ]  # fmt: skip
         end = "" if chart.clip is None else f"; the encoding ends at {chart.clip:+.2f} stops"
-        parts.append(details(f"Camera {camera} stop by stop{end}", table(head, rows)))
+        tables.append((f"Camera {camera} stop by stop{end}", table(head, rows)))
+    parts.append(folded(tables))
     parts.append(paragraphs([CAUTION], "beware"))
     return "\n".join(parts)
 
@@ -352,13 +355,13 @@ def _frames(look: Look, frames: Frames) -> str:
         if one.measures is not None:
             named.append((f"camera {one.camera}{scene} ({Path(one.place).name})", one.measures))
     charts_of = [
-        details(f"Levels and colours: {name}", measures_html(one, target, f"frame-{n}", name))
+        (f"Levels and colours: {name}", measures_html(one, target, f"frame-{n}", name))
         for n, (name, one) in enumerate(named)
     ]
     told = f"The signal of each frame through the look, on {target.name}"
     return "\n".join([
         film(frames.rows, frames.note),
         details("Levels of the frames", measures_table(named, told)),
-        *charts_of,
+        folded(charts_of),
         paragraphs([LEVELS_CAUTION], "beware"),
     ])  # fmt: skip

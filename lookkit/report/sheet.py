@@ -9,11 +9,10 @@ from typing import Any, Final
 
 from lookkit.errors import InputError, LookkitError
 from lookkit.files import write_beside
+from lookkit.plotting import LIGHT
 from lookkit.report.shown import Bytes, pillow, profile, small
 
-PAPER = (244, 242, 238)
-INK = (40, 40, 40)
-QUIET = (96, 92, 86)
+PAPER, INK, QUIET = ((*bytes.fromhex(LIGHT[name][1:]),) for name in ("paper", "ink", "quiet"))
 PAGE_WIDTH: Final = 640
 """Pixels across a picture of a page."""
 FORMATS: Final = (".png", ".jpg", ".jpeg", ".pdf", ".html")

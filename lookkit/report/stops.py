@@ -7,7 +7,6 @@ LUT is no exposure meter: this says where values land, not how to expose.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import cycle
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -132,44 +131,40 @@ def draw_stop_charts(charts: list[StopChart], path: Path) -> None:
     LookkitError
         If matplotlib is not installed, or the picture cannot be written.
     """
-    from lookkit.plotting import figure
-    from lookkit.report.html import INK, LINES, PAPER, QUIET, RULE, in_light
+    from lookkit.plotting import LIGHT, dress, figure
 
-    ink, quiet, rule = in_light(INK), in_light(QUIET), in_light(RULE)
-    lines = [in_light(code) for code in LINES]
+    ink, quiet = LIGHT["ink"], LIGHT["quiet"]
+    lines = [LIGHT[f"line-{number}"] for number in range(1, 7)]
     drawing, axes = figure(2 * len(charts))
-    drawing.set_facecolor(in_light(PAPER))
+    drawing.set_facecolor(LIGHT["sheet"])
     for chart, signals, lights in zip(charts, axes[::2], axes[1::2], strict=True):
         stops = [row.stops for row in chart.rows]
         told = f"camera code ({chart.encoding}), % of 1023"
         codes = [row.code / 10.23 for row in chart.rows]
         signals.plot(stops, codes, "o-", color=ink, markersize=4, label=told)
-        for name, colour in zip(chart.rows[0].percent, cycle(lines), strict=False):
+        for number, name in enumerate(chart.rows[0].percent):
+            # The first is the broadest, so that lines on each other are all seen.
+            style = {"color": lines[number % 6], "linewidth": max(1.2, 3.2 - number),
+                     "linestyle": "--" if number else "-", "marker": "s",
+                     "markersize": max(2.5, 5.0 - number)}  # fmt: skip
             percent = [row.percent[name] for row in chart.rows]
-            signals.plot(stops, percent, "s--", color=colour, markersize=3.5,
-                         label=f"signal on {name}, %")  # fmt: skip
-            lights.semilogy(stops, [row.light[name] for row in chart.rows], "s--",
-                            color=colour, markersize=3.5, label=name)  # fmt: skip
+            signals.plot(stops, percent, label=f"signal on {name}, %", **style)
+            lights.semilogy(stops, [row.light[name] for row in chart.rows], label=name, **style)
         signals.set_title(f"camera {chart.camera}")
         signals.set_ylabel("percent")
         lights.set_ylabel("cd/m2")
+        lights.yaxis.set_major_formatter(lambda value, _: f"{value:g}")
         for axis in (signals, lights):
-            axis.axvline(0.0, linewidth=0.8, color=rule)
+            axis.axvline(0.0, linewidth=0.8, color=quiet)
             axis.set_xticks(range(LOWEST, int(max(stops)) + 1))
             axis.set_xlabel("stops from mid-grey")
-            axis.set_facecolor(in_light(PAPER))
-            axis.grid(color=rule, linewidth=0.6)
-            axis.tick_params(colors=quiet)
-            for side, line in axis.spines.items():
-                line.set_visible(side in ("left", "bottom"))
-                line.set_color(rule)
-            for text in (axis.title, axis.xaxis.label, axis.yaxis.label):
-                text.set_color(ink)
+            dress(axis)
             axis.legend(fontsize=8, frameon=False, labelcolor=ink)
             if chart.clip is not None:
                 axis.axvline(chart.clip, linewidth=1.2, color=quiet, linestyle=":")
                 axis.annotate("encoding ends", (chart.clip, 0.05), rotation=90, ha="right",
-                              xycoords=("data", "axes fraction"), fontsize=8)  # fmt: skip
-    drawing.text(0.01, 0.005, CAUTION, fontsize=7, color=quiet)
+                              color=quiet, fontsize=8,
+                              xycoords=("data", "axes fraction"))  # fmt: skip
+    drawing.supxlabel(CAUTION, x=0.01, ha="left", fontsize=9, color=quiet)
     with write_beside(path) as beside:
         drawing.savefig(beside, facecolor=drawing.get_facecolor())

@@ -29,6 +29,7 @@ from lookkit.match.colour import difference, lab, lab_jacobian, perceived
 from lookkit.match.fit import curve_knots, plain_fit
 from lookkit.match.promise import signs
 from lookkit.match.solve import errors, goal_of, landed
+from lookkit.match.stray import dark_stray
 from lookkit.matchfile.roots import root_terms
 from tests.match import worlds
 
@@ -65,7 +66,9 @@ def simulate(seed: int, firsts: list[str], seconds: list[str]) -> dict[str, Any]
     seen = (arrived, goal, weights, kept.keep)
     patch = np.tile(np.arange(24), len(shots))
     without = difference(staging.without_own_hue(*seen, patch), kept.target)
+    dark = dark_stray(shots[0].light, target, shots[0].usable) if len(shots) == 1 else None
     out: dict[str, Any] = {
+        "stray": np.nan if dark is None else dark,
         "residuals": staging.chart_residuals(*seen),
         "own": staging.own_change(*seen),
         "group": np.nanmean(without),
@@ -172,12 +175,15 @@ class Runs:
         return np.array(normals), np.array(sides)
 
     def signs(self, unlike: Array) -> Array:
-        """What the logarithms of errors go with, (runs, 8)."""
+        """What the logarithms of errors go with, (runs, 10)."""
         held = self.held
-        names = ("group", "chart", "single", "known")
+        names = ("group", "chart", "single", "known", "stray")
         each = zip(*(held[name] for name in names), unlike, strict=True)
         return np.array(
-            [signs(left, plain, odd, one, known) for left, plain, one, known, odd in each]
+            [
+                signs(left, plain, odd, one, known, stray if np.isfinite(stray) else None)
+                for left, plain, one, known, stray, odd in each
+            ]
         )
 
 

@@ -17,6 +17,7 @@ CASES = (
     (sim.TYPICAL, {"curve": "cine"}),
     (sim.TYPICAL, {"curve": "known"}),
     (sim.TYPICAL, {"glared": 4}),
+    (sim.TYPICAL, {"plan": (0.0,), "flare": 0.02}),
     (sim.STRESS, {}),
     (sim.STRESS, {"plan": (0.0,)}),
 )

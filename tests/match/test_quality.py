@@ -9,6 +9,7 @@ from lookkit.match import charts, quality
 from lookkit.match.fit import Shot, curve_knots, fit_shots, plain_fit
 from lookkit.match.patches import Patches
 from lookkit.match.solve import errors
+from lookkit.match.stray import dark_stray
 from tests.match import simulation as sim
 from tests.match.trials import chart_trial, footage_b, shot
 
@@ -160,6 +161,28 @@ def test_the_edition_is_told_of_a_camera_of_unknown_curve_by_what_fits_leave(sho
     found = only(quality.edition_mismatch("B", named, left), "edition")
     assert f"fits edition '{shown}' better than '{named}'" in found.words
     assert quality.edition_mismatch("B", shown, left) == []
+    assert found.level == "warning"
+    near = {"2005": 1.05, "average": 1.0, "1976": 1.6}
+    assert only(quality.edition_mismatch("B", "2005", near), "edition").level == "note"
+
+
+@pytest.mark.parametrize("shown", ["2005", "1976", "2014-11-after"])
+def test_charts_of_two_editions_are_told_by_what_fits_leave(shown):
+    # Camera A sees the mean of charts, camera B another one; both by made-up matrices.
+    camera = np.array([[1.1, -0.05, 0.02], [0.03, 0.9, 0.04], [-0.02, 0.1, 1.2]])
+    target = charts.edition("average").scene @ np.diag([1.05, 1.0, 0.9])
+    signal = sim.bt709(charts.edition(shown).scene @ camera.T * 0.9)
+    shots = [Shot(0.0, footage_b().decode((16.0 + 219.0 * signal) / 255.0), ALL)]
+    theirs, _ = quality.best_edition(target, ALL)
+    left = {}
+    for name in charts.editions():
+        seen = quality.as_edition(target, theirs, name)
+        _, kept, solution = plain_fit(shots, seen, curve_knots())
+        left[name] = errors(kept, solution)[kept.keep].mean()
+    found = only(quality.two_editions("B", "A", theirs, left), "two editions")
+    assert f"taken for '{shown}' beside 'average'" in found.words
+    same = {name: 0.9 if name == "average" else 0.82 for name in left}
+    assert quality.two_editions("B", "A", "average", same) == []
 
 
 def codes_of(top, stops, seed=3):
@@ -192,10 +215,26 @@ def test_a_knee_and_equal_patches_are_no_plateau():
     assert quality.plateau([alike], [np.full((24, 3), 0.5)]) is None
 
 
+@pytest.mark.parametrize("curve", [sim.knee, sim.cine, lambda signal: signal])
+def test_the_two_darkest_greys_tell_stray_light_within_a_percent(curve):
+    # The simulation's own curves, 8-bit video; what is wanted is what was put in.
+    rng = np.random.default_rng(4)
+    for put in (0.0, 0.01, 0.02):
+        a, b = sim.pair(sim.TYPICAL, 7, curve=curve, flare=put)
+        seen = shot(b, sim.chart_spectra(), 0.0, rng)
+        found = dark_stray(seen.light, a.truth(sim.chart_spectra()), seen.usable)
+        assert found == pytest.approx(100.0 * put, abs=1.0)
+    without_black = ALL & (np.arange(24) != charts.BLACK)
+    assert dark_stray(seen.light, a.truth(sim.chart_spectra()), without_black) is None
+
+
 def test_flare_of_one_exposure_is_unknown_or_told_by_the_greys():
-    (found,) = quality.flare_unknown("B")
+    (found,) = quality.flare_unknown("B", 0.2)
     assert "is unknown" in found.words
     assert "-2, 0 and +2 stops" in found.words
+    assert found.level == "note"
+    assert only(quality.flare_unknown("B", 2.2), "flare unknown").level == "warning"
+    assert "neutral 3.5" not in only(quality.flare_unknown("B", None), "flare unknown").words
     stray = SCENE + 0.02 * SCENE[charts.WHITE].mean()
     known = only(quality.greys_flare("C", 1.3 * stray, SCENE, ALL), "flared")
     assert known.figure == pytest.approx(2.0, abs=0.1)

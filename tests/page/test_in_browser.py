@@ -321,6 +321,53 @@ def test_a_number_that_both_set_is_asked_about_in_words(tab, served, mine):
     assert (shown == 0.5) is not mine
 
 
+@pytest.mark.parametrize("mine", [True, False])
+def test_a_number_that_both_set_is_decided_by_keys_alone(tab, served, mine):
+    numbers(tab, "Colour, saturation").first.focus()
+    tab.keyboard.press("ArrowUp")
+    served.recipe.write_text(RECIPE.replace("saturation = 1.2", "saturation = 0.5"))
+    until(tab, "!document.getElementById('question').hidden")
+    asked = "document.getElementById('question').contains(document.activeElement)"
+    now = "document.activeElement.textContent"
+    choices = tab.locator("#question button").all_inner_texts()
+    # All choices in turn, both ways, and never out of the question.
+    went = []
+    for key in ["Tab"] * len(choices) + ["Shift+Tab"] * len(choices):
+        assert tab.evaluate(asked)
+        went.append(tab.evaluate(now))
+        tab.keyboard.press(key)
+    assert went == [*choices, choices[0], *choices[:0:-1]]
+    assert tab.evaluate(now) == choices[0]
+    if mine:
+        tab.keyboard.press("Enter")
+        wait_for_file(served, lambda tables: tables["look"][1]["saturation"] > 1.2)
+    else:
+        tab.keyboard.press("Escape")
+        assert saved(served)["look"][1]["saturation"] == 0.5
+    assert tab.locator("#question").is_hidden()
+    written = saved(served)["look"][1]["saturation"]
+    until(tab, f"page.state.steps[1].parts.some((part) => part.v === {written})")
+    until(tab, EXACT)
+    # Keys are at the number again, as the file has it.
+    label, value = tab.evaluate(
+        "[document.activeElement.ariaLabel, document.activeElement.getAttribute('aria-valuenow')]"
+    )
+    assert "saturation" in label
+    assert float(value) == written
+
+
+def test_nothing_moves_by_itself_for_who_asks_for_less_motion(tab):
+    moves = (
+        "[...document.querySelectorAll('*')].map((one) => getComputedStyle(one)).filter((style) => "
+        "style.transitionDuration !== '0s' || style.animationName !== 'none' || "
+        "style.scrollBehavior !== 'auto').length"
+    )
+    tab.emulate_media(reduced_motion="no-preference")
+    assert tab.evaluate(moves) > 0
+    tab.emulate_media(reduced_motion="reduce")
+    assert tab.evaluate(moves) == 0
+
+
 def test_a_picked_point_tells_its_stops_and_can_be_made_neutral(tab, served):
     tab.locator(".picture").first.click(position={"x": 120, "y": 60})
     until(tab, "page.point !== null")

@@ -122,6 +122,11 @@ class Browser:
         assert "exceptionDetails" not in given, given
         return given["result"].get("value")
 
+    def paper(self):
+        """The page on paper, as a PDF whose sheets the page itself chooses."""
+        made = self.call("Page.printToPDF", {"preferCSSPageSize": True})
+        return base64.b64decode(made["data"])
+
     def picture(self):
         """The page as a PNG."""
         made = self.call("Page.captureScreenshot", {"captureBeyondViewport": True})

@@ -168,20 +168,44 @@ function refused(why) {
   recipe.refused(why);
 }
 
-// What only the user can decide: the words of the server, and a button for each choice.
+// What only the user can decide: the words of the server, and a button for each choice. Keys stay in
+// it until it is answered, Escape takes the last choice, and then they are where they were before.
+let camefrom = null;
 function question(asked) {
   back();
   for (const held of document.querySelectorAll('.held')) held.classList.remove('held');
   const at = $('question');
   if (!at.hidden && at.firstChild?.textContent === asked.text) return;
-  const close = (message) => { at.hidden = true; at.replaceChildren(); if (message) edit(message); recipe.late = true; recipe.settle(); };
-  at.replaceChildren(make('p', {id: 'asked'}, asked.text), make('p', {class: 'acts'}, ...asked.choices.map((one) => {
-    const button = make('button', {type: 'button'}, one.text);
+  if (at.hidden) {
+    const had = document.activeElement;
+    camefrom = {had, at: had.dataset.at, within: had.closest('section[id]')};
+  }
+  const close = (message) => {
+    at.hidden = true;
+    at.replaceChildren();
+    if (message) edit(message);
+    recipe.late = true;
+    recipe.settle();
+    const again = camefrom.at && [...(camefrom.within ?? document).querySelectorAll('[data-at]')].find((one) => one.dataset.at === camefrom.at);
+    const home = camefrom.had.isConnected && camefrom.had !== document.body ? camefrom.had : again;
+    (home || document.querySelector('#recipe .title'))?.focus({preventScroll: true});
+  };
+  const buttons = asked.choices.map((one) => {
+    const button = make('button', {type: 'button', 'aria-describedby': 'asked'}, one.text);
     button.addEventListener('click', () => close(one.edit));
     return button;
-  })));
+  });
+  at.onkeydown = (event) => {
+    const place = buttons.indexOf(document.activeElement), last = buttons.length - 1;
+    if (event.key === 'Escape') buttons[last].click();
+    else if (event.key === 'Tab') buttons[(place + (event.shiftKey ? last : 1)) % buttons.length].focus();
+    else return;
+    event.preventDefault();
+    event.stopPropagation();
+  };
+  at.replaceChildren(make('p', {id: 'asked'}, asked.text), make('p', {class: 'acts'}, ...buttons));
   at.hidden = false;
-  at.querySelector('button').focus();
+  buttons[0].focus();
 }
 
 // ---------------------------------------------------------------- the film
