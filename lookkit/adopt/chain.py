@@ -19,6 +19,8 @@ from lookkit.spaces.working import Array
 
 RenderingKind = Literal["film-print", "aces-2"]
 _KEPT: Final = 512
+_GIVES: Final = "highlights"
+_HALVINGS: Final = 8
 
 
 class Chain:
@@ -113,6 +115,34 @@ class Chain:
             self._nodes[key] = node_of(step_table(step, own, {}))
         return self._nodes[key]
 
+    def within(self, values: Array) -> Array:
+        """Return values that no film refuses for being too steep: its lights give way.
+
+        A step of a fit that presses against that limit slides along it, and does not stop there.
+        """
+        low, high = np.array(values), values
+        if (
+            self.rendering == "aces-2"
+            or self._is_film(values)
+            or ("tone", _GIVES) not in self.names
+        ):
+            return values
+        place = self.names.index(("tone", _GIVES))
+        low[place] = self.least[place]
+        if not self._is_film(low):
+            return values
+        for _ in range(_HALVINGS):
+            middle = 0.5 * (low + high)
+            low, high = (middle, high) if self._is_film(middle) else (low, middle)
+        return low
+
+    def _is_film(self, values: Array) -> bool:
+        try:
+            film_of(self.by_step(values).get("rendering", {}))
+        except ValueError:
+            return False
+        return True
+
     def printed(self, values: Array, fit: Fit | None = None) -> tuple[Op, ...]:
         """Return the rendering's steps; a film print may borrow the fit of one close to it."""
         if self.rendering == "aces-2":
@@ -140,8 +170,15 @@ class Chain:
         fit = self.fit_of(values)
         return fit is None or bool(np.isfinite([*fit.low, *fit.high]).all())
 
-    def signal(self, values: Array, scene: Array, fit: Fit | None = None) -> Array:
+    def signal(
+        self, values: Array, scene: Array, fit: Fit | None = None, *, sound: bool = True
+    ) -> Array:
         """Return the signal for scene-linear AP1, shape (n, 3).
+
+        Parameters
+        ----------
+        sound
+            Raise where light is no number; else it is black there.
 
         Raises
         ------
@@ -152,5 +189,7 @@ class Chain:
             steps = [*self.nodes(values), *self.printed(values, fit)]
             light = Runner(steps).run(scene).astype(np.float64)
         if not np.isfinite(light).all():
-            raise ValueError("light that is no number")
+            if sound:
+                raise ValueError("light that is no number")
+            light = np.nan_to_num(light, nan=0.0, posinf=0.0, neginf=0.0)
         return self.shown.encode(light)

@@ -134,7 +134,7 @@ def adopt_pairs(
         Wanted(near.scene, near.lab, light, doubted=_DOUBTED),
         left, light, display, grey_only, _OPEN,
     )  # fmt: skip
-    fit = grown(task, progress)
+    fit, _ = grown(task, progress)
     digits = rounded(task, fit)
     steps, rendering = fit.found.chain.tables(fit.found.values, digits)
     off = [_off(one, fit.found.chain, fit.found.values, scene, light) for one in pairs]

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 
 from lookkit.accuracy.difference import delta_e_2000
 from lookkit.accuracy.truth import Light
+from lookkit.adopt.between import Between, Shown, between_points
 from lookkit.adopt.chain import Chain, RenderingKind
 from lookkit.adopt.colours import Asked
 from lookkit.adopt.parts import (
@@ -27,6 +28,7 @@ from lookkit.adopt.parts import (
     Part,
 )
 from lookkit.adopt.solve import LEANING, Solved, Wanted, solve
+from lookkit.adopt.source import Source
 from lookkit.progress import Progress
 from lookkit.spaces.outputs import Output
 from lookkit.spaces.working import Array
@@ -81,6 +83,10 @@ class Task:
     grey_only: bool
     open: Error
     """How far the source's own common readings are apart on them."""
+    source: Source | None = None
+    """The LUT, where it is one."""
+    between: Between | None = None
+    """What the LUT is between its points, where that is not what it gives there."""
 
     @property
     def fine(self) -> float:
@@ -96,6 +102,24 @@ class Task:
         made = self.light.lab(chain.signal(values, self.tried.scene))
         return error_between(made, self.tried.lab)
 
+    def nearer(self, shown: Shown) -> Task:
+        """Return the task with the look between the LUT's points as steps close to it bend."""
+        if self.source is None:
+            return self
+        between = between_points(self.source, shown, self.tried.scene)
+        if between is None:
+            return self
+        lab = between.lab(self.tried.scene)
+        other = between.lab(self.tried.scene, "trilinear")
+        return replace(
+            self,
+            wanted=replace(self.wanted, lab=between.lab(self.wanted.scene)),
+            near_grey=replace(self.near_grey, lab=between.lab(self.near_grey.scene)),
+            tried=replace(self.tried, lab=lab),
+            open=error_between(lab, other),
+            between=between,
+        )
+
 
 @dataclass(frozen=True, eq=False)
 class Grown:
@@ -105,8 +129,8 @@ class Grown:
     error: Error
 
 
-def grown(task: Task, progress: Progress) -> Grown:
-    """Return the fit with the parts that are worth having.
+def grown(task: Task, progress: Progress) -> tuple[Grown, Task]:
+    """Return the fit with the parts that are worth having, and what it met in the end.
 
     Both renderings are begun; the one that is closer after its first parts goes on.
     """
@@ -120,6 +144,7 @@ def grown(task: Task, progress: Progress) -> Grown:
         says("ACES 2", 1)
         other = _begun(task, "aces-2")
         best = min(best, other, key=lambda one: one.error.score)
+    task, best = _nearer(task, best)
     follows = _FOLLOWS[:1] if task.grey_only else _FOLLOWS
     for place, added in enumerate(follows):
         says(", ".join(dict.fromkeys(part.step for part in added)), 2 + place)
@@ -127,7 +152,18 @@ def grown(task: Task, progress: Progress) -> Grown:
             continue
         best = _if_worth(task, best, added)
     says("taking away what is not needed", 8)
-    return _pruned(task, best)
+    task, best = _nearer(task, best)
+    return _pruned(task, best), task
+
+
+def _nearer(task: Task, best: Grown) -> tuple[Task, Grown]:
+    """Return the task as the steps found so far see the LUT between its points."""
+    chain, values = best.found.chain, best.found.values
+    task = task.nearer(lambda scene: chain.signal(values, scene, sound=False))
+    if task.between is None:
+        return task, best
+    again = _refitted(task, best, chain.parts, 5)
+    return task, again or Grown(best.found, task.error(best.found))
 
 
 def _if_worth(task: Task, best: Grown, added: Sequence[Part]) -> Grown:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from html import escape
+from math import ceil
 from pathlib import Path
 from typing import Any, Final
 
@@ -14,9 +16,10 @@ from lookkit.adopt.run import CAMERA, OUTPUT, Adopted
 from lookkit.adopt.text import RIGHT
 from lookkit.files import write_beside
 from lookkit.look import Look
+from lookkit.media.stills import read_still
 from lookkit.report.charts import axes, key
 from lookkit.report.html import INK, LINES, QUIET, details, figure, film, page, paragraphs, table
-from lookkit.report.sheet import Cell, Row
+from lookkit.report.sheet import PAGE_WIDTH, Cell, Row
 from lookkit.report.shown import seen
 from lookkit.spaces.oklab import from_oklab
 from lookkit.spaces.working import MID_GREY, Array
@@ -26,10 +29,36 @@ _CHROMAS: Final = (0.05, 0.12)
 _CHART_STOPS: Final = (3.0, 1.5, 0.0, -1.5, -3.0)
 _CHART_HUES: Final = np.arange(0.0, 360.0, 22.5)
 _CELL: Final = 36
+_DARKEST: Final = 4.0
+"""Delta E that a picture of differences shows as black."""
 
 
-def write_page(made: Adopted, path: Path) -> None:
+def frames_of(paths: Sequence[Path]) -> dict[str, Array]:
+    """Return the codes of some stills by name, each as small as a page shows it, (h, w, 3).
+
+    Raises
+    ------
+    InputError
+        If one cannot be read.
+    """
+    found = {}
+    for path in paths:
+        code = np.nan_to_num(np.asarray(read_still(path).pixels[..., :3], dtype=np.float64))
+        many = max(1, ceil(code.shape[1] / PAGE_WIDTH))
+        high, wide = max(code.shape[0] // many, 1), max(code.shape[1] // many, 1)
+        blocks = code[: high * many, : wide * many].reshape(high, -1, wide, many, 3)
+        found[str(path)] = blocks.mean(axis=(1, 3))
+    return found
+
+
+def write_page(made: Adopted, path: Path, frames: Mapping[str, Array] | None = None) -> None:
     """Write a page of one file that fetches nothing and runs nothing.
+
+    Parameters
+    ----------
+    frames
+        The source camera's codes by a file's name, shape (height, width, 3): frames that the page
+        shows through both.
 
     Raises
     ------
@@ -44,6 +73,8 @@ def write_page(made: Adopted, path: Path) -> None:
         ("colours", "The same colours through both", _chart(made)),
         ("steps", "The recipe", _steps(made)),
     ]
+    if frames:
+        parts.insert(1, ("frames", "Frames through both", _frames(made, frames)))
     links = "".join(f'<a href="#{name}-head">{escape(title)}</a>' for name, title, _ in parts)
     title = f"{made.source.path.stem}, adopted"
     head = (
@@ -201,21 +232,48 @@ def _chart(made: Adopted) -> str:
         small = seen(made.source.shown, signal).reshape(shape)
         return small.repeat(_CELL, axis=0).repeat(_CELL, axis=1)
 
-    # White where both agree, dark where they are four apart.
-    grey = np.rint(255 * (1.0 - np.minimum(off / 4.0, 1.0))).astype(np.uint8)
-    apart = grey.reshape(shape[:2])[..., None].repeat(3, axis=2)
-    apart = apart.repeat(_CELL, axis=0).repeat(_CELL, axis=1)
+    apart = _apart(off, shape[:2]).repeat(_CELL, axis=0).repeat(_CELL, axis=1)
     cells = [
         Cell(picture(source), "the source"),
         Cell(picture(recipe), "the recipe"),
-        Cell(apart, f"their difference: white 0, black 4 and more (mean {off.mean():.2f}, "
-             f"largest {off.max():.2f})"),
-    ]  # fmt: skip
+        Cell(apart, _apart_says(off)),
+    ]
     note = (
         "Columns are hues from red by yellow, green and blue; rows are +3 to -3 stops, pale above "
         "and vivid below; the last row is grey, -6 to +6 stops."
     )
     return film([Row("", tuple(cells))], note)
+
+
+def _frames(made: Adopted, frames: Mapping[str, Array]) -> str:
+    """Return frames through both, and where they differ."""
+    rows = []
+    low, high = made.source.function.low, made.source.function.high
+    for path, frame in frames.items():
+        code = np.clip(frame.reshape(-1, 3), low, high)
+        source, recipe = made.source.signal(code), _signal(made.look, code)
+        light = made.source.light
+        off = delta_e_2000(light.lab(source), light.lab(recipe))
+        pictures = (seen(made.source.shown, one.reshape(frame.shape)) for one in (source, recipe))
+        shown = zip(pictures, ("the source", "the recipe"), strict=True)
+        name = Path(path).name
+        cells = [Cell(picture, caption, name) for picture, caption in shown]
+        cells.append(Cell(_apart(off, frame.shape[:2]), _apart_says(off), name))
+        rows.append(Row("", tuple(cells)))
+    return film(rows, "Frames as the camera recorded them, through the LUT and through the recipe.")
+
+
+def _apart(off: Array, shape: tuple[int, ...]) -> Any:
+    """Return differences as a picture: white where both agree, dark where they are far apart."""
+    grey = np.rint(255 * (1.0 - np.minimum(off / _DARKEST, 1.0))).astype(np.uint8)
+    return grey.reshape(shape)[..., None].repeat(3, axis=2)
+
+
+def _apart_says(off: Array) -> str:
+    return (
+        f"their difference: white 0, black {_DARKEST:.0f} and more (mean {off.mean():.2f}, "
+        f"largest {off.max():.2f})"
+    )
 
 
 def _steps(made: Adopted) -> str:

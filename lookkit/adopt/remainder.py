@@ -16,7 +16,6 @@ conjugate gradients, Hestenes and Stiefel (1952).
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
 from itertools import product
@@ -24,9 +23,10 @@ from typing import Any, Final
 
 import numpy as np
 
-from lookkit.accuracy.interpolate import tetrahedral
+from lookkit.accuracy.interpolate import READERS, tetrahedral
 from lookkit.accuracy.sampling import grid
 from lookkit.accuracy.truth import in_chunks
+from lookkit.adopt.between import Between, Shown
 from lookkit.adopt.colours import Asked, many_colours
 from lookkit.adopt.source import Source
 from lookkit.progress import Progress
@@ -55,9 +55,6 @@ the code, a large move would be wanted for a small difference."""
 _STEEPEST: Final = 0.6
 """The most that neighbouring points may move against each other, in distances between them."""
 
-Shown = Callable[[Array], Array]
-"""The steps: scene-linear AP1 (n, 3) to signal (n, 3)."""
-
 
 @dataclass(frozen=True, eq=False)
 class Remainder:
@@ -71,12 +68,15 @@ class Remainder:
         return wide.decode(tetrahedral(self.lattice, np.clip(wide.encode(scene), 0.0, 1.0)))
 
 
-def remainder_of(source: Source, shown: Shown, progress: Progress) -> Remainder | None:
+def remainder_of(
+    source: Source, shown: Shown, progress: Progress, between: Between | None = None
+) -> Remainder | None:
     """Return the lattice for what the steps `shown` lack of a source.
 
-    It is the least stiff that is sound; None where each would fold colours, or let greys fall.
+    With `between`, of what the source is between its points. It is the least stiff that is sound;
+    None where each would fold colours, or let greys fall.
     """
-    sought = _wanted(source, shown)
+    sought = _wanted(source, shown, between)
     for place, stiff in enumerate(_STIFF):
         progress("adopt: what the steps cannot say", place, len(_STIFF))
         made = Remainder(_solved(source, shown, sought, stiff))
@@ -100,7 +100,7 @@ class _Sought:
     weight: Array
 
 
-def _wanted(source: Source, shown: Shown) -> _Sought:
+def _wanted(source: Source, shown: Shown, between: Between | None) -> _Sought:
     """Return wide codes, the L*a*b* wanted there, and what each counts."""
     asked: Asked = many_colours(source, COUNT)
     pictures = len(asked.code) - (COUNT - COUNT // 2 - COUNT // 10)
@@ -108,11 +108,15 @@ def _wanted(source: Source, shown: Shown) -> _Sought:
     code = encoding(WIDE).encode(asked.scene)
     inside = ((code >= 0.0) & (code <= 1.0)).all(axis=1)
     now = source.light.lab(in_chunks(shown, asked.scene))
-    other = source.light.lab(np.clip(source.function(asked.code, "trilinear"), 0.0, 1.0))
-    off = np.linalg.norm(asked.lab - now, axis=1)
-    open_ = np.linalg.norm(asked.lab - other, axis=1)
+    if between is None:
+        there = asked.lab
+        other = source.light.lab(source.signal(asked.code, "trilinear"))
+    else:
+        there, other = (between.lab(asked.scene, one) for one in READERS)
+    off = np.linalg.norm(there - now, axis=1)
+    open_ = np.linalg.norm(there - other, axis=1)
     counted = np.maximum(0.0, 1.0 - (open_ / np.maximum(off, 1e-6)) ** 2)
-    lab = now + counted[:, None] * (asked.lab - now)
+    lab = now + counted[:, None] * (there - now)
     ends = ((asked.signal <= 0.0) | (asked.signal >= 1.0)).any(axis=1)
     at_edge = (asked.code <= source.function.low) | (asked.code >= source.function.high)
     weight = np.where(ends, 0.3 * weight, weight)

@@ -10,11 +10,12 @@ from typing import Any, Final
 import numpy as np
 
 from lookkit.accuracy.difference import delta_e_2000
+from lookkit.adopt.between import Shown
 from lookkit.adopt.checks import grey_warnings, is_grey_only, refuse_what_is_no_look
 from lookkit.adopt.colours import Asked, fitted_colours, judged_colours, left_out
 from lookkit.adopt.digits import Digits, digits_of
 from lookkit.adopt.grow import WORTH, Error, Grown, Task, error_of, grown
-from lookkit.adopt.remainder import WIDE, Remainder, Shown, remainder_of
+from lookkit.adopt.remainder import WIDE, Remainder, remainder_of
 from lookkit.adopt.solve import Solved, Wanted
 from lookkit.adopt.source import Source, open_source
 from lookkit.adopt.text import REMAINDER_SAYS, recipe_text
@@ -112,7 +113,7 @@ def adopt_lut(
     if grey_only:
         told.append("the LUT shows no colour: the recipe is black and white")
     task = task_for(source, asked, grey_only)
-    fit = grown(task, progress)
+    fit, task = grown(task, progress)
     digits = rounded(task, fit)
     judged = judged_colours(source)
     steps, rendering = fit.found.chain.tables(fit.found.values, digits)
@@ -171,7 +172,8 @@ def _steps_of(look: Look) -> Shown:
 def _worthy(source: Source, bare: Look, task: Task, progress: Progress) -> Remainder | None:
     """Return the remainder where it betters the colours left out by what is worth a step."""
     shown = _steps_of(bare)
-    made = remainder_of(source, shown, progress)
+    task = task.nearer(shown)
+    made = remainder_of(source, shown, progress, task.between)
     if made is None:
         return None
     before, after = (
@@ -193,7 +195,7 @@ def task_for(source: Source, asked: Asked, grey_only: bool) -> Task:
     return Task(
         Wanted(asked.scene, asked.lab, source.light),
         Wanted(near.scene, near.lab, source.light),
-        tried, source.light, source.shown, grey_only, open_error(source, tried),
+        tried, source.light, source.shown, grey_only, open_error(source, tried), source,
     )  # fmt: skip
 
 

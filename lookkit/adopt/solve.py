@@ -87,11 +87,17 @@ def solve(chain: Chain, start: Array, wanted: Wanted, most: int) -> Solved:
         leaning = (values - chain.plain) / chain.usual
         down = slopes.T @ residual + LEANING**2 * leaning
         matters = slopes.T @ slopes + LEANING**2 * np.eye(len(chain))
+        # What lies at a limit and would go beyond it is held, so that the others move as they can.
+        held = ((values <= chain.least) & (down > 0.0)) | ((values >= chain.most) & (down < 0.0))
+        free = np.flatnonzero(~held)
+        inner = matters[np.ix_(free, free)]
         better = None
         for _ in range(_TRIES):
-            raised = matters + damping * np.diag(np.diag(matters))
-            step = np.clip(-np.linalg.solve(raised, down), -_FARTHEST, _FARTHEST)
+            raised = inner + damping * np.diag(np.diag(inner))
+            step = np.zeros(len(chain))
+            step[free] = np.clip(-np.linalg.solve(raised, down[free]), -_FARTHEST, _FARTHEST)
             tried = np.clip(values + step * chain.usual, chain.least, chain.most)
+            tried = chain.within(tried)
             try:
                 shown = chain.signal(tried, wanted.scene, fit)
                 reached = _cost(chain, tried, wanted, shown, weight)

@@ -46,6 +46,13 @@ import click
     type=click.Path(path_type=Path),
     help="A page (.html) with source and recipe over each other.",
 )
+@click.option(
+    "--frame",
+    "frames",
+    type=click.Path(path_type=Path),
+    multiple=True,
+    help="A still as the camera recorded it: the page shows it through LUT and recipe. Repeatable.",
+)
 @click.option("--nodes-only", is_flag=True, help="Leave out the remainder.")
 def command(
     source: Path | None,
@@ -57,6 +64,7 @@ def command(
     shown_range: Any,
     target: Path,
     report: Path | None,
+    frames: tuple[Path, ...],
     nodes_only: bool,
 ) -> None:
     """When your look is locked in a LUT, or in graded stills: make it a recipe to read and change.
@@ -66,7 +74,7 @@ def command(
     stills; those after may be resized, cropped and a little moved.
     """
     from lookkit.adopt.from_pairs import adopt_pairs
-    from lookkit.adopt.page import write_page
+    from lookkit.adopt.page import frames_of, write_page
     from lookkit.adopt.pairs_page import write_pairs_page
     from lookkit.adopt.run import adopt_lut
     from lookkit.adopt.text import RIGHT
@@ -81,6 +89,9 @@ def command(
         raise InputError("expected either a LUT, or --before and --after with a folder each")
     if report is not None:
         check_writable(report)
+    if frames and (report is None or source is None):
+        raise InputError("--frame is for the page about a LUT, expected --report and a LUT too")
+    shown_on_page = frames_of(frames)
     how: dict[str, Any] = {
         "camera": camera, "shown": shown, "camera_range": camera_range, "shown_range": shown_range
     }  # fmt: skip
@@ -102,7 +113,7 @@ def command(
                 lines.append(f"with the remainder: {made.whole}")
             lines.append(f"the source's own two common readings: {made.open}")
             if report is not None:
-                write_page(made, report)
+                write_page(made, report, shown_on_page)
     for line in lines:
         click.echo(line)
     tell("beware", made.told)

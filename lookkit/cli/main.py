@@ -26,7 +26,7 @@ COMMANDS: dict[str, str] = {
     "build": "Write the hand-off folder of a recipe.",
     "check": "Say what a recipe's graph is and what is wrong with it.",
     "lut": "Write one .cube, for the monitor on the set.",
-    "report": "Write a page about a recipe: curves, gamuts, certificates, frames.",
+    "report": "Write a page about a recipe: curves, gamuts, how exact each LUT is, frames.",
     "measure": "Count levels, colours and excursions of finished stills and clips.",
     "verify": "Re-read a hand-off with other libraries, against its own recipe.",
     "timeline": "Put the look of each shot into an EDL or OTIO timeline.",

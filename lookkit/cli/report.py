@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     multiple=True,
     type=click.Path(path_type=Path),
     metavar="FOLDER",
-    help="A built hand-off, or certificates of its .cube files; may be given again.",
+    help="A built hand-off, or accuracy reports of its .cube files; may be given again.",
 )
 @click.option(
     "--chart",

@@ -93,7 +93,7 @@ class RoundTrip:
             for name, (mean, p99) in self.elsewhere.items()
         )
         return (
-            f"ACES 2 and its inverse, without a lattice: Delta E 2000 99.9 % {self.p999:.3f}, "
+            f"ACES 2 and its inverse, without a 3D LUT: Delta E 2000 99.9 % {self.p999:.3f}, "
             f"largest {self.largest:.2f}, {self.lost:.2%} of colours not held (more than 1); "
             f"{self.beyond:.2%} of the light is outside Rec.709 or above its peak, the brightest "
             f"at {100.0 * self.brightest:.1f} cd/m2; through ACES 2 for other outputs, pictures "

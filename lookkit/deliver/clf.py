@@ -337,12 +337,12 @@ def has_lattice(pieces: Sequence[Piece]) -> bool:
 def in_words(pieces: Sequence[Piece], *, steps: bool = False) -> str:
     """Return what a file consists of, for people; with `steps`, also what its lattices hold."""
     lattices = [
-        f"a lattice of {one.size} points" + (f" for {one.label}" if steps else "")
+        f"a 3D LUT of {one.size} points" + (f" for {one.label}" if steps else "")
         for one in pieces
         if one.size
     ]
     if not lattices:
-        return "operations alone, no lattice"
+        return "operations alone, no 3D LUT"
     return f"operations, and {' and '.join(lattices)}"
 
 

@@ -200,7 +200,7 @@ class Parts:
         inverse = (
             "Its inverse is exact."
             if exact
-            else "It holds a lattice, so its inverse is only a search for the nearest colour."
+            else "It holds a 3D LUT, so its inverse is only a search for the nearest colour."
         )
         note = self.look.recipe.note or f"The look {self.look.recipe.name}."
         made.setDescription(f"{note} {inverse}")

@@ -165,7 +165,7 @@ def write_lut(
 def _written(path: Path) -> Array:
     found = read_cube(path).lattice
     if found is None:
-        raise LookkitError(f"{path}: no lattice in the file that was just written")
+        raise LookkitError(f"{path}: no 3D LUT in the file that was just written")
     return found.values
 
 

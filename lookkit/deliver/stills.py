@@ -153,7 +153,7 @@ def read_picture(path: Path) -> Array:
         pixels = reader.read_image("uint16")
     size = 0 if pixels is None else round(pixels.shape[0] ** (2.0 / 3.0))
     if pixels is None or pixels.shape != (round(size**1.5), round(size**1.5), 3):
-        raise LookkitError(f"{path}: no lattice picture {oiio.geterror()}".rstrip())
+        raise LookkitError(f"{path}: no picture of the 3D LUT {oiio.geterror()}".rstrip())
     values = pixels.reshape(size, size, size, 3).astype(np.float64) / _TOP
     return np.ascontiguousarray(np.moveaxis(values, (0, 1, 2), (2, 1, 0)))
 

@@ -107,7 +107,7 @@ def build(
         written += write_recipe(look, folder)
         (folder / "README.txt").write_text(readme(look, written), encoding="utf-8")
         told = certificates(look, folder, written)
-        (folder / "CERTIFICATES.txt").write_text(told, encoding="utf-8")
+        (folder / "ACCURACY.txt").write_text(told, encoding="utf-8")
         write_manifest(look, folder, written)
         progress("done", total, total)
     over = [f"{one.path.name}: {text}" for one in written for text in one.over_budget]

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 PLACE: Final = "files"
 """The folder of those whose own place would be outside of the hand-off, or in its way."""
-_OWN: Final = ("recipe.toml", "README.txt", "CERTIFICATES.txt", "manifest.json", PLACE)
+_OWN: Final = ("recipe.toml", "README.txt", "ACCURACY.txt", "manifest.json", PLACE)
 
 
 def write_recipe(look: Look, folder: Path) -> list[Written]:

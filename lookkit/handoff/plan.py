@@ -29,7 +29,7 @@ _JOB: Final = {
 _POINT: Final = 33.0
 """Bytes of a point of a .cube."""
 _OWN: Final = 4
-"""recipe.toml, README.txt, CERTIFICATES.txt and manifest.json."""
+"""recipe.toml, README.txt, ACCURACY.txt and manifest.json."""
 
 
 @dataclass(frozen=True)

@@ -1,4 +1,4 @@
-"""README.txt: who needs which file; CERTIFICATES.txt: what goes in, comes out, how exact it is."""
+"""README.txt: who needs which file; ACCURACY.txt: what goes in, comes out, how exact it is."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ RECIPIENTS: Final = {
     ),
     "stills": (
         "Stills photographer",
-        "stills/: a lattice picture for finished sRGB photographs; no ICC profile.",
+        "stills/: a 3D LUT as a picture, for finished sRGB photographs; no ICC profile.",
     ),
     "aces": (
         "Finishing in ACES",
@@ -58,7 +58,7 @@ _MOST: Final = 16
 def readme(look: Look, written: Sequence[Written]) -> str:
     """Return the text for a hand-off that holds the files `written`: at most 40 lines.
 
-    How exact each file is stands in CERTIFICATES.txt (`certificates`).
+    How exact each file is stands in ACCURACY.txt (`certificates`).
     """
     recipe = look.recipe
     present = {one.format for one in written}
@@ -76,7 +76,7 @@ def readme(look: Look, written: Sequence[Written]) -> str:
         if name in present:
             lines.append(f"{who}: {text.format(sheet=sheet)}")
     lines += [
-        "Everybody: recipe.toml is the look itself, as text; CERTIFICATES.txt says how exact each",
+        "Everybody: recipe.toml is the look itself, as text; ACCURACY.txt says how exact each",
         "  file is, and what goes in and comes out; manifest.json has every file's hash.",
         "",
         *CAUTIONS,

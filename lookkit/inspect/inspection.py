@@ -224,7 +224,7 @@ def _stage(stage: Curve | Points | Lattice) -> str:
     if isinstance(stage, Curve):
         what = f"a curve of {len(stage.table)} rows"
     else:
-        what = f"a lattice of {stage.size} points an edge"
+        what = f"a 3D LUT of {stage.size} points an edge"
     if not stage.low.any() and (stage.high == 1).all():
         return f"{what} over 0-1"
     spans = [f"{low:g} to {high:g}" for low, high in zip(stage.low, stage.high, strict=True)]

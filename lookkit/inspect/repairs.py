@@ -151,7 +151,7 @@ def _does_nothing(stage: Stage) -> bool:
 def _why_not(file: LutFile) -> str:
     if not file.stages:
         return f"its .{file.format} content is read by other libraries alone"
-    return "it is a chain of curves and lattice, which a plain .cube cannot hold (a CLF can)"
+    return "it is a chain of curves and a 3D LUT, which a plain .cube cannot hold (a CLF can)"
 
 
 def _domain(stage: Curve | Lattice) -> Domain | None:

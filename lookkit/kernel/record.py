@@ -6,6 +6,7 @@ Each result becomes one line, so the C reads as the formula does, one operation 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import cache
 from typing import Any, Literal, get_args, get_origin, get_type_hints
 
 from lookkit.kernel.formula import Formula
@@ -121,13 +122,23 @@ def kernel_name(formula: Formula, length: int | None, kind: Kind) -> str:
 
 def length_of(p: Any) -> int | None:
     """Return how long the open tuples of parameters are; all of a formula's are of one length."""
-    for name, form in get_type_hints(type(p)).items():
+    parameters: type = type(p)
+    for name, is_open in _fields(parameters):
         value = getattr(p, name)
-        if get_origin(form) is tuple and get_args(form)[-1] is Ellipsis:
+        if is_open:
             return len(value)
         if hasattr(value, "_fields") and (inner := length_of(value)) is not None:
             return inner
     return None
+
+
+@cache
+def _fields(parameters: type) -> tuple[tuple[str, bool], ...]:
+    """Return the fields of parameters, each with whether it is an open tuple."""
+    return tuple(
+        (name, get_origin(form) is tuple and get_args(form)[-1] is Ellipsis)
+        for name, form in get_type_hints(parameters).items()
+    )
 
 
 def kernels(formula: Formula) -> Iterator[tuple[str, str]]:

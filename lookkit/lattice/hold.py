@@ -55,7 +55,7 @@ _STEPS: Final = (
     *[(0.75, 1)] * 4, *[(0.4, 1)] * 2, *[(0.75, 0)] * 5, *[(0.4, 0)] * 3, *[(0.0, -1)] * 20,
 )  # fmt: skip
 """What is left of the changes around an offending cell, turn by turn, gently first; and how far
-from the neutral axis in steps points are spared, -1 for none: the axis gives way last."""
+from the neutral axis in steps points are spared, -1 for none: the axis is changed last."""
 
 _UNFOLDING: Final = (*[0.75] * 12, *[0.3] * 4, *[0.0] * 8)
 
@@ -86,7 +86,7 @@ class _Tail:
         return np.asarray(error > np.maximum(limit, self._plain * least))
 
     def near(self, error: Array | Floats) -> Mask:
-        """Which colours may ever be to blame."""
+        """Which colours come close enough to a limit to be looked at again."""
         return np.asarray(error > 0.6 * self._tail)
 
     def only(self, rows: Any) -> _Tail:

@@ -142,7 +142,7 @@ def refuse_unwritable_lattice(lattice: Array) -> int:
     if bad is not None:
         r, g, b, channel = bad
         raise LookkitError(
-            f"lattice point red {r}, green {g}, blue {b}: {'RGB'[channel]} is "
+            f"point red {r}, green {g}, blue {b}: {'RGB'[channel]} is "
             f"{lattice[r, g, b, channel]}, which no LUT file can carry"
         )
     return size

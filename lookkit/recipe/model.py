@@ -236,12 +236,12 @@ class Deliver(Table):
 
     sizes: Annotated[tuple[Literal[17, 33, 65, "auto"], ...], Field(min_length=1)] = Field(
         default=(33,),
-        description="lattice points per edge of the .cube files; auto is the smallest of them "
+        description="points per edge of the .cube files; auto is the smallest of them "
         "that keeps to the budget",
     )
     fit: bool = Field(
         default=True,
-        description="choose the values at the lattice points so that what readers interpolate "
+        description="choose the values at the points so that what readers interpolate "
         "is closest; false samples the graph at the points",
     )
     certify: bool = Field(

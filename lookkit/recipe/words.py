@@ -33,7 +33,7 @@ FORMER_KINDS = {
 """Kinds of earlier versions, and what to write now."""
 
 _FORMER_FORMATS = {
-    "clf-lattice": "'clf-chain', each whole way as CLF; curves before a lattice were taken out",
+    "clf-lattice": "'clf-chain', each whole way as CLF; curves before a 3D LUT were taken out",
 }
 """Formats of earlier versions, and what to write now."""
 

@@ -73,14 +73,14 @@ def find_certificates(look: Look, places: Iterable[Path]) -> list[Found]:
     found: dict[str, Found] = {}
     for place in places:
         if not place.exists():
-            raise InputError(f"{place}: does not exist, expected a certificate or a folder of some")
+            raise InputError(f"{place}: does not exist, expected an accuracy report or a folder")
         inside = sorted(place.rglob(f"*{_SUFFIX}")) if place.is_dir() else [place]
         for path in inside:
             name = path.name.removesuffix(".json")
             if name not in known:
                 if place.is_dir():
                     continue
-                raise InputError(f"{path}: is not the certificate of a .cube of {look.source}")
+                raise InputError(f"{path}: is not the accuracy report of a .cube of {look.source}")
             camera, output, scene = known[name]
             found[name] = Found(name, camera, output, scene, _read(path))
     return [found[name] for name in sorted(found)]
@@ -117,9 +117,9 @@ def _read(path: Path) -> Mapping[str, Any]:
         if not all(type(one) in (int, float) and math.isfinite(one) for one in numbers):
             raise ValueError("a figure that is no number")
     except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
-        raise InputError(f"{path}: is no certificate ({error!r})") from error
+        raise InputError(f"{path}: is no accuracy report ({error!r})") from error
     except OverflowError as error:
-        raise InputError(f"{path}: is no certificate (a number beyond any measure)") from error
+        raise InputError(f"{path}: is no accuracy report (a number beyond any measure)") from error
     return facts
 
 

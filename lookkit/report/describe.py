@@ -50,7 +50,7 @@ def describe(look: Look) -> str:
     lines.append("look:")
     lines += _list(recipe.look) or ["  (no nodes)"]
     if unsaid := unsayable(graph.look()):
-        lines.append(f"  the OCIO config carries [{labels(unsaid)}] as one lattice")
+        lines.append(f"  the OCIO config carries [{labels(unsaid)}] as one 3D LUT")
     for name in look.outputs:
         target = graph.output(name)
         wired = "" if target.range == target.interface_range else (
@@ -143,7 +143,7 @@ def _matches(look: Look, camera: str) -> list[str]:
         scenes = [scene for scene in took if recipe.match_of(camera, scene) == match]
         said += [f"scenes {', '.join(scenes)}"] if scenes else []
         said += ["in place of the input transform"] if match.one.curve is not None else []
-        said += ["with a colour stage, which OpenColorIO carries as a lattice"] if (
+        said += ["with a colour stage, which OpenColorIO carries as a 3D LUT"] if (
             match.one.roots is not None
         ) else []  # fmt: skip
         lines.append(f"{match.name}: {'; '.join(said)}" if said else match.name)

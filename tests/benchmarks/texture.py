@@ -117,8 +117,8 @@ def clip(frames: int = 24) -> None:
             out.mux(stream.encode(None))
         spent = {}
         for option in ("--no-texture", ""):
-            words = [sys.executable, "-m", "lookkit", "apply", "film.toml", "a.mov",
-                     "--camera", "A", "--into", f"out{option}", *[one for one in (option,) if one]]  # fmt: skip
+            words = [sys.executable, "-m", "lookkit", "apply", "film.toml", "a.mov"]
+            words += ["--camera", "A", "--into", f"out{option}", *[one for one in (option,) if one]]
             before = resource.getrusage(resource.RUSAGE_CHILDREN)
             subprocess.run(words, cwd=folder, check=True, capture_output=True)
             after = resource.getrusage(resource.RUSAGE_CHILDREN)

@@ -111,7 +111,7 @@ def test_without_lattices_opencolorio_reads_the_graph(files, plain):
     """The look and the inputs of this recipe; its renderings compare channels."""
     seen = 0
     for _, one in files:
-        if "lattice of" in one.note:
+        if "3D LUT of" in one.note:
             assert one.output is not None
             continue
         seen += 1
@@ -131,8 +131,8 @@ def test_without_lattices_opencolorio_reads_the_graph(files, plain):
 def test_a_lattice_is_said_in_the_file_with_its_measured_error(files, plain):
     for _, one in files:
         text = one.path.read_text()
-        assert ("<LUT3D" in text) == ("lattice of" in one.note)
-        words = "pictures Delta E 2000" if "lattice of" in one.note else "99.9 % of values within"
+        assert ("<LUT3D" in text) == ("3D LUT of" in one.note)
+        words = "pictures Delta E 2000" if "3D LUT of" in one.note else "99.9 % of values within"
         assert words in text
         assert words in one.accuracy[0]
     chains = [one for _, one in files if one.output == "monitor"]
@@ -313,7 +313,7 @@ def test_each_shipped_look_is_exact_or_a_lattice_within_a_hundredth(name, tmp_pa
     light = 0.18 * 2.0 ** rng.normal(-0.5, 1.8, (20000, 1)) * 2.0 ** rng.normal(0, 0.3, (20000, 3))
     aim = evaluate(look.graph.look(), light) @ AP1_TO_AP0.T
     found = as_opencolorio_reads(one.path)(light @ AP1_TO_AP0.T)
-    limit = ANALYTIC if "no lattice" in one.note else 0.01
+    limit = ANALYTIC if "no 3D LUT" in one.note else 0.01
     assert np.quantile(share(found, aim), 0.99) <= limit
 
 
@@ -381,7 +381,7 @@ def test_only_the_system_gamma_of_hlg_needs_a_lattice_among_outputs():
 def test_a_chain_to_hlg_is_near_the_graph_and_tells_how_far_it_is(tmp_path):
     look = look_of(RECIPE + '[outputs.hlg]\noutput = "Rec.2100 HLG 1000"\n')
     one = clf.write_clf_file(look, clf.chain_file(look, "A", "hlg"), tmp_path)
-    assert re.search("a lattice of [0-9]+ points", one.note)
+    assert re.search("a 3D LUT of [0-9]+ points", one.note)
     assert "pictures Delta E 2000" in one.accuracy[0]
     assert one.figures["image-like mean"] <= 0.1
     codes = look.graph.decoding("A").inverse(image_like(np.random.default_rng(77), 20000))

@@ -44,7 +44,7 @@ def test_a_file_has_its_certificate_beside_it_and_in_the_manifest(built):
     assert readers == {"tetrahedral", "trilinear", "gpu"}
     manifest = json.loads((built.folder / "manifest.json").read_text())["files"]
     assert any(name.endswith(".cube.json") for name in manifest)
-    readme = (built.folder / "CERTIFICATES.txt").read_text()
+    readme = (built.folder / "ACCURACY.txt").read_text()
     assert "read tetrahedral: pictures Delta E 2000 mean" in readme
 
 

@@ -166,5 +166,5 @@ def test_a_picture_is_the_same_bytes_every_time(tmp_path):
 def test_what_is_no_lattice_picture_is_refused(tmp_path):
     path = tmp_path / "x.png"
     path.write_bytes(b"no picture")
-    with pytest.raises(LookkitError, match="no lattice picture"):
+    with pytest.raises(LookkitError, match="no picture of the 3D LUT"):
         stills.read_picture(path)

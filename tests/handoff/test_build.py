@@ -44,7 +44,7 @@ def folder(look, tmp_path_factory):
 def test_the_folder_is_named_after_show_look_and_version(folder):
     assert folder.name == "Pottery_Warm-print_v001"
     assert {path.name for path in folder.iterdir() if path.suffix != ".amf"} == {
-        "CERTIFICATES.txt", "README.txt", "manifest.json", "recipe.toml", "cdl", "clf", "cube",
+        "ACCURACY.txt", "README.txt", "manifest.json", "recipe.toml", "cdl", "clf", "cube",
         "ocio", "stills", "report.html",
     }  # fmt: skip
     assert {path.name for path in (folder / "cube").iterdir()} == {"A", "B", "C"}
@@ -222,7 +222,7 @@ def test_a_config_of_somebody_gets_the_look_in_a_folder_of_its_own(small, tmp_pa
     folder = build(small, tmp_path, base="ocio://cg-config-latest").folder
     config = library().Config.CreateFromFile(str(folder / "ocio_merged" / CONFIG_NAME))
     assert "Warm print" in list(config.getLookNames())
-    assert "ocio_merged/config.ocio" in (folder / "CERTIFICATES.txt").read_text()
+    assert "ocio_merged/config.ocio" in (folder / "ACCURACY.txt").read_text()
     assert list((folder / "ocio_merged").glob("luts_*/*.clf"))
 
 

@@ -82,7 +82,7 @@ def test_a_file_with_another_place_lies_in_files_and_the_recipe_says_so(tmp_path
     (carried,) = (place for place, _ in files_of(again) if place.endswith(".cube"))
     assert carried.startswith("files/")
     assert sorted(path.name for path in moved.iterdir()) == sorted(
-        ["B.match.toml", "CERTIFICATES.txt", "README.txt", "cube", "files", "manifest.json",
+        ["B.match.toml", "ACCURACY.txt", "README.txt", "cube", "files", "manifest.json",
          "matches", "ocio", "recipe.toml"]
     )  # fmt: skip
 

@@ -89,7 +89,7 @@ def test_a_date_of_the_environment_changes_the_dated_files_alone(first, tmp_path
     plain = contents(first)
     same = {name for name in plain if dated.get(name) == plain[name]}
     assert {name for name in plain if not name.endswith(".amf")} - same == {
-        "CERTIFICATES.txt", "manifest.json"
+        "ACCURACY.txt", "manifest.json"
     }  # fmt: skip
     amfs = {name for name in dated if name.endswith(".amf")}
     assert amfs

@@ -70,7 +70,7 @@ def test_the_readme_says_in_40_lines_which_files_are_for_which_shot(cameras, sce
 def test_certificates_say_how_exact_each_file_is(tmp_path):
     text = BY_DEFAULT.replace('formats = ["cdl", "amf"]', 'formats = ["cdl"]')
     folder = build(Look(parse_recipe(text), text), tmp_path).folder
-    assert "cdl/Warm-print_kiln.cc" in (folder / "CERTIFICATES.txt").read_text()
+    assert "cdl/Warm-print_kiln.cc" in (folder / "ACCURACY.txt").read_text()
 
 
 def test_a_build_says_first_how_many_files_how_much_space_and_time(tmp_path):

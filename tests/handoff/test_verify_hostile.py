@@ -162,7 +162,7 @@ def test_a_picture_that_would_fill_the_memory_is_not_read(tmp_path):
     (tmp_path / "x.png").write_bytes(
         b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", head) + chunk(b"IDAT", body) + chunk(b"IEND", b"")
     )
-    with pytest.raises(LookkitError, match="no lattice picture"):
+    with pytest.raises(LookkitError, match="no picture of the 3D LUT"):
         read_picture(tmp_path / "x.png")
 
 

@@ -26,7 +26,7 @@ def test_a_sound_file_has_everything_said_about_it(tmp_path):
     found = inspect(path, "LogC4", "Rec.709 BT.1886", readers=["ocio", "ffmpeg"])
     assert found.sound
     assert found.read_by == "lookkit"
-    assert found.contents == "a lattice of 17 points an edge over 0-1"
+    assert found.contents == "a 3D LUT of 17 points an edge over 0-1"
     assert {reading.verdict for reading in found.readings} <= {"same", "absent"}
     assert found.readings[0].verdict == "same"
     assert found.shape is not None

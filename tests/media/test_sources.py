@@ -1,4 +1,4 @@
-"""Whose a file is, shot lists, stills' tags and raw stills."""
+"""Which camera a file belongs to, shot lists, stills' tags and raw stills."""
 
 from pathlib import Path
 

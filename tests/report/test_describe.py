@@ -30,7 +30,7 @@ def test_branches_trims_scenes_and_overrides_are_told():
 
 def test_what_the_config_carries_as_a_lattice_is_told():
     text = describe(look(OPAQUE))
-    assert "the OCIO config carries [hue-bands, saturation, contrast] as one lattice" in text
+    assert "the OCIO config carries [hue-bands, saturation, contrast] as one 3D LUT" in text
 
 
 @pytest.mark.parametrize(

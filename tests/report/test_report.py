@@ -215,11 +215,11 @@ def test_a_place_without_certificates_is_told_apart_from_a_broken_one(film, tmp_
         write_report(look, tmp_path / "r.html", certificates=[tmp_path / "none"])
     other = tmp_path / "x.cube.json"
     other.write_text("{}")
-    with pytest.raises(InputError, match="is not the certificate of"):
+    with pytest.raises(InputError, match="is not the accuracy report of"):
         write_report(look, tmp_path / "r.html", certificates=[other])
     broken = tmp_path / f"{cube_name(look, 'A', 'web', 33)}.json"
     broken.write_text('{"readings": [{}]}')
-    with pytest.raises(InputError, match="is no certificate"):
+    with pytest.raises(InputError, match="is no accuracy report"):
         write_report(look, tmp_path / "r.html", certificates=[broken])
     assert not (tmp_path / "r.html").exists()
 

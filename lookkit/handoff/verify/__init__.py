@@ -24,7 +24,7 @@ chose; where nothing was fitted, all numbers. Of a folder that another version m
 and figures speak.
 
 Other libraries run in processes of their own (`inspect/readers.py`), for the files may be
-anybody's. A reader that is not installed is told as such and proves nothing.
+anybody's. A reader that is not installed is named; nothing is said to be checked by it.
 """
 
 from __future__ import annotations

@@ -119,12 +119,12 @@ def _look_transform(name: str, entry: Mapping[str, Any], path: Path, truths: Tru
     """
     cube = path.with_name(f"{path.stem.rpartition('_')[0]}_{acescct.SPACE}_{aces.SIZE}.cube.json")
     if "figures" in entry and not cube.is_file():
-        return Row(name, "graph", "faulty", f"no certificate {cube.name} beside it")
+        return Row(name, "graph", "faulty", f"no accuracy report {cube.name} beside it")
     stated = stated_figures(entry, cube, same=truths.same)
     if isinstance(stated, str):
         return Row(name, "graph", "faulty", stated)
     if "tetrahedral" not in stated:
-        return Row(name, "graph", "reads", "no certificate to hold it against")
+        return Row(name, "graph", "reads", "no accuracy report to hold it against")
     wanted = stated["tetrahedral"][PICTURES]
     try:
         judged = truths.judged(entry)
@@ -185,7 +185,9 @@ def _as_lowered(name: str, declared: Declared, read: Exact) -> Row:
     share = np.abs(read(codes) - aim) / np.maximum(np.abs(aim), FLOOR)
     found = float(np.quantile(share, 0.999))
     if found <= ARITHMETIC:
-        text = f"no certificate; lookkit's operations within {ARITHMETIC:.0e} (found {found:.1e})"
+        text = (
+            f"no accuracy report; lookkit's operations within {ARITHMETIC:.0e} (found {found:.1e})"
+        )
         return Row(name, "graph", "agrees", text, found, ARITHMETIC)
     text = f"not lookkit's operations: 99.9 % of values are off by a share of up to {found:.2g}"
     return Row(name, "graph", "misreads", text, found, ARITHMETIC)

@@ -200,7 +200,7 @@ def _against_graph(
         return Row(name, "graph", "reads", f"what a {entry['part']!r} must be is not known here")
     lattice = file.lattice
     if lattice is None or lattice.low.any() or (lattice.high != 1.0).any():
-        return Row(name, "graph", "faulty", "expected one lattice over 0-1")
+        return Row(name, "graph", "faulty", "expected one 3D LUT over 0-1")
     stated = stated_figures(entry, folder / f"{name}.json", same=truths.same)
     return judged_lattice(name, lattice.values, chain, stated, truths)
 
@@ -306,7 +306,7 @@ def stated_figures(
             if same and (fault := _other_words(text, beside)):
                 return fault
         except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
-            return f"its certificate {beside.name} cannot be read"
+            return f"its accuracy report {beside.name} cannot be read"
     if own is None:
         return certificate or {}
     try:
@@ -345,7 +345,7 @@ def _other_words(figures: str, beside: Path) -> str:
     words = beside.with_suffix(".txt")
     wanted = certificate_text(Certificate.from_json(figures))
     if words.is_file() and words.read_text(encoding="utf-8", errors="replace") != wanted:
-        return f"its certificate {words.name} says otherwise than {beside.name}"
+        return f"its accuracy report {words.name} says otherwise than {beside.name}"
     return ""
 
 
@@ -365,11 +365,11 @@ def certified_lattice(
     """
     worst, lie = 0.0, ""
     if not set(stated) <= set(figures):
-        return Row(name, "graph", "faulty", f"a certificate for readers {', '.join(stated)}")
+        return Row(name, "graph", "faulty", f"an accuracy report for readers {', '.join(stated)}")
     for reader, found_by in figures.items():
         values = stated.get(reader, {})
         if same and len(values) > len(_STATED) and (absent := found_by.keys() - values.keys()):
-            text = f"its certificate lacks {', '.join(sorted({key[0] for key in absent}))}"
+            text = f"its accuracy report lacks {', '.join(sorted({key[0] for key in absent}))}"
             return Row(name, "graph", "faulty", text)
         for key in values.keys() & found_by.keys():
             value, found = values[key], found_by[key]
@@ -446,10 +446,10 @@ def _budgeted(name: str, figures: Mapping[Reader, Figures], budget: Budget) -> R
             value = found[kind, "delta_e_2000", statistic]
             if value > limit:
                 text = (
-                    f"no certificate, and over the budget: {kind} Delta E 2000 "
+                    f"no accuracy report, and over the budget: {kind} Delta E 2000 "
                     f"{value:.2f} ({reader}), at most {limit:g}"
                 )
                 return Row(name, "graph", "misreads", text, value, limit)
     pictures = max(one[PICTURES] for one in figures.values())
-    text = f"no certificate; Delta E 2000 of pictures 99.9 % {pictures:.2f}, within the budget"
+    text = f"no accuracy report; Delta E 2000 of pictures 99.9 % {pictures:.2f}, within the budget"
     return Row(name, "graph", "agrees", text, pictures, budget.image_like)

@@ -56,7 +56,7 @@ def _uncertified(listing: Listing, look: Look) -> Iterator[Row]:
         if "figures" not in entry:
             absent.append(f"figures in {NAME}")
         if absent:
-            yield Row(name, "recipe", "faulty", f"its certificate lacks {', '.join(absent)}")
+            yield Row(name, "recipe", "faulty", f"its accuracy report lacks {', '.join(absent)}")
 
 
 def promised(look: Look) -> Iterator[Promise]:

@@ -28,7 +28,7 @@ from lookkit.deliver.cdl_residual import Residual, changes, figures_told, viewin
 from lookkit.deliver.config import CONFIG_NAME, LUTS, write_config
 from lookkit.deliver.written import CURVE_DECIMALS, LATTICE_DECIMALS
 from lookkit.errors import LookkitError
-from lookkit.handoff.verify.listing import Listing, leaves
+from lookkit.handoff.verify.listing import Listing, figure, leaves
 from lookkit.handoff.verify.rebuilt import as_dated, unlike
 from lookkit.handoff.verify.report import Row
 from lookkit.lower import Asked, Lattices
@@ -163,7 +163,11 @@ class _Again:
             if path.suffix == ".clf":
                 return self._around(path, residual.made)
             beside = self.listing.entries.get(f"{CDLS}/{change.stem}.cc", {})
-            told = figures_told(self.look, beside.get("figures", {}))
+            try:
+                stated = {key: figure(value) for key, value in beside["figures"].items()}
+                told = figures_told(self.look, stated)
+            except (KeyError, TypeError, ValueError, AttributeError):
+                return ""  # Told as a fault of the CDL.
             title, comments = residual.head(told)
             return self._of_lattice(path, title, (*comments, *acescct.words(self.look)))
         return "of no change of the recipe"
