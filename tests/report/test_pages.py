@@ -2,15 +2,18 @@
 
 import re
 
+import numpy as np
 import pytest
 
 from lookkit.deliver.cube import cube_name
 from lookkit.media.measure import measure_file
 from lookkit.plotting import CHANNELS, DARK, LIGHT, PRINT
 from lookkit.report.frames import graded_frames
+from lookkit.report.html import page
 from lookkit.report.measure_charts import write_measures
 from lookkit.report.report import write_report
 from lookkit.report.sheet import draw_sheet
+from lookkit.report.shown import data_uri
 from tests.report.browser import Browser
 from tests.report.film import write_film
 from tests.report.test_report import certificate
@@ -68,6 +71,18 @@ def test_the_browser_would_tell(browser, tmp_path):
 def test_a_page_fits_every_width(browser, pages, name, width):
     browser.open(pages / f"{name}.html", width=width)
     assert browser.run("document.documentElement.scrollWidth") <= width
+
+
+def test_a_picture_wider_than_the_window_is_made_to_fit(browser, tmp_path):
+    picture = data_uri(np.full((90, 1600, 3), 120, dtype=np.uint8))
+    path = tmp_path / "wide.html"
+    body = f'<figure><img src="{picture}" width="1600" height="90" alt="grey"></figure>'
+    path.write_text(page("Wide", body))
+    browser.open(path, width=400)
+    assert browser.run("document.documentElement.scrollWidth") <= 400
+    # As high as its width asks for.
+    ratio = browser.run("document.images[0].clientWidth / document.images[0].clientHeight")
+    assert abs(ratio - 1600 / 90) < 0.5
 
 
 PICTURES = "[...document.querySelectorAll('.takes img')]"
