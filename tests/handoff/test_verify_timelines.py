@@ -159,11 +159,16 @@ def test_an_amf_that_was_changed_in_the_folder_is_not_one_to_name(folder, marked
     assert path.name in rows["links"].text
 
 
+CRASHING = '[{"OTIO_SCHEMA":"Clip.1","media_references":{"":{"OTIO_SCHEMA":"ce.1"}}}'
+"""At this OpenTimelineIO 0.18 ends the process: found by fuzzing, and cut short."""
+
+
 @pytest.mark.parametrize(
     ("name", "text", "reason"),
     [
         ("cut.edl", PLAIN.replace("* LOC", "*ASC_SOP (1 1)(0 0 0)(1 1 1)\n* LOC"), "ASC_SOP"),
-        ("cut.otio", "{", "no timeline"),
+        ("cut.otio", "{", "line 1, column 2 it is not JSON"),
+        ("cut.otio", CRASHING, "line 1, column 73 it is not JSON"),
         ("cut.otio", "[" * 100_000, "nested too deeply"),
         ("cut.otio", '{"OTIO_SCHEMA": "Gap.1"}', "no timeline"),
     ],

@@ -110,17 +110,20 @@ def read_timeline(ending: str, text: str, rate: float) -> Any:
 
 
 def _refuse_what_crashes(text: str) -> None:
-    """Raise InputError for JSON at which OpenTimelineIO 0.18 crashes, and the process with it.
+    """Raise InputError for text at which OpenTimelineIO 0.18 crashes, and the process with it.
 
-    That is what is nested too deeply, has no tracks, a schema without a plain number, or a clip of
-    the first form with the media of the second.
+    That is some text that is not JSON, and what is nested too deeply, has no tracks, a schema
+    without a plain number, or a clip of the first form with the media of the second.
     """
     try:
         found = json.loads(text)
     except RecursionError as error:
         raise InputError("no timeline that OpenTimelineIO reads: nested too deeply") from error
-    except ValueError:
-        return  # OpenTimelineIO says better what is wrong.
+    except json.JSONDecodeError as error:
+        where = f"line {error.lineno}, column {error.colno}"
+        raise InputError(f"no timeline: at {where} it is not JSON ({error.msg})") from error
+    except ValueError as error:  # A number of too many digits.
+        raise InputError(f"no timeline that OpenTimelineIO reads: {error}") from error
     waiting = [found]
     while waiting:
         one = waiting.pop()
