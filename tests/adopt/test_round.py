@@ -24,7 +24,7 @@ encoding = "V-Log"
 sizes = [17]
 fit = false
 certify = false
-formats = ["cube"]
+formats = ["cube", "clf", "cdl"]
 [[shots]]
 match = "kiln_A*"
 camera = "A"

@@ -198,8 +198,15 @@ class _Again:
     ) -> str:
         """Return how a CLF differs from itself made again around its lattices."""
         theirs = path.read_text(encoding="utf-8")
-        made, head, _ = make(_Sized(_sizes(theirs), empty=self.fitted))
-        ours = made.text(head, self.look.recipe.deliver.clf_namespace)
+        namespace = self.look.recipe.deliver.clf_namespace
+        there = _sizes(theirs)
+        # Which lattices are made, and which are LUTs of the recipe's own, shows by a strange size.
+        strange = next(size for size in range(2, len(there) + 3) if size not in there)
+        made, head, _ = make(_Sized([strange], empty=True))
+        here = _sizes(made.text(head, namespace))
+        sizes = [size for size, mark in zip(there, here, strict=False) if mark == strange]
+        made, head, _ = make(_Sized(sizes, empty=self.fitted))
+        ours = made.text(head, namespace)
         return self._unlike_texts(_without_measures(theirs, ours), ours)
 
     def _unlike_texts(self, theirs: str, ours: str, *, hollow: bool = False) -> str:
