@@ -1,5 +1,6 @@
 """Manifests that lie, and files that were made to do harm, are named in plain words."""
 
+import re
 import struct
 import zlib
 
@@ -58,6 +59,18 @@ def put(folder, name, text):
 
 def test_the_folder_is_sound_before_it_is_harmed(folder):
     assert verified(folder) == []
+
+
+@pytest.mark.parametrize("said", ["é" * 44, "AAAA", "not base64!", ""])
+def test_a_hash_in_an_amf_that_is_none_is_a_fault(copy, said):
+    path = next(copy.glob("A_*.amf"))
+    pattern = r"(<[a-z:]*hash [^>]*>)[^<]*"
+    text, count = re.subn(pattern, rf"\g<1>{said}", path.read_text(), count=1)
+    assert count == 1
+    put(copy, path.name, text)
+    assert (path.name, "its hash in the AMF is not that of the file") in {
+        (name, text.rpartition(": ")[2]) for name, _, text in verified(copy)
+    }
 
 
 def without(folder, gone):
