@@ -134,11 +134,12 @@ def worst_places(
 
     cells = lattice.shape[0] - 1
     estimated = probed.estimate(lattice, reader)
-    chosen = np.argpartition(-estimated, min(_MEASURED, estimated.size - 1), axis=None)[:_MEASURED]
-    halves = np.stack(np.unravel_index(np.sort(chosen), estimated.shape), axis=-1) / (2.0 * cells)
+    kth = min(_MEASURED, estimated.size - 1)
+    chosen = np.sort(np.argpartition(-estimated, kth, axis=None)[:_MEASURED])
+    halves = np.stack(np.unravel_index(chosen, estimated.shape), axis=-1) / (2.0 * cells)
     first = error(halves)
     measured = np.zeros(estimated.shape, dtype=np.float32)
-    measured.ravel()[np.sort(chosen)] = first
+    measured.ravel()[chosen] = first
     low = _worst_cells(measured)
     within = (grid(_INSIDE).reshape(-1, 3) * (_INSIDE - 1) + 0.5) / _INSIDE
     inside = ((low[:, None] + within) / cells).reshape(-1, 3)

@@ -16,7 +16,7 @@ from lookkit.adopt.run import CAMERA, OUTPUT, Adopted
 from lookkit.adopt.text import RIGHT
 from lookkit.files import write_beside
 from lookkit.look import Look
-from lookkit.media.stills import read_still
+from lookkit.media.stills import block_means, read_still
 from lookkit.report.charts import axes, key
 from lookkit.report.html import INK, LINES, QUIET, details, figure, film, page, paragraphs, table
 from lookkit.report.sheet import PAGE_WIDTH, Cell, Row
@@ -43,11 +43,9 @@ def frames_of(paths: Sequence[Path]) -> dict[str, Array]:
     """
     found = {}
     for path in paths:
-        code = np.nan_to_num(np.asarray(read_still(path).pixels[..., :3], dtype=np.float64))
-        many = max(1, ceil(code.shape[1] / PAGE_WIDTH))
-        high, wide = max(code.shape[0] // many, 1), max(code.shape[1] // many, 1)
-        blocks = code[: high * many, : wide * many].reshape(high, -1, wide, many, 3)
-        found[str(path)] = blocks.mean(axis=(1, 3))
+        code = np.nan_to_num(read_still(path).pixels)
+        factor = min(ceil(code.shape[1] / PAGE_WIDTH), *code.shape[:2])
+        found[str(path)] = block_means(code, factor).astype(np.float64)
     return found
 
 

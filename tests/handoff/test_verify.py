@@ -435,42 +435,40 @@ def test_operations_and_lattice_pictures_agree(others):
     assert any(row.reader == "links" and row.verdict == "agrees" for row in collections)
 
 
-def test_other_words_in_a_cdl_are_found(others, tmp_path):
-    harmed = copied(others, tmp_path)
+def assert_other_words_are_found(folder, *changes):
+    """Put other words into files, list them again, and see that just these are told."""
     names = []
-    for pattern, was, now in (
-        ("*.ccc", "mean 0.", "mean 9."), ("*print.cc", "CDL alone", "CDL done"),
-        ("*.cdl", "<SatNode>", "<SatNode >"),
-        ("*print_residual_ACEScct.clf", "not an exposure meter", "an exposure meter"),
-        ("*print_residual_ACEScct_*.cube", "not an exposure meter", "an exposure meter"),
-    ):  # fmt: skip
-        (path,) = (harmed / "cdl").glob(pattern)
+    for pattern, was, now in changes:
+        (path,) = folder.glob(pattern)
         text = path.read_text()
         assert was in text
         path.write_text(text.replace(was, now, 1))
-        names.append(path.relative_to(harmed).as_posix())
-    relist(harmed, *names)
-    assert {file for file, _, _ in bad(verify(harmed, readers=()))} == set(names)
+        names.append(path.relative_to(folder).as_posix())
+    relist(folder, *names)
+    assert {file for file, _, _ in bad(verify(folder, readers=()))} == set(names)
+
+
+def test_other_words_in_a_cdl_are_found(others, tmp_path):
+    assert_other_words_are_found(
+        copied(others, tmp_path),
+        ("cdl/*.ccc", "mean 0.", "mean 9."), ("cdl/*print.cc", "CDL alone", "CDL done"),
+        ("cdl/*.cdl", "<SatNode>", "<SatNode >"),
+        ("cdl/*print_residual_ACEScct.clf", "not an exposure meter", "an exposure meter"),
+        ("cdl/*print_residual_ACEScct_*.cube", "not an exposure meter", "an exposure meter"),
+    )  # fmt: skip
 
 
 def test_other_words_in_a_transform_for_aces_are_found(tmp_path):
     with few_points():
         folder = built(tmp_path, with_formats("aces", text=SMALL))
         assert bad(verify(folder, readers=())) == []
-        names = []
-        for pattern, was, now in (
-            ("*print_lmt_ACEScct.clf", "followed by ACES 2", "followed by ACES 1"),
-            ("*dusk_lmt_ACES2065-1.clf", "<Description>", "<Description>New. "),
-            ("*dusk_lmt_ACEScct_*.cube", "before ACES 2", "before ACES 1"),
-            ("*print_lmt_ACEScct_*.cube", "not an exposure meter", "an exposure meter"),
-        ):
-            (path,) = (folder / "aces").glob(pattern)
-            text = path.read_text()
-            assert was in text
-            path.write_text(text.replace(was, now, 1))
-            names.append(path.relative_to(folder).as_posix())
-        relist(folder, *names)
-        assert {file for file, _, _ in bad(verify(folder, readers=()))} == set(names)
+        assert_other_words_are_found(
+            folder,
+            ("aces/*print_lmt_ACEScct.clf", "followed by ACES 2", "followed by ACES 1"),
+            ("aces/*dusk_lmt_ACES2065-1.clf", "<Description>", "<Description>New. "),
+            ("aces/*dusk_lmt_ACEScct_*.cube", "before ACES 2", "before ACES 1"),
+            ("aces/*print_lmt_ACEScct_*.cube", "not an exposure meter", "an exposure meter"),
+        )
 
 
 SWAPPED = (

@@ -122,16 +122,15 @@ class _Again:
     def _of_cube(self, entry: Mapping[str, Any], path: Path) -> str:
         camera, output, scene = (entry.get(key) for key in ("camera", "output", "scene"))
         if path.name.endswith("_1d.cube"):
-            return _rounded(path, CURVE_DECIMALS) or self._of_curves(entry, path)
+            return _rounded(_head_of(path), CURVE_DECIMALS) or self._of_curves(entry, path)
         if not isinstance(camera, str) or not isinstance(output, str):
-            return _rounded(path, LATTICE_DECIMALS)
+            return _rounded(_head_of(path), LATTICE_DECIMALS)
         return self._of_lattice(path, *cube.head(self.look, camera, output, scene))
 
     def _of_lattice(self, path: Path, title: str, comments: Sequence[str], spare: int = 0) -> str:
         """Return how the head of a .cube differs; `spare` is how many lines may be measures."""
-        fault = _rounded(path, LATTICE_DECIMALS)
-        wanted = head_lines(title, comments)
-        lines = _head_of(path)
+        wanted, lines = head_lines(title, comments), _head_of(path)
+        fault = _rounded(lines, LATTICE_DECIMALS)
         said = [line for line in lines if line.startswith("#")]
         if spare and 0 < len(said) + 1 - len(wanted) <= spare:
             extra = [line for line in said if line not in wanted]
@@ -179,24 +178,36 @@ class _Again:
             said = (*comments, *acescct.words(self.look))
             return self._of_lattice(path, title, said, _MEASURED)
         transform = aces.LookTransform(self.look, scene)
-        theirs = path.read_text(encoding="utf-8")
-        sizes = _sizes(theirs) or [2]
-        known, hollow = _Sized(sizes, empty=self.fitted), np.zeros((*[sizes[0]] * 3, 3))
-        for space, made, head in aces.clfs(self.look, transform, hollow, known):
-            if path.stem.endswith(f"_{space}"):
-                ours = made.text(head, self.look.recipe.deliver.clf_namespace)
-                return self._unlike_texts(
-                    _without_measures(theirs, ours, _MEASURED), ours, hollow=True
-                )
-        return "of no form that is written"
+        empty = np.zeros((*[aces.SIZE] * 3, 3))
+
+        def make(known: Lattices) -> tuple[Clf, ClfHead, list[Piece]]:
+            for space, made, head in aces.clfs(self.look, transform, empty, known):
+                if path.stem.endswith(f"_{space}"):
+                    return made, head, []
+            raise LookkitError("it has no form that is written")
+
+        return self._around(path, make, _MEASURED, empty=not transform.is_the_look_alone)
 
     def _of_clf(self, file: clf.ClfFile, path: Path) -> str:
         return self._around(path, lambda known: clf.made_of(self.look, file, known))
 
     def _around(
-        self, path: Path, make: Callable[[Lattices], tuple[Clf, ClfHead, list[Piece]]]
+        self,
+        path: Path,
+        make: Callable[[Lattices], tuple[Clf, ClfHead, list[Piece]]],
+        measures: int = 1,
+        *,
+        empty: bool = False,
     ) -> str:
-        """Return how a CLF differs from itself made again around its lattices."""
+        """Return how a CLF differs from itself made again around its lattices.
+
+        Parameters
+        ----------
+        measures
+            Descriptions that may have come by measures.
+        empty
+            Whether lattices are made empty though the recipe wants no fit.
+        """
         theirs = path.read_text(encoding="utf-8")
         namespace = self.look.recipe.deliver.clf_namespace
         there = _sizes(theirs)
@@ -207,12 +218,12 @@ class _Again:
         sizes = [size for size, mark in zip(there, here, strict=False) if mark == strange]
         made, head, _ = make(_Sized(sizes, empty=self.fitted))
         ours = made.text(head, namespace)
-        return self._unlike_texts(_without_measures(theirs, ours), ours)
+        return self._unlike_texts(_without_measures(theirs, ours, measures), ours, empty=empty)
 
-    def _unlike_texts(self, theirs: str, ours: str, *, hollow: bool = False) -> str:
-        """Return how two texts differ, ids aside, and lattices where they are fitted or hollow."""
+    def _unlike_texts(self, theirs: str, ours: str, *, empty: bool = False) -> str:
+        """Return how two texts differ, ids aside, and lattices where they are fitted or empty."""
         theirs, ours = _ID.sub("", theirs), _ID.sub("", ours)
-        if self.fitted or hollow:
+        if self.fitted or empty:
             theirs, ours = _LATTICE.sub(r"\1\4", theirs), _LATTICE.sub(r"\1\4", ours)
         return _unlike_lines(theirs.splitlines(), ours.splitlines(), self.within)
 
@@ -246,7 +257,7 @@ def _sizes(text: str) -> list[int]:
     return [int(found[2]) for found in _LATTICE.finditer(text)]
 
 
-def _without_measures(theirs: str, ours: str, most: int = 1) -> str:
+def _without_measures(theirs: str, ours: str, most: int) -> str:
     """Return the text of a file without the descriptions that measures added, at most so many."""
     lines = theirs.splitlines()
     said = [number for number, line in enumerate(lines) if line.startswith(_SAID)]
@@ -262,9 +273,9 @@ def _head_of(path: Path) -> list[str]:
         return file.read(_HEAD).decode("ascii", "replace").splitlines()[:-1]
 
 
-def _rounded(path: Path, decimals: int) -> str:
+def _rounded(lines: Sequence[str], decimals: int) -> str:
     """Return a fault where numbers of a .cube have not the decimals that lookkit writes."""
-    numbers = [line.split() for line in _head_of(path) if line[:1] in "-0123456789"]
+    numbers = [line.split() for line in lines if line[:1] in "-0123456789"]
     if any(len(one.partition(".")[2]) != decimals for row in numbers for one in row):
         return f"numbers without their {decimals} decimals: saved again by another program?"
     return ""
