@@ -172,7 +172,7 @@ def _steps_of(look: Look) -> Shown:
 def _worthy(source: Source, bare: Look, task: Task, progress: Progress) -> Remainder | None:
     """Return the remainder where it betters the colours left out by what is worth a step."""
     shown = _steps_of(bare)
-    task = task.nearer(shown)
+    task = (task.nearer(shown) if task.between is not None else None) or task
     made = remainder_of(source, shown, progress, task.between)
     if made is None:
         return None
