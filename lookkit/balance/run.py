@@ -212,11 +212,6 @@ def _faults(view: View) -> list[str]:
         found.append("black: a slate, or a cap on the lens")
     if view.clipped > _MUCH_CLIPPED:
         found.append(f"{view.clipped:.0%} of it is clipped, and is left out")
-    if view.display_ready:
-        found.append(
-            "a display-ready picture: its highlights are rolled off, so a trim is right for its "
-            "middle tones and not for its lights"
-        )
     return found
 
 
@@ -326,6 +321,11 @@ def _settled(
         _settle(shot, hero, found.get(row), direct.get(id(shot)), picks, views, wanted)
     if main is not group and not across:
         told += _offset(main, group, pairs.get((id(main.shots[0]), id(group.shots[0]))))
+    if views[id(group.shots[0])].display_ready and any(shot.is_written for shot in group.shots):
+        told.append(
+            f"camera {group.camera}: display-ready pictures, whose highlights are rolled off: a "
+            "trim is right for their middle tones and not for their lights"
+        )
     if len(group.shots) == 1 and not across and id(hero) not in picks.greys:
         told.append("one shot only: nothing to balance it with")
     return replace(group, told=tuple(told))
