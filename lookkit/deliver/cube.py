@@ -239,4 +239,4 @@ def _job(look: Look, camera: str, output: str, scene: str | None) -> Job:
             )  # fmt: skip
         return [written[size] for size in sorted(written)]
 
-    return Job(f"cube {camera} to {output}", write)
+    return Job(f"cube {camera} to {output}", write, apart=True)

@@ -60,7 +60,11 @@ class Written:
 
 @dataclass(frozen=True)
 class Job:
-    """One step of a build: it writes below the folder it is given, and tells what."""
+    """One step of a build: it writes below the folder it is given, and tells what.
+
+    A step that is `apart` shares no work with others, so another process may as well do it.
+    """
 
     label: str
     write: Callable[[Path], Sequence[Written]]
+    apart: bool = False

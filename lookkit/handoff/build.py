@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from lookkit.deliver.config import merged_job
-from lookkit.deliver.written import Written
 from lookkit.errors import InputError
 from lookkit.files import build_beside, safe_name
 from lookkit.handoff import pages
@@ -17,11 +16,15 @@ from lookkit.handoff.formats import FORMATS
 from lookkit.handoff.manifest import write_manifest
 from lookkit.handoff.plan import Plan, plan
 from lookkit.handoff.readme import certificates, readme
+from lookkit.handoff.workers import all_done
 from lookkit.progress import Progress, silent
 
 if TYPE_CHECKING:
     from lookkit.look import Look
     from lookkit.media.jobs import Options
+
+_WORTH_WORKERS: Final = 20.0
+"""Seconds of their work from which on other processes are worth a second of start each."""
 
 
 def handoff_name(look: Look) -> str:
@@ -89,20 +92,20 @@ def build(
     _refuse_shared_names(look)
     left_out = pages.missing() if "report" in recipe.deliver.formats else ""
     chosen = [name for name in FORMATS if name in recipe.deliver.formats and name != "report"]
-    by_format = [(name, job) for name in chosen for job in FORMATS[name](look)]
-    jobs = [job for _, job in by_format]
+    named = [((name, n), job) for name in chosen for n, job in enumerate(FORMATS[name](look))]
+    jobs = [job for _, job in named]
     if begun is not None:
-        begun(plan(look, [name for name, _ in by_format]))
+        begun(plan(look, [name for (name, _), _ in named]))
     if base is not None:
         jobs.append(merged_job(look, base))
     if "report" in recipe.deliver.formats and not left_out:
         jobs += pages.jobs(look, frames, options)
     total = len(jobs) + 1
+    apart = {number: name for number, (name, job) in enumerate(named) if job.apart}
+    if plan(look, [name for name, _ in apart.values()]).seconds < _WORTH_WORKERS:
+        apart = {}
     with build_beside(into / handoff_name(look)) as folder:
-        written: list[Written] = []
-        for done, job in enumerate(jobs):
-            progress(job.label, done, total)
-            written += job.write(folder)
+        written = all_done(look, jobs, apart, folder, progress)
         progress("manifest", len(jobs), total)
         written += write_recipe(look, folder)
         (folder / "README.txt").write_text(readme(look, written), encoding="utf-8")

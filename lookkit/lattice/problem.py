@@ -15,7 +15,7 @@ from lookkit.accuracy.sampling import CORNERS, Floats, corner_values, sample, sa
 from lookkit.accuracy.truth import Exact, Light, at_once
 from lookkit.accuracy.visibility import visibility
 from lookkit.lattice.axis import fit_axis
-from lookkit.lattice.counted import Counted, Sums, counted
+from lookkit.lattice.counted import Sums, counted
 from lookkit.lattice.equations import EDGES, Equations
 from lookkit.lattice.hold import Summits, Watch, cells_within, corners_of, near_axis
 from lookkit.lattice.ramp import Ramp
@@ -85,6 +85,7 @@ class Problem:
         for turn in range(_ROUNDS):
             if turn:
                 self._heed(lattice)
+            self.equations = []  # Two sets of them would take 100 MB at 65 points.
             self.equations = self._equations(lattice)
             lattice = self._solved()
             folds = watch.folded(lattice)
@@ -144,9 +145,8 @@ class Problem:
     def _equations(self, lattice: Array) -> list[Equations]:
         """Return what all asks for, channel by channel."""
         total = Sums.none(self.cells.signal.shape[2])
-        for part in at_once(self._sums, self.counted):
-            total.pairs[...] += part.pairs
-            total.aims[...] += part.aims
+        for one in self.counted:
+            one.add(total)
         scale = 1.0 / (total.pairs[0] * self.metric.mean(axis=0)).mean()
         weighed = self.metric * np.float32(scale)
         ramp = self.ramp.sums(lattice, self.start) if "trilinear" in self.readers else None
@@ -164,11 +164,6 @@ class Problem:
             return equations
 
         return at_once(made, range(3))
-
-    def _sums(self, one: Counted) -> Sums:
-        sums = Sums.none(self.cells.signal.shape[2])
-        one.add(sums)
-        return sums
 
     def _solved(self) -> Array:
         """Return the lattice that solves the equations, from the last one on."""
