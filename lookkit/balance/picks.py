@@ -75,12 +75,12 @@ def gain_from(hero: Array | None, shot: Array) -> Array:
     return np.asarray(np.log2(wanted / shot))
 
 
-def doubts_of(gain: Array, other: Array) -> str:
-    """Return why a pick is doubted: what the pictures share says otherwise."""
-    if np.abs(gain - other).max() <= _TWO_LIGHTS:
+def doubts_of(apart: Array) -> str:
+    """Return why a pick is doubted: by how much, log2, what the pictures share says otherwise."""
+    most = float(np.abs(apart).max())
+    if most <= _TWO_LIGHTS:
         return ""
-    apart = float(np.abs(gain - other).max())
     return (
-        f"what both pictures show says otherwise, by {apart:.2f} stop: does the pick stand in "
+        f"what both pictures show says otherwise, by {most:.2f} stop: does the pick stand in "
         "another light?"
     )

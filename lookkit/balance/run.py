@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
+import numpy as np
+
 from lookkit.balance import picks as picked
 from lookkit.balance import statistics
 from lookkit.balance.drift import Drift, drift_of
-from lookkit.balance.gains import Trim, trim_of
+from lookkit.balance.gains import LEAST_STOPS, Trim, trim_of
 from lookkit.balance.join import Link, joined
 from lookkit.balance.pair import DOUBTFUL_COVER, Pair, compare
 from lookkit.balance.picks import Pick
@@ -49,6 +52,8 @@ class Shot:
     drift: Drift | None = None
     white: float = 5600.0
     """The white that the scene's pictures are taken to be balanced for, in kelvin."""
+    gain: Array = field(default_factory=lambda: np.zeros(3))
+    """What its trim multiplies its cones by, log2, shape (3,)."""
 
     @property
     def name(self) -> str:
@@ -158,6 +163,12 @@ def _check_names(taken: Sequence[Taken], wanted: Wanted) -> None:
         if len(fitting) != 1:
             found = "none" if not fitting else f"{len(fitting)} of them"
             problems.append(f"{what} {name}: {found} among the files, expected one file's name")
+    kinds = [(one.name, "grey" if one.grey else "pick") for one in wanted.picks]
+    problems += [
+        f"--{kind} {name}: {count} of them for one file, expected one"
+        for (name, kind), count in Counter(kinds).items()
+        if count > 1
+    ]
     if problems:
         raise InputError("\n".join(problems))
 
@@ -201,11 +212,6 @@ def _faults(view: View) -> list[str]:
         found.append("black: a slate, or a cap on the lens")
     if view.clipped > _MUCH_CLIPPED:
         found.append(f"{view.clipped:.0%} of it is clipped, and is left out")
-    if view.display_ready:
-        found.append(
-            "a display-ready picture: its highlights are rolled off, so a trim is right for its "
-            "middle tones and not for its lights"
-        )
     return found
 
 
@@ -290,8 +296,8 @@ def _settled(
     main = groups[0]
     across = wanted.across and main is not group
     members = [main.shots[0], *group.shots] if across else list(group.shots)
+    hero = members[0]
     place = {id(shot): row for row, shot in enumerate(members)}
-    white = group.shots[0].white
     links: list[Link] = []
     direct: dict[int, Pair] = {}
     for (first, second), pair in pairs.items():
@@ -303,17 +309,43 @@ def _settled(
             links.append((place[first], place[second], pair.gain, pair.spread))
     found = joined(len(members), [0], links)
     told = []
-    picks = _picks(members, wanted.picks)
+    picks = _Picks.of(members, wanted.picks)
+    if not across:
+        _settle_hero(hero, picks, views)
+        if views[id(hero)].sure.mean() < _LEAST_SURE and len(members) > 1:
+            told.append(
+                f"{hero.name}, the hero, is nearly all dark or clipped: --hero names another"
+            )
     for shot in members[1:]:
         row = place[id(shot)]
-        _settle(shot, members[0], found.get(row), direct.get(id(shot)), picks, views, wanted, white)
-    if id(members[0]) in picks and not across:
-        _settle_hero(members[0], picks[id(members[0])], views, white)
+        _settle(shot, hero, found.get(row), direct.get(id(shot)), picks, views, wanted)
     if main is not group and not across:
-        told += _offset(main, group, pairs.get((id(main.shots[0]), id(group.shots[0]))), white)
-    if len(group.shots) == 1 and not across and id(members[0]) not in picks:
+        told += _offset(main, group, pairs.get((id(main.shots[0]), id(group.shots[0]))))
+    if views[id(group.shots[0])].display_ready and any(shot.is_written for shot in group.shots):
+        told.append(
+            f"camera {group.camera}: display-ready pictures, whose highlights are rolled off: a "
+            "trim is right for their middle tones and not for their lights"
+        )
+    if len(group.shots) == 1 and not across and id(hero) not in picks.greys:
         told.append("one shot only: nothing to balance it with")
     return replace(group, told=tuple(told))
+
+
+@dataclass(frozen=True)
+class _Picks:
+    """Grey cards, and things that several shots show, by shot."""
+
+    greys: dict[int, Pick]
+    alike: dict[int, Pick]
+
+    @classmethod
+    def of(cls, members: Sequence[Shot], picks: Iterable[Pick]) -> _Picks:
+        found = cls({}, {})
+        for pick in picks:
+            for shot in members:
+                if _is(shot.taken.place, pick.name):
+                    (found.greys if pick.grey else found.alike)[id(shot)] = pick
+        return found
 
 
 def _settle(
@@ -321,35 +353,24 @@ def _settle(
     hero: Shot,
     gain: Array | None,
     pair: Pair | None,
-    picks: dict[int, Pick],
+    picks: _Picks,
     views: dict[int, View],
     wanted: Wanted,
-    white: float,
 ) -> None:
-    """Find a shot's trim: from its pick, else from what is shared, else by statistics if asked."""
+    """Find a shot's trim: from its pick, else from what is shared, else by statistics if asked.
+
+    A trim of the hero's own, from a grey card, is in all but the shot's own card.
+    """
     view = views[id(shot)]
-    pick = picks.get(id(shot))
-    chosen: Array | None = None
     if view.dark > _BLACK:
+        if id(shot) in picks.greys or id(shot) in picks.alike:
+            shot.doubts.append("its pick is not used: the picture is black")
         return
-    if pick is not None:
-        try:
-            light = picked.light_at(view, pick)
-            if pick.grey:
-                chosen, shot.how = picked.gain_from(None, light), "its grey card"
-            elif id(hero) in picks:
-                theirs = picked.light_at(views[id(hero)], picks[id(hero)])
-                chosen, shot.how = picked.gain_from(theirs, light), f"a pick, as in {hero.name}"
-            else:
-                shot.doubts.append(f"a pick, but none in its hero {hero.name} to compare with")
-        except InputError as error:
-            shot.doubts.append(f"its pick is not used: {str(error).partition(': ')[2]}")
-        if chosen is not None and gain is not None:
-            other = gain + _greyed(hero, picks, views, chosen - gain) if pick.grey else gain
-            if doubt := picked.doubts_of(chosen, other):
-                shot.doubts.append(doubt)
+    chosen = _picked(shot, hero, picks, views)
+    if chosen is not None and gain is not None:
+        shot.doubts += _picks_doubts(shot, hero, chosen, gain, picks)
     if chosen is None and gain is not None:
-        chosen = gain
+        chosen = hero.gain + gain
         agreeing = f", {pair.agreeing:.0%} agree" if pair is not None and not pair.refusal else (
             ", by way of other shots")  # fmt: skip
         shot.how = f"what it shares with {hero.name}{agreeing}"
@@ -359,8 +380,10 @@ def _settle(
                 "travels?"
             )
     if chosen is None and wanted.same_place and hero.taken.camera == shot.taken.camera:
-        chosen = statistics.shift_of(views[id(hero)], view)
-        shot.how = f"statistics of the same place, approximate, to {hero.name}"
+        shift = statistics.shift_of(views[id(hero)], view)
+        if shift is not None:
+            chosen = hero.gain + shift
+            shot.how = f"statistics of the same place, approximate, to {hero.name}"
     if chosen is None:
         why = pair.refusal if pair is not None and pair.refusal else "shows too little of the same"
         shot.doubts.append(
@@ -368,28 +391,50 @@ def _settle(
             f"{proposal(hero.taken, shot.taken)}"
         )
         return
-    _give(shot, chosen, white)
+    _give(shot, chosen)
 
 
-def _greyed(
-    hero: Shot, picks: dict[int, Pick], views: dict[int, View], apart: Array
-) -> Array | float:
-    """Return what a grey card in the hero asks of it; without one, any exposure is right."""
-    pick = picks.get(id(hero))
-    if pick is None or not pick.grey:
-        return float(apart.mean())
+def _picked(shot: Shot, hero: Shot, picks: _Picks, views: dict[int, View]) -> Array | None:
+    """Return what a shot's pick asks for, its grey card before any other; None without one."""
+    grey, thing = picks.greys.get(id(shot)), picks.alike.get(id(shot))
     try:
-        return picked.gain_from(None, picked.light_at(views[id(hero)], pick))
-    except InputError:
-        return float(apart.mean())
+        if grey is not None:
+            shot.how = "its grey card"
+            return picked.gain_from(None, picked.light_at(views[id(shot)], grey))
+        if thing is not None and id(hero) in picks.alike:
+            shot.how = f"a pick, as in {hero.name}"
+            light = picked.light_at(views[id(shot)], thing)
+            theirs = picked.light_at(views[id(hero)], picks.alike[id(hero)])
+            return hero.gain + picked.gain_from(theirs, light)
+        if thing is not None:
+            shot.doubts.append(f"a pick, but none in its hero {hero.name} to compare with")
+    except InputError as error:
+        shot.doubts.append(f"its pick is not used: {str(error).partition(': ')[2]}")
+    return None
+
+
+def _picks_doubts(shot: Shot, hero: Shot, chosen: Array, gain: Array, picks: _Picks) -> list[str]:
+    """Return what a pick disagrees in with what its shot and the hero both show."""
+    own_card = id(shot) in picks.greys and id(hero) not in picks.greys
+    apart = chosen - hero.gain - gain
+    # A hero without a card may be exposed as it likes, for nobody said what is right.
+    if doubt := picked.doubts_of(apart - apart.mean() if own_card else apart):
+        return [doubt]
+    if own_card and (np.abs(apart) > LEAST_STOPS).any():
+        return [
+            f"its card makes it differ from {hero.name}, which has none: with --hero {shot.name} "
+            "the others follow it"
+        ]
+    return []
 
 
 def _as_verb(why: str) -> str:
     return why if why.startswith("sh") else f"is not trusted ({why})"
 
 
-def _settle_hero(hero: Shot, pick: Pick, views: dict[int, View], white: float) -> None:
-    if not pick.grey:
+def _settle_hero(hero: Shot, picks: _Picks, views: dict[int, View]) -> None:
+    pick = picks.greys.get(id(hero))
+    if pick is None:
         return
     try:
         gain = picked.gain_from(None, picked.light_at(views[id(hero)], pick))
@@ -397,26 +442,20 @@ def _settle_hero(hero: Shot, pick: Pick, views: dict[int, View], white: float) -
         hero.doubts.append(f"its pick is not used: {str(error).partition(': ')[2]}")
         return
     hero.how = "its grey card"
-    _give(hero, gain, white)
+    _give(hero, gain)
 
 
-def _give(shot: Shot, gain: Array, white: float) -> None:
+def _give(shot: Shot, gain: Array) -> None:
     try:
-        shot.trim = trim_of(gain, white)
+        shot.trim = trim_of(gain, shot.white)
     except InputError as error:
         shot.doubts.append(f"nothing written: {error}")
+        return
+    if shot.is_written:
+        shot.gain = gain
 
 
-def _picks(members: Sequence[Shot], picks: Iterable[Pick]) -> dict[int, Pick]:
-    found = {}
-    for pick in picks:
-        for shot in members:
-            if _is(shot.taken.place, pick.name):
-                found[id(shot)] = pick
-    return found
-
-
-def _offset(main: Group, group: Group, pair: Pair | None, white: float) -> list[str]:
+def _offset(main: Group, group: Group, pair: Pair | None) -> list[str]:
     """Tell how far another camera's hero is from the main camera's; it is not trimmed."""
     first, second = main.shots[0], group.shots[0]
     if pair is None or pair.refusal:
@@ -425,7 +464,7 @@ def _offset(main: Group, group: Group, pair: Pair | None, white: float) -> list[
             f"{main.camera} to tell how far they are apart"
         ]
     try:
-        trim = trim_of(pair.gain, white)
+        trim = trim_of(first.gain + pair.gain - second.gain, first.white)
     except InputError:
         return []
     if trim.is_small:

@@ -89,7 +89,10 @@ def _asked(takes: Sequence[Take]) -> str:
     if len(stems) < 2 or stems.most_common(2)[1][1] < 2:
         return ""
     begins = ", ".join(f"{stem}*" for stem, _ in stems.most_common(4) if stem)
-    return f"their names begin differently ({begins}): are they of two cameras of one kind?"
+    return (
+        f"their names begin differently ({begins}): are they of two cameras of one kind? Then copy "
+        "this table under another name, and give each camera lines of its own in the shot list."
+    )
 
 
 def scenes_of(takes: Sequence[Take]) -> tuple[Scene, ...]:

@@ -63,6 +63,8 @@ class Take:
     """Where neither the person nor clipping is, a mask."""
     best: np.ndarray
     """The best gain, log2 on cones."""
+    card: tuple[int, int] | None = None
+    """Column and row of the middle of its grey card."""
 
 
 def bench_of(scene: str):
@@ -192,13 +194,27 @@ def view_of(code, camera: str, scene: str) -> View:
 
 
 def take(
-    image, scene: str, camera: str, stops: float, kelvin: float, seed: int, other=None
-) -> Take:
-    """Return a shot with its truth; `other` is the scene a person is cut from, or None."""
+    image, scene: str, camera: str, stops: float, kelvin: float, seed: int, other=None, *,
+    card: bool = False,
+) -> Take:  # fmt: skip
+    """Return a shot with its truth; `other` is the scene a person is cut from, or None.
+
+    A `card` is a grey one, a sixteenth of the frame wide, held anywhere into the light that the
+    camera is set to, up to a stop more or less of it; nobody stands before it.
+    """
     draw = np.random.default_rng(seed)
     shown, free = image, np.ones(image.shape[:2], bool)
     if other is not None:
         shown, free = _with_person(image, other, draw)
+    middle = None
+    if card:
+        half = image.shape[1] // 32
+        middle = tuple(int(draw.integers(2 * half, one - 2 * half)) for one in image.shape[1::-1])
+        here = tuple(slice(one - half, one + half + 1) for one in reversed(middle))
+        shown, image = shown.copy(), image.copy()
+        # A channel is 1 where a perfect white stands in the light that its camera is set to.
+        shown[here] = image[here] = 0.18 * 2.0 ** draw.uniform(-1.0, 1.0)
+        free[here] = True
     code = code_of(shown, scene, camera, stops, kelvin, seed)
     right = code_of(image, scene, camera, 0.0, 0.0, seed + 1)
     light, truth = light_of(code, camera, scene), light_of(right, camera, scene)
@@ -211,7 +227,7 @@ def take(
     best, _ = centre(ratio, 1.0 / (0.05 + true.edges[sure]))
     end = 0.985 if camera != "A" else code.max() - 0.004
     seen = free & (code < end).all(axis=-1) & (right < end).all(axis=-1)
-    return Take(view, light, truth, seen, best)
+    return Take(view, light, truth, seen, best, middle)
 
 
 def _with_person(image, other, draw):

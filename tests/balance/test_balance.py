@@ -204,6 +204,27 @@ def test_a_grey_card_becomes_neutral_mid_grey(card):
     assert made.shots[1].how == "its grey card"
 
 
+def test_the_others_follow_a_hero_that_has_a_grey_card(card):
+    grey = parse_pick("A001.tif:0.5,0.5", grey=True)
+    shots = files(card)[:2]
+    made = balance(load(card / "film.toml"), shots, wanted=Wanted(picks=(grey,)))
+    hero, shot = (gain_of(one.trim) for one in made.shots)
+    assert np.abs(hero).max() > 0.1
+    np.testing.assert_allclose(shot - hero, OFF, atol=0.03)
+    # A card in another shot than the hero is that shot's alone, and that is told.
+    card_alone = parse_pick("A002.tif:0.5,0.5", grey=True)
+    made = balance(load(card / "film.toml"), shots, wanted=Wanted(picks=(card_alone,)))
+    assert "--hero A002.tif" in made.shots[1].doubts[0]
+    with pytest.raises(InputError, match="2 of them for one file"):
+        balance(load(card / "film.toml"), shots, wanted=Wanted(picks=(grey, grey)))
+
+
+def test_a_pick_in_a_black_picture_is_told(card):
+    pick = parse_pick("A005.tif:0.5,0.5", grey=True)
+    made = balance(load(card / "film.toml"), files(card), wanted=Wanted(picks=(pick,)))
+    assert "its pick is not used: the picture is black" in made.shots[-1].doubts
+
+
 def test_a_face_in_two_shots_becomes_alike(card):
     picks = (parse_pick("A001.tif:0.5,0.5"), parse_pick("A004.tif:0.5,0.5"))
     made = balance(load(card / "film.toml"), files(card), wanted=Wanted(picks=picks))

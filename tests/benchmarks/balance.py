@@ -71,7 +71,9 @@ def places(keep: Path) -> list[sim.Place]:
     return found
 
 
-def takes_of(place: sim.Place, camera: str, others: list[sim.Place], seed: int) -> list[sim.Take]:
+def takes_of(
+    place: sim.Place, camera: str, others: list[sim.Place], seed: int, *, card: bool = False
+) -> list[sim.Take]:
     """Return a hero taken rightly, and a shot of each framing with something wrong."""
     draw = np.random.default_rng(seed)
     hero = sim.take(place.framings["hero"], place.scene, camera, 0.0, 0.0, seed)
@@ -81,7 +83,7 @@ def takes_of(place: sim.Place, camera: str, others: list[sim.Place], seed: int) 
         other = others[(number + seed) % len(others)].framings["wide"]
         made.append(
             sim.take(place.framings[framing], place.scene, camera, stops, kelvin,
-                     seed + 17 * number, other)
+                     seed + 17 * number, other, card=card)
         )  # fmt: skip
     return made
 
@@ -109,7 +111,9 @@ def main() -> None:
             hero, *rest = shots
             for take in rest:
                 table.add(f"best possible, {camera}", take, take.best, take.best)
-                grey(table, camera, hero, take)
+                greyish(table, camera, take)
+            for take in takes_of(place, camera, others, options.seed + 100 * number, card=True)[1:]:
+                card(table, camera, take)
             measure(table, f"hero, same camera {camera}", hero, rest, refused, spent)
             if camera != "A":
                 main_hero = takes[place.name, "A"][0]
@@ -127,32 +131,42 @@ def main() -> None:
     print(f"a pair takes {spent['pair'] / max(spent['pairs'], 1):.3f} s of processor time")
 
 
-def grey(table, camera, hero, take):
-    """Take a place as a user picks a card: evenly lit, neither dark nor bright, grey in truth."""
-    level = np.log2(np.maximum(take.view.cones, 1e-5))
-    true = np.log2(np.maximum(take.truth @ sim.TO_CONES.T, 1e-5))
+def card(table, camera, take):
+    """Pick the middle of a grey card."""
+    x, y = take.card
+    light = np.median(take.truth[y - 5 : y + 6, x - 5 : x + 6].reshape(-1, 3), axis=0)
+    picked(table, f"one grey card, {camera}", take, x, y, light)
+
+
+def greyish(table, camera, take):
+    """Pick an even place that looks grey where there is no card: a road, a wall, a cloud."""
+    import cv2
+
+    true = cv2.GaussianBlur(np.maximum(take.truth @ sim.TO_CONES.T, 1e-5), (0, 0), 2.0)
+    level = np.log2(true)
+    # Whole surroundings are seen: neither clipped light nor the person reaches into the pick.
+    seen = cv2.erode((take.seen & take.view.sure).astype(np.uint8), np.ones((15, 15))) > 0
     good = (
-        take.view.sure
-        & take.seen
+        seen
         & (np.abs(level.mean(axis=-1) - np.log2(0.18)) < 2.0)
-        & (np.ptp(true, axis=-1) < 0.3)
+        & (np.ptp(level, axis=-1) < 0.3)
+        & (take.view.edges < 0.05)
     )
     if not good.any():
         return
-    flat = np.where(good, take.view.edges, 9.0)
-    y, x = np.unravel_index(int(flat.argmin()), flat.shape)
-    pick = Pick("", (x + 0.5) / flat.shape[1], (y + 0.5) / flat.shape[0])
-    true = sim.TO_CONES @ _mean(take.truth, x, y, flat.shape)
+    y, x = np.unravel_index(int(np.where(good, take.view.edges, 9.0).argmin()), good.shape)
+    light = take.truth[max(y - 2, 0) : y + 3, max(x - 2, 0) : x + 3].mean(axis=(0, 1))
+    picked(table, f"a greyish place, {camera}", take, x, y, light)
+
+
+def picked(table, row, take, x, y, light):
+    high, wide = take.view.stops.shape
+    pick = Pick("", (x + 0.5) / wide, (y + 0.5) / high)
     try:
-        gain = gain_from(true, light_at(take.view, pick))
+        gain = gain_from(sim.TO_CONES @ light, light_at(take.view, pick))
     except InputError:
         return
-    table.add(f"one grey, {camera}", take, gain, take.best)
-
-
-def _mean(light, x, y, shape):
-    row, column = y * light.shape[0] // shape[0], x * light.shape[1] // shape[1]
-    return light[max(row - 2, 0) : row + 3, max(column - 2, 0) : column + 3].mean(axis=(0, 1))
+    table.add(row, take, gain, take.best)
 
 
 def measure(table, name, hero, rest, refused, spent, offset=None):
