@@ -54,7 +54,7 @@ def page_rows(listing: Listing, look: Look, *, sound: bool = True) -> Iterator[R
     sound
         Whether the files that the pages tell of are; else pages cannot be made of them.
     """
-    if not listing.same_version:
+    if not listing.same_version or listing.format < 2:
         return
     if not sound:
         for name in sorted({README, ACCURACY, REPORT} & set(listing.entries)):
