@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from lookkit.errors import InputError, UnknownNameError
-from lookkit.evaluate import Runner, evaluate
+from lookkit.evaluate import Runner, evaluate, evaluator
 from lookkit.graph import Graph
 from lookkit.lower import Lattices
 from lookkit.recipe.extend import shipped_recipes
@@ -412,7 +412,7 @@ def _view(look: Look) -> View:
     steps = (*look.graph.rendering(shown), *look.graph.output_steps(shown))
     return View(
         {name: drawn(order, name) for order, name in enumerate(_FITTED_TO)},
-        lambda light: evaluate(steps, light),
+        evaluator(steps),
     )
 
 

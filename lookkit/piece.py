@@ -16,12 +16,13 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from lookkit.accuracy.interpolate import tetrahedral
 from lookkit.coordinates import Held, Places, held_by, placed_by
 from lookkit.errors import LookkitError
-from lookkit.evaluate import evaluate
+from lookkit.evaluate import evaluate, evaluator
 from lookkit.nodes.base import Op
 from lookkit.ocio import lattice_transform
-from lookkit.piece_fit import TEN_BIT, Drawn, drawn, fitted, reading
+from lookkit.piece_fit import TEN_BIT, Drawn, drawn, fitted
 from lookkit.spaces.working import Array, OcioTransform, State
 
 SIZES: Final = (17, 33, 41, 49, 53)
@@ -211,20 +212,20 @@ class _Problem:
         self.steps = tuple(steps)
         self.held = held
         self.peak = peak
-        self.after = tuple(after)
+        self.look = evaluator(tuple(takewhile(lambda op: op.gives == State.SCENE, after)))
         self.view = view
-        entering = [op for op in before if op.takes != State.CODE and op.gives != State.CODE]
-        self.colours = {
-            name: evaluate(entering, light) for name, light in view.colours.items() if name in GOALS
-        }
-        self.exact = {name: evaluate(steps, light) for name, light in self.colours.items()}
+        enter = evaluator(
+            [op for op in before if op.takes != State.CODE and op.gives != State.CODE]
+        )
+        self.colours = {name: enter(light) for name, light in view.colours.items() if name in GOALS}
+        run = evaluator(steps)
+        self.exact = {name: run(light) for name, light in self.colours.items()}
         self.judged = {name: self.signal(exact[::_JUDGED]) for name, exact in self.exact.items()}
 
     def signal(self, values: Array) -> Array:
         """Return what the viewer's display gets for what the steps give."""
         if self.steps[-1].gives == State.SCENE:
-            look = takewhile(lambda op: op.gives == State.SCENE, self.after)
-            return self.view.signal(evaluate(tuple(look), values))
+            return self.view.signal(self.look(values))
         if self.steps[-1].gives == State.DISPLAY:
             return np.asarray(np.maximum(values / self.peak, 0.0) ** (1.0 / 2.4))
         return values
@@ -244,8 +245,8 @@ class _Problem:
         """Return the largest error on colours that no fit saw, goals being 1."""
         found = 0.0
         for name, goal in GOALS.items():
-            weights = reading(len(made), coordinates.place(self.colours[name][::_JUDGED]))
-            got = self.signal(self.held.release(weights @ made.reshape(-1, 3)))
+            read = tetrahedral(made, coordinates.place(self.colours[name][::_JUDGED]))
+            got = self.signal(self.held.release(read))
             off = TEN_BIT * np.abs(got - self.judged[name]).max(axis=-1)
             found = max(found, float(np.quantile(off, goal.quantile)) / goal.codes)
         return found

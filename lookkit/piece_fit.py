@@ -14,11 +14,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any, Final
+from itertools import combinations_with_replacement, product
+from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 
+from lookkit.accuracy.interpolate import tetrahedra, tetrahedral
 from lookkit.spaces.working import Array
 
 TEN_BIT: Final = 1023.0
@@ -28,6 +30,8 @@ _STEP: Final = 5e-5
 _UNSEEN: Final = 200.0
 """Codes for a change of 1 that count where nothing is seen of it."""
 _NEAR_SAMPLED: Final = 1e-2
+_DIFFERENT: Final = ((0, 0), (1, 1), (2, 2), (0, 1), (0, 2), (1, 2))
+"""Rows and columns of a symmetric matrix, each number once."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,54 +83,80 @@ def fitted(sampled: Array, place: Array, colours: Drawn, fixed: npt.NDArray[np.b
     fixed
         Points that stay, shape (n, n, n), boolean.
     """
-    weighted = colours.seen
-    weights = reading(len(sampled), place)
-    backward, squared = weights.T.tocsr(), weights.multiply(weights).T.tocsr()
-    free = ~fixed.reshape(-1, 1)
-    start = sampled.reshape(-1, 3)
-    diagonal = np.stack([squared @ weighted[:, k, k] for k in range(3)], axis=-1)
-    keep = _NEAR_SAMPLED * (diagonal[diagonal > 0.0].mean() + diagonal)
-
-    def pushed(change: Array) -> Array:
-        pulled = np.einsum("mkl,ml->mk", weighted, weights @ change)
-        return np.asarray((backward @ pulled + keep * change) * free)
-
-    wanted = np.einsum("mkl,ml->mk", weighted, colours.held - weights @ start)
-    found = start + _solved(pushed, (backward @ wanted) * free, diagonal + keep)
-    return found.reshape(sampled.shape)
+    missing = np.ascontiguousarray((colours.held - tetrahedral(sampled, place)).T)
+    equations = _Equations(len(sampled), place, colours.seen, missing, ~fixed.ravel())
+    return sampled + equations.solved().T.reshape(sampled.shape)
 
 
-def reading(size: int, place: Array) -> Any:
-    """Return the matrix of a tetrahedral reader, sparse, shape (m, size^3)."""
-    from scipy.sparse import csr_matrix
+class _Equations:
+    """The normal equations of a fit: each point with its neighbours, three channels at once.
 
-    at = np.clip(place, 0.0, 1.0) * (size - 1)
-    cell = np.minimum(at.astype(np.int64), size - 2)
-    inside = at - cell
-    order = np.argsort(-inside, axis=1, kind="stable")
-    falling = np.take_along_axis(inside, order, axis=1)
-    shares = np.concatenate([1.0 - falling[:, :1], -np.diff(falling, axis=1), falling[:, 2:]], 1)
-    strides = np.array([size * size, size, 1])
-    corners = (cell @ strides)[:, None] + np.concatenate(
-        [np.zeros((len(place), 1), dtype=np.int64), np.cumsum(strides[order], axis=1)], axis=1
-    )
-    rows = np.repeat(np.arange(len(place)), 4)
-    return csr_matrix((shares.ravel(), (rows, corners.ravel())), shape=(len(place), size**3))
+    Two corners of a tetrahedron lie one of eight strides apart, so what couples them is kept as
+    the six different numbers of a symmetric 3 x 3 matrix for each point and stride.
+    """
 
+    def __init__(
+        self,
+        size: int,
+        place: Array,
+        seen: Array,
+        missing: Array,
+        free: npt.NDArray[np.bool_],
+    ) -> None:
+        points = size**3
+        corners, shares = tetrahedra(size, place)
+        apart = sorted({i * size * size + j * size + k for i, j, k in product((0, 1), repeat=3)})
+        weighed = [np.ascontiguousarray(seen[:, k, m]) for k, m in _DIFFERENT]
+        sums = np.zeros((len(_DIFFERENT), len(apart) * points))
+        for one, other in combinations_with_replacement(range(4), 2):
+            stride = np.searchsorted(apart, corners[other] - corners[one])
+            key = stride * points + corners[one]
+            share = shares[one] * shares[other]
+            for row, values in enumerate(weighed):
+                sums[row] += np.bincount(key, share * values, minlength=sums.shape[1])
+        self._couplings = sums.reshape(len(_DIFFERENT), len(apart), points)
+        self._apart = apart
+        self._free = free
+        wanted = [
+            sum(weighed[_DIFFERENT.index((min(k, m), max(k, m)))] * missing[m] for m in range(3))
+            for k in range(3)
+        ]
+        self._right = free * np.stack([
+            sum(np.bincount(at, share * one, minlength=points)
+                for at, share in zip(corners, shares, strict=True))
+            for one in wanted
+        ])  # fmt: skip
+        self._diagonal = self._couplings[:3, 0]
+        self._keep = _NEAR_SAMPLED * (self._diagonal[self._diagonal > 0.0].mean() + self._diagonal)
 
-def _solved(times: Callable[[Array], Array], residual: Array, diagonal: Array) -> Array:
-    """Return the change that `times` makes `residual`, by conjugate gradients."""
-    change = np.zeros_like(residual)
-    step = residual / diagonal
-    direction, size = step, float((residual * step).sum())
-    for _ in range(_STEPS):
-        if size <= 0.0:
-            break
-        image = times(direction)
-        length = size / float((direction * image).sum())
-        change = change + length * direction
-        residual = residual - length * image
+    def solved(self) -> Array:
+        """Return the change of every point, shape (3, points), by conjugate gradients."""
+        residual, diagonal = self._right, self._diagonal + self._keep
+        change = np.zeros_like(residual)
         step = residual / diagonal
-        new = float((residual * step).sum())
-        direction, size = step + new / size * direction, new
-    return change
+        direction, size = step, float((residual * step).sum())
+        for _ in range(_STEPS):
+            if size <= 0.0:
+                break
+            image = self._times(direction)
+            length = size / float((direction * image).sum())
+            change = change + length * direction
+            residual = residual - length * image
+            step = residual / diagonal
+            new = float((residual * step).sum())
+            direction, size = step + new / size * direction, new
+        return np.asarray(change)
+
+    def _times(self, change: Array) -> Array:
+        out = self._keep * change
+        work = np.empty_like(change[0])
+        for row, (k, m) in enumerate(_DIFFERENT):
+            for stride, coupling in zip(self._apart, self._couplings[row], strict=True):
+                near, far = slice(0, len(coupling) - stride), slice(stride, None)
+                part = work[near]
+                for into, of in sorted({(k, m), (m, k)}):
+                    out[into, near] += np.multiply(coupling[near], change[of, far], out=part)
+                    if stride:
+                        out[into, far] += np.multiply(coupling[near], change[of, near], out=part)
+        out *= self._free
+        return np.asarray(out)

@@ -127,7 +127,24 @@ def _cell(size: int, code: Array) -> tuple[npt.NDArray[np.intp], Array]:
     return (low[0] * size + low[1]) * size + low[2], planes
 
 
-def _tetrahedral(table: Array, size: int, code: Array) -> Array:
+def tetrahedra(
+    size: int, code: Array
+) -> tuple[list[npt.NDArray[np.intp]], list[npt.NDArray[np.float64]]]:
+    """Return the four corners of the tetrahedron around each colour, and what each counts.
+
+    Parameters
+    ----------
+    size
+        Points along an edge of the lattice.
+    code
+        As for `tetrahedral`, shape (n, 3).
+
+    Returns
+    -------
+    tuple
+        Four arrays (n,) of indices into the points, blue fastest, from the cell's lowest corner
+        to its highest; and their four weights, which sum to one.
+    """
     base, (r, g, b) = _cell(size, code)
     step = np.array([size * size, size, 1])
     most = np.where(r >= g, np.where(r >= b, 0, 2), np.where(g >= b, 1, 2))
@@ -136,13 +153,15 @@ def _tetrahedral(table: Array, size: int, code: Array) -> Array:
     low = np.minimum(np.minimum(r, g), b)
     middle = np.maximum(np.minimum(r, g), np.minimum(np.maximum(r, g), b))
     last = base + step.sum()
-    out = table.take(base, axis=0)
-    out *= (1.0 - high)[:, None]
-    for corner, weight in (
-        (base + step[most], high - middle),
-        (last - step[least], middle - low),
-        (last, low),
-    ):
+    corners = [base, base + step[most], last - step[least], last]
+    return corners, [1.0 - high, high - middle, middle - low, low]
+
+
+def _tetrahedral(table: Array, size: int, code: Array) -> Array:
+    corners, weights = tetrahedra(size, code)
+    out = table.take(corners[0], axis=0)
+    out *= weights[0][:, None]
+    for corner, weight in zip(corners[1:], weights[1:], strict=True):
         part = table.take(corner, axis=0)
         part *= weight[:, None]
         out += part

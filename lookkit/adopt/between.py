@@ -7,14 +7,13 @@ what the LUT gives there, and what the same reading would lose of the steps:
     look = LUT(x) + steps(x) - steps sampled at the LUT's points, read as the LUT is
 
 A LUT that was fitted is the other way round: right between its points, and off at them. Which of
-both a LUT is, it does not say; taken for what it is, it lies closer to the steps.
+both a LUT is, it does not say; taken for what it is, steps can be brought closer to it.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Final
 
 import numpy as np
 
@@ -27,8 +26,6 @@ from lookkit.spaces.working import Array
 
 Shown = Callable[[Array], Array]
 """The steps: scene-linear AP1 (n, 3) to signal (n, 3)."""
-_CLOSER: Final = 0.97
-"""The share of a mean difference below which a LUT is taken for a sampled one."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,15 +51,10 @@ class Between:
         return self.source.light.lab(np.clip(signal, 0.0, 1.0))
 
 
-def between_points(source: Source, shown: Shown, scene: Array) -> Between | None:
+def between_points(source: Source, shown: Shown) -> Between | None:
     """Return a source with what it is between its points, by steps that come close to it.
 
-    None where it is right there as it is: a fitted LUT, or one whose points are not known.
-
-    Parameters
-    ----------
-    scene
-        Colours of pictures that the source can record, by which that is decided, shape (n, 3).
+    None where its points are not known.
     """
     stages = source.function.stages
     lattice = stages[0] if len(stages) == 1 else None
@@ -71,8 +63,4 @@ def between_points(source: Source, shown: Shown, scene: Array) -> Between | None
     points = source.function.over(grid(lattice.size).reshape(-1, 3))
     shape = lattice.values.shape
     lost = np.clip(in_chunks(shown, source.scene(points)), 0.0, 1.0).reshape(shape)
-    between = Between(source, shown, lattice, lost)
-    now = source.light.lab(in_chunks(shown, scene))
-    plain = source.light.lab(source.signal(source.code(scene)))
-    off = [float(np.linalg.norm(one - now, axis=1).mean()) for one in (between.lab(scene), plain)]
-    return between if off[0] < _CLOSER * off[1] else None
+    return Between(source, shown, lattice, lost)

@@ -10,6 +10,7 @@ import numpy.typing as npt
 
 from lookkit.adopt.parts import STEPS, Part, film_of, node_of, numbers_of, print_table, step_table
 from lookkit.evaluate import Runner
+from lookkit.graph import Acting
 from lookkit.nodes.aces_2 import Aces2
 from lookkit.nodes.base import Node, Op
 from lookkit.nodes.film_print import ShownPrint
@@ -186,7 +187,7 @@ class Chain:
             If a recipe may not hold such numbers, or they give light that is none.
         """
         with np.errstate(all="ignore"):
-            steps = [*self.nodes(values), *self.printed(values, fit)]
+            steps = [*map(Acting, self.nodes(values)), *self.printed(values, fit)]
             light = Runner(steps).run(scene).astype(np.float64)
         if not np.isfinite(light).all():
             if sound:

@@ -25,6 +25,14 @@ _LIKELY: Final = ((0.0, 14.0), (26.0, 50.0), (62.0, 100.0))
 """L* of a deep shadow, a grey of 18 % and a white of 90 % in pictures for a display."""
 _SAME: Final = 0.004
 _TECHNICAL: Final = 0.02
+_SURE: Final = 0.9
+_PLACES: Final = 400
+_APART: Final = 0.03
+_END: Final = 0.002
+_MOVES: Final = 1e-3
+_ONE_WAY: Final = 0.06
+"""How far three in four directions of a curve of a mix lie apart, by what reading a lattice does to
+them. Of looks they lie apart by 0.4 to 1.2."""
 _GREY_CHROMA: Final = 1.5
 
 
@@ -52,11 +60,12 @@ def refuse_what_is_no_look(source: Source, asked: Asked) -> None:
         Saying what the LUT seems to be.
     """
     file, function = source.path, source.function
+    curves = (
+        f"{file}: holds curves alone, expected a 3D LUT: curves by channel are no whole look; "
+        "a recipe says them with the kind `curve`"
+    )
     if function.curves_only:
-        raise InputError(
-            f"{file}: holds curves alone, expected a 3D LUT: curves by channel are no whole look; "
-            "a recipe says them with the kind `curve`"
-        )
+        raise InputError(curves)
     raw = function(asked.code)
     if not np.isfinite(raw).all():
         count = int((~np.isfinite(raw)).any(axis=1).sum())
@@ -64,7 +73,7 @@ def refuse_what_is_no_look(source: Source, asked: Asked) -> None:
             f"{file}: {count} of {len(raw)} colours come out as no number, expected a sound LUT; "
             f"lookkit inspect {file.name} says more"
         )
-    if raw.max() - raw.min() < 0.02:
+    if np.ptp(asked.signal) < 0.02:
         raise InputError(
             f"{file}: gives nearly the same for every colour ({raw.min():.3f} to {raw.max():.3f}),"
             " expected a look"
@@ -81,6 +90,9 @@ def refuse_what_is_no_look(source: Source, asked: Asked) -> None:
         raise InputError(
             f"{file}: its greys do not rise from black to white, expected a look for a display"
         )
+    mixes = mixes_of(source)
+    if mixes is not None and np.abs(mixes - np.eye(3)).max() < 0.5 * _ONE_WAY:
+        raise InputError(curves)
     for guess in guesses(function):
         likely, share = next(iter(guess.likelihood.items()))
         if guess.about == "output" and likely == "log" and share > 0.7:
@@ -89,6 +101,54 @@ def refuse_what_is_no_look(source: Source, asked: Asked) -> None:
                 "signal: a technical LUT from log to log, or the inverse of a look, cannot be "
                 "adopted"
             )
+
+
+def mixes_of(source: Source) -> Array | None:
+    """Return the mix of the three channels that each of a LUT's channels is a curve of, (3, 3).
+
+    None where no fixed mix is; each row sums to one. A curve of a mix rises in one direction only,
+    whatever the colour.
+    """
+    low, high = source.function.low, source.function.high
+    place = np.random.default_rng(6).uniform(0.15, 0.85, (_PLACES, 3))
+    steps = _APART * np.concatenate([np.eye(3), -np.eye(3)])
+    out = source.function(low + (place + steps[:, None]) * (high - low))
+    slopes = (out[:3] - out[3:]).transpose(1, 2, 0)
+    ends = (out <= out.min() + _END) | (out >= out.max() - _END)
+    mixes = np.empty((3, 3))
+    for row in range(3):
+        free = ~ends[:, :, row].any(axis=0) & (np.linalg.norm(slopes[:, row], axis=1) > _MOVES)
+        if free.sum() < 0.1 * _PLACES:
+            return None
+        ways = slopes[free, row] / np.linalg.norm(slopes[free, row], axis=1)[:, None]
+        middle = np.median(ways, axis=0)
+        far = np.linalg.norm(ways - middle, axis=1)
+        if abs(middle.sum()) < 0.1 or np.quantile(far, 0.75) > _ONE_WAY:
+            return None
+        mixes[row] = middle / middle.sum()
+    return mixes
+
+
+def range_warnings(source: Source) -> list[str]:
+    """Say where a LUT's signal ends as that of the other range does."""
+    for guess in guesses(source.function):
+        likely, share = next(iter(guess.likelihood.items()))
+        if guess.about == "output range" and share > _SURE and likely != source.shown.range:
+            return [
+                f"the LUT's signal ({guess.because}) looks like {likely} range, and is taken for "
+                f"{source.shown.range}: if it is {likely}, say --to-range {likely}"
+            ]
+    return []
+
+
+def mix_warnings(source: Source) -> list[str]:
+    """Say where a LUT does what a matrix and curves do, which looks hardly are."""
+    if mixes_of(source) is None:
+        return []
+    return [
+        "each channel of the LUT is a curve of one fixed mix of the three, as in a technical LUT "
+        "from some primaries to others: is it a look?"
+    ]
 
 
 def _ramp(source: Source) -> Array:

@@ -14,6 +14,7 @@ from lookkit.adopt.between import Between, Shown, between_points
 from lookkit.adopt.chain import Chain, RenderingKind
 from lookkit.adopt.colours import Asked
 from lookkit.adopt.parts import (
+    CDL,
     COMPRESS,
     DEPTH,
     EXPOSURE,
@@ -37,10 +38,15 @@ WORTH: Final = 0.04
 """The share by which a part must better the colours left out."""
 _ALWAYS: Final = FILM[0]
 _FOLLOWS: Final[tuple[tuple[Part, ...], ...]] = (
-    (EXPOSURE,), (MATRIX, COMPRESS), (TINT,), HUE_BANDS, LIT_BANDS,
+    (MATRIX, COMPRESS), (TONE, DEPTH), (TINT,), HUE_BANDS, LIT_BANDS,
 )  # fmt: skip
 _LOSABLE: Final = 0.035
-"""The share of the error on colours left out that may come back when a part goes."""
+"""The share of the error on colours left out that may come back when parts go."""
+_CLOSER: Final = 0.78
+"""The share of an error below which a LUT is taken for one that was sampled. Any LUT's reading has
+the bends of its cells, so one that was fitted comes down to 0.81 too."""
+_SEEMS_LOSABLE: Final = 0.15
+"""The share of its cost that a fit may lose by its slopes, to be tried."""
 _FINE: Final = 0.2
 """The share of what the source itself leaves open that is not worth a part."""
 
@@ -102,13 +108,14 @@ class Task:
         made = self.light.lab(chain.signal(values, self.tried.scene))
         return error_between(made, self.tried.lab)
 
-    def nearer(self, shown: Shown) -> Task:
-        """Return the task with the look between the LUT's points as steps close to it bend."""
-        if self.source is None:
-            return self
-        between = between_points(self.source, shown, self.tried.scene)
+    def nearer(self, shown: Shown) -> Task | None:
+        """Return the task with the look between the LUT's points as steps close to it bend.
+
+        None where the points are not known.
+        """
+        between = None if self.source is None else between_points(self.source, shown)
         if between is None:
-            return self
+            return None
         lab = between.lab(self.tried.scene)
         other = between.lab(self.tried.scene, "trilinear")
         return replace(
@@ -144,26 +151,34 @@ def grown(task: Task, progress: Progress) -> tuple[Grown, Task]:
         says("ACES 2", 1)
         other = _begun(task, "aces-2")
         best = min(best, other, key=lambda one: one.error.score)
-    task, best = _nearer(task, best)
-    follows = _FOLLOWS[:1] if task.grey_only else _FOLLOWS
+    plain = task
+    task, best = _nearer(plain, task, best)
+    follows = () if task.grey_only else _FOLLOWS
     for place, added in enumerate(follows):
         says(", ".join(dict.fromkeys(part.step for part in added)), 2 + place)
         if added is LIT_BANDS and not any(part in best.found.chain.parts for part in HUE_BANDS):
             continue
         best = _if_worth(task, best, added)
     says("taking away what is not needed", 8)
-    task, best = _nearer(task, best)
+    task, best = _nearer(plain, task, best)
     return _pruned(task, best), task
 
 
-def _nearer(task: Task, best: Grown) -> tuple[Task, Grown]:
-    """Return the task as the steps found so far see the LUT between its points."""
+def _nearer(plain: Task, task: Task, best: Grown) -> tuple[Task, Grown]:
+    """Return the task and the fit with the LUT read between its points as the steps bend.
+
+    Both ways of reading it are fitted, and the closer fit tells which of them it is.
+    """
     chain, values = best.found.chain, best.found.values
-    task = task.nearer(lambda scene: chain.signal(values, scene, sound=False))
-    if task.between is None:
+    bent = plain.nearer(lambda scene: chain.signal(values, scene, sound=False))
+    if bent is None:
         return task, best
-    again = _refitted(task, best, chain.parts, 5)
-    return task, again or Grown(best.found, task.error(best.found))
+    if task is not plain:
+        best = _refitted(plain, best, chain.parts, 5) or Grown(best.found, plain.error(best.found))
+    closer = _refitted(bent, best, chain.parts, 5)
+    if closer is None or closer.error.score > _CLOSER * best.error.score:
+        return plain, best
+    return bent, closer
 
 
 def _if_worth(task: Task, best: Grown, added: Sequence[Part]) -> Grown:
@@ -180,9 +195,9 @@ def _if_worth(task: Task, best: Grown, added: Sequence[Part]) -> Grown:
 
 def _begun(task: Task, rendering: RenderingKind) -> Grown:
     """Return a fit of the first parts: near-greys, then all colours, then bands of tone."""
-    first: Sequence[Part] = FILM[:4] if rendering == "film-print" else (EXPOSURE,)
+    first: Sequence[Part] = FILM[:4] if rendering == "film-print" else (EXPOSURE, CDL)
     more: Sequence[Part] = (*FILM, SATURATION) if rendering == "film-print" else (
-        EXPOSURE, SATURATION)  # fmt: skip
+        EXPOSURE, CDL, SATURATION)  # fmt: skip
     if task.grey_only:
         first = more = (*FILM[:4], FILTER)
     chain = Chain(rendering, first, task.shown)
@@ -190,7 +205,9 @@ def _begun(task: Task, rendering: RenderingKind) -> Grown:
     chain = chain.with_parts(more)
     found = solve(chain, chain.carried(start.chain, start.values), task.wanted, 14)
     begun = Grown(found, task.error(found))
-    return _if_worth(task, begun, (TONE,) if task.grey_only else (TONE, DEPTH))
+    if task.grey_only:
+        return _if_worth(task, begun, (TONE,))
+    return _if_worth(task, _if_worth(task, begun, (CDL,)), HUE_BANDS)
 
 
 def _refitted(task: Task, best: Grown, parts: Sequence[Part], most: int) -> Grown | None:
@@ -206,43 +223,52 @@ def _refitted(task: Task, best: Grown, parts: Sequence[Part], most: int) -> Grow
 def _pruned(task: Task, best: Grown) -> Grown:
     """Return a fit without the parts that it hardly needs.
 
-    What a part's loss would cost is told by the slopes at the fit; the cheapest go first, and
-    the fit is made anew without them. Those whose loss shows on the colours left out stay.
+    What the loss of parts would cost is told by the slopes at the fit, the others moving after it.
+    As many as should not show go at once and the fit is made anew; where their loss shows on the
+    colours left out, half as many do.
     """
-    allowed = best.error.score
+    limit = best.error.score + max(_LOSABLE * best.error.score, 0.5 * task.fine)
     kept: set[Part] = {_ALWAYS, FILTER}
     while True:
-        costs = {part: cost for part, cost in _costs(best.found).items() if part not in kept}
-        if not costs:
+        losses = _losses(best.found, kept)
+        count = sum(cost <= _SEEMS_LOSABLE * best.found.cost for _, cost in losses)
+        order = [part for part, _ in losses]
+        if not count:
             return best
-        order = sorted(costs, key=costs.__getitem__)
-        # Several at once where their loss cannot show.
-        cheap = [part for part in order if costs[part] < 0.01 * best.found.cost] or order[:1]
-        lighter = _without(task, best, cheap)
-        limit = allowed + max(_LOSABLE * allowed, 0.5 * task.fine)
-        if (lighter is None or lighter.error.score > limit) and len(cheap) > 1:
-            cheap = order[:1]
-            lighter = _without(task, best, cheap)
-        if lighter is not None and lighter.error.score <= limit:
-            allowed = min(allowed, lighter.error.score)
-            best = lighter
+        while count:
+            lighter = _without(task, best, order[:count])
+            if lighter is not None and lighter.error.score <= limit:
+                best = lighter
+                break
+            count //= 2
         else:
-            kept.update(cheap)
+            kept.add(order[0])
 
 
 def _without(task: Task, best: Grown, gone: Sequence[Part]) -> Grown | None:
     return _refitted(task, best, [one for one in best.found.chain.parts if one not in gone], 5)
 
 
-def _costs(found: Solved) -> dict[Part, float]:
-    """Return what the loss of each part would add to the cost, the others moving after it."""
+def _losses(found: Solved, kept: set[Part]) -> list[tuple[Part, float]]:
+    """Return parts, those first that can be lost the cheapest, with what they and all before cost.
+
+    A cost is what their loss would add to the fit's, the others moving after it.
+    """
     chain = found.chain
     far = (found.values - chain.plain) / chain.usual
     spread = np.linalg.inv(found.matters + 1e-9 * np.eye(len(chain)))
-    costs = {}
-    for part in chain.parts:
-        rows = np.flatnonzero(chain.rows_of(part))
+    rows_of = {one: np.flatnonzero(chain.rows_of(one)) for one in chain.parts if one not in kept}
+
+    def cost(rows: Array) -> float:
         block = np.linalg.inv(spread[np.ix_(rows, rows)])
         leaning = LEANING**2 * float((far[rows] ** 2).sum())
-        costs[part] = max(float(far[rows] @ block @ far[rows]) - leaning, 0.0)
-    return costs
+        return max(float(far[rows] @ block @ far[rows]) - leaning, 0.0)
+
+    gone = np.zeros(0, dtype=int)
+    losses: list[tuple[Part, float]] = []
+    while rows_of:
+        costs = {part: cost(np.concatenate([gone, rows])) for part, rows in rows_of.items()}
+        least = min(costs, key=costs.__getitem__)
+        losses.append((least, costs[least]))
+        gone = np.concatenate([gone, rows_of.pop(least)])
+    return losses

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Any, Final, NamedTuple
 
 from lookkit.nodes.base import Node
+from lookkit.nodes.cdl import Cdl
 from lookkit.nodes.exposure import Exposure
 from lookkit.nodes.film_print import FilmPrint
 from lookkit.nodes.gamut_compress import GamutCompress
@@ -91,6 +92,14 @@ FILTER: Final = _print_part(
 EXPOSURE: Final = Part(
     "exposure", "exposure", "brighter or darker before all", (Number("stops", 0.0, 1.0, -6.0, 6.0),)
 )
+CDL: Final = Part(
+    "cdl", "cdl", "white and tone of each channel",
+    tuple(Number(f"{name}.{one}", plain, usual, least, most)
+          for name, plain, usual, least, most in (
+              ("slope", 1.0, 0.1, 0.3, 3.0), ("offset", 0.0, 0.03, -0.4, 0.4),
+              ("power", 1.0, 0.1, 0.3, 3.0))
+          for one in range(3)),
+)  # fmt: skip
 MATRIX: Final = Part(
     "matrix", "matrix", "channels mixed, neutrals kept",
     tuple(Number(f"matrix.{row}.{one}", 0.0, 0.08, -1.0, 1.0)
@@ -135,12 +144,16 @@ DEPTH: Final = Part(
 )  # fmt: skip
 
 _KINDS: Final[Mapping[str, type[Node]]] = {
-    "exposure": Exposure, "matrix": MatrixNode, "saturation": Saturation,
+    "exposure": Exposure, "cdl": Cdl, "matrix": MatrixNode, "saturation": Saturation,
     "gamut-compress": GamutCompress, "hue-bands": HueBands, "tone-bands": ToneBands,
 }  # fmt: skip
 
+_TRIPLES: Final[Mapping[str, tuple[str, ...]]] = {
+    "cdl": ("slope", "offset", "power"), "gamut-compress": ("limit", "threshold"),
+}  # fmt: skip
+
 STEPS: Final = (
-    "exposure", "matrix", "hue-bands", "tone-bands", "hue-bands in lights", "saturation",
+    "exposure", "cdl", "matrix", "hue-bands", "tone-bands", "hue-bands in lights", "saturation",
     "gamut-compress",
 )  # fmt: skip
 """The steps of a fitted look, in the order of the recipe."""
@@ -170,12 +183,8 @@ def step_table(step: str, values: Mapping[str, float], digits: Mapping[str, int]
         return {"kind": "saturation", **said}
     if step == "matrix":
         return {"kind": "matrix", "matrix": _matrix(said, max(digits.values(), default=15))}
-    if step == "gamut-compress":
-        return {
-            "kind": "gamut-compress",
-            "limit": list(_triple(said, "limit")),
-            "threshold": list(_triple(said, "threshold")),
-        }
+    if step in _TRIPLES:
+        return {"kind": step, **{name: list(_triple(said, name)) for name in _TRIPLES[step]}}
     if step.startswith("hue-bands"):
         table: dict[str, Any] = {"kind": "hue-bands", "bands": _hue_rows(said)}
         return table if step == "hue-bands" else {**table, "only": _LIGHTS}

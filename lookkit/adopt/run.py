@@ -11,7 +11,13 @@ import numpy as np
 
 from lookkit.accuracy.difference import delta_e_2000
 from lookkit.adopt.between import Shown
-from lookkit.adopt.checks import grey_warnings, is_grey_only, refuse_what_is_no_look
+from lookkit.adopt.checks import (
+    grey_warnings,
+    is_grey_only,
+    mix_warnings,
+    range_warnings,
+    refuse_what_is_no_look,
+)
 from lookkit.adopt.colours import Asked, fitted_colours, judged_colours, left_out
 from lookkit.adopt.digits import Digits, digits_of
 from lookkit.adopt.grow import WORTH, Error, Grown, Task, error_of, grown
@@ -108,7 +114,7 @@ def adopt_lut(
     source = open_source(path, camera, shown, camera_range, shown_range)
     asked = fitted_colours(source)
     refuse_what_is_no_look(source, asked)
-    told = grey_warnings(source)
+    told = [*grey_warnings(source), *range_warnings(source), *mix_warnings(source)]
     grey_only = is_grey_only(asked)
     if grey_only:
         told.append("the LUT shows no colour: the recipe is black and white")
@@ -172,7 +178,7 @@ def _steps_of(look: Look) -> Shown:
 def _worthy(source: Source, bare: Look, task: Task, progress: Progress) -> Remainder | None:
     """Return the remainder where it betters the colours left out by what is worth a step."""
     shown = _steps_of(bare)
-    task = task.nearer(shown)
+    task = (task.nearer(shown) if task.between is not None else None) or task
     made = remainder_of(source, shown, progress, task.between)
     if made is None:
         return None

@@ -28,6 +28,7 @@ import numpy as np
 
 from lookkit.coordinates import stops
 from lookkit.coordinates.stops import ENTRIES, Stops
+from lookkit.coordinates.tables import read_even
 from lookkit.nodes.base import matrix_transform
 from lookkit.ocio import table_transform
 from lookkit.spaces.oklab import CONES
@@ -122,7 +123,7 @@ class SceneColours:
         axes = self.axes
         u = axes.stops.read(values @ axes.cones.T)
         even = np.clip((u @ axes.to_axes.T - axes.starts) / axes.spans, 0.0, 1.0)
-        columns = [np.interp(even[..., k], _PLACES, self._spread[:, k]) for k in range(3)]
+        columns = [read_even(even[..., k], 0.0, 1.0, self._spread[:, k]) for k in range(3)]
         return np.stack(columns, axis=-1)
 
     def values_at(self, place: Array) -> Array:
@@ -163,7 +164,7 @@ class HeldColours:
     def release(self, held: Array) -> Array:
         """Return the scene light of what is held."""
         u = (_HELD_STARTS + held * _HELD_SPANS) @ LOOK.from_axes.T
-        return np.asarray(np.interp(u, _U_TABLE, _LIGHT_TABLE) @ _FROM_CONES.T)
+        return np.asarray(read_even(u, _U_TABLE[0], _U_TABLE[-1], _LIGHT_TABLE) @ _FROM_CONES.T)
 
     def from_held(self) -> list[OcioTransform]:
         """Return matrix, 1D, matrix."""

@@ -15,6 +15,7 @@ from typing import Final
 
 import numpy as np
 
+from lookkit.coordinates.tables import read_even
 from lookkit.nodes.base import mirrored_exponent, scale_offset
 from lookkit.ocio import table_transform
 from lookkit.spaces.working import MID_GREY, Array, OcioTransform
@@ -58,7 +59,7 @@ class Stops:
 
     def read(self, light: Array) -> Array:
         """Return u as `transforms` gives it."""
-        return np.asarray(np.interp(np.cbrt(light), self._roots, self._values))
+        return read_even(np.cbrt(light), self._roots[0], self._roots[-1], self._values)
 
     def unread(self, u: Array) -> Array:
         """Return the light of u: the inverse of `read` where its table has an entry."""

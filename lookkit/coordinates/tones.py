@@ -17,6 +17,7 @@ import numpy as np
 
 from lookkit.coordinates.display import GAMMA
 from lookkit.coordinates.stops import SHOWN
+from lookkit.coordinates.tables import read_even
 from lookkit.evaluate import evaluate
 from lookkit.nodes.base import Op, matrix_transform
 from lookkit.ocio import table_transform
@@ -63,7 +64,9 @@ class Tones:
     def release(self, held: Array) -> Array:
         """Return display light, or its signal."""
         stops = SHOWN.low + held * self._span
-        columns = [np.interp(stops[..., k], self._stops, self._table[:, k]) for k in range(3)]
+        columns = [
+            read_even(stops[..., k], self._first, self._last, self._table[:, k]) for k in range(3)
+        ]
         return np.stack(columns, axis=-1)
 
     def from_held(self) -> list[OcioTransform]:

@@ -31,7 +31,7 @@ from lookkit.deliver.clf import SCENE, clf_head, in_words, transforms_of
 from lookkit.deliver.clf_steps import clf_pieces
 from lookkit.deliver.names import look_stem, shown_look
 from lookkit.deliver.written import Job, Written
-from lookkit.evaluate import evaluate
+from lookkit.evaluate import evaluator
 from lookkit.lattice.of_graph import Baking
 from lookkit.lower import Lattices
 from lookkit.lutfile.clf_write import Clf, ClfHead
@@ -133,13 +133,13 @@ class LookTransform:
     def light(self, scene_light: Array, shown: Output | None = None) -> Array:
         """Return what the look's own rendering shows on Rec.709 or another output."""
         ops = (*self.steps, *self.rendering.ops_for(shown or self.shown))
-        return evaluate(ops, scene_light)
+        return evaluator(ops)(scene_light)
 
     def exact(self, code: Array) -> Array:
         """Return the transform, ACEScct to ACEScct, shape (..., 3)."""
         scene_light = acescct.decode(code)
         if self.is_the_look_alone:
-            return acescct.encode(evaluate(self.steps, scene_light))
+            return acescct.encode(evaluator(self.steps)(scene_light))
         light = np.clip(self.light(scene_light), 0.0, 1.0)
         return acescct.encode(self._undo.apply_exact(light))
 

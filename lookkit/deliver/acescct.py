@@ -15,7 +15,7 @@ import numpy as np
 from lookkit.accuracy.samples import CodeSpace
 from lookkit.accuracy.truth import Light
 from lookkit.deliver.written import LATTICE_DECIMALS
-from lookkit.evaluate import evaluate
+from lookkit.evaluate import evaluator
 from lookkit.lattice.of_graph import Baking
 from lookkit.lutfile.cube import read_cube, write_cube
 from lookkit.nodes.base import Op
@@ -52,8 +52,8 @@ def viewing_output(look: Look) -> str:
 
 def viewed(rendering: Sequence[Op], output: Output) -> Light:
     """Return what a viewer sees of ACEScct codes, rendered for a display."""
-    shown = of_display(output)
-    return Light(lambda code: shown.xyz(evaluate(rendering, decode(code))), shown.white)
+    shown, rendered = of_display(output), evaluator(rendering)
+    return Light(lambda code: shown.xyz(rendered(decode(code))), shown.white)
 
 
 def of_display(output: Output) -> Light:

@@ -27,7 +27,7 @@ from lookkit.deliver.clf import clf_head, has_lattice, in_words, transforms_of, 
 from lookkit.deliver.clf_steps import clf_pieces
 from lookkit.deliver.names import look_stem, shown_look
 from lookkit.deliver.written import Job, Written
-from lookkit.evaluate import evaluate
+from lookkit.evaluate import evaluator
 from lookkit.lower import Lattices
 from lookkit.lutfile.clf_write import Clf, ClfHead
 from lookkit.nodes.base import Op
@@ -111,7 +111,7 @@ def write_change(look: Look, change: Change, folder: Path) -> tuple[Correction, 
     place = folder / FOLDER
     place.mkdir(parents=True, exist_ok=True)
     light = viewing_light(look, change)
-    correction = best_cdl(lambda scene: evaluate(change.steps, scene), light, change.stem)
+    correction = best_cdl(evaluator(change.steps), light, change.stem)
 
     code, aim = pictures(change)
     alone = difference(light, aim, correction.apply(code))
@@ -171,12 +171,12 @@ class Residual:
         name = acescct.viewing_output(self.look)
         graph = self.look.graph
         steps = (*graph.rendering(name, self.change.scene), *graph.output_steps(name))
-        return evaluate(steps, acescct.decode(code))
+        return evaluator(steps)(acescct.decode(code))
 
     def exact(self, code: Array) -> Array:
         """Return the change's code for a code that the CDL gave."""
         before = acescct.decode(self.correction.undo(code))
-        return acescct.encode(evaluate(self.change.steps, before))
+        return acescct.encode(evaluator(self.change.steps)(before))
 
     def write_cube(self, made: Array, place: Path, told: str) -> Written:
         """Write the lattice, and its certificate as read back."""
@@ -252,7 +252,7 @@ def viewing_light(look: Look, change: Change) -> Light:
 def pictures(change: Change) -> tuple[Array, Array]:
     """Return the ACEScct codes of pictures, and what the change makes of them, (n, 3) each."""
     code = acescct.encode(scene_colours()["image-like"])
-    return code, acescct.encode(evaluate(change.steps, acescct.decode(code)))
+    return code, acescct.encode(evaluator(change.steps)(acescct.decode(code)))
 
 
 def difference(light: Light, aim: Array, found: Array) -> Difference:

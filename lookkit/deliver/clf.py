@@ -34,7 +34,7 @@ from lookkit.deliver.names import (
     signal_of,
 )
 from lookkit.deliver.written import Job, Written
-from lookkit.evaluate import evaluate
+from lookkit.evaluate import evaluator
 from lookkit.files import safe_name
 from lookkit.lattice.of_graph import light_of
 from lookkit.lower import Lattices
@@ -89,7 +89,7 @@ class ClfFile:
         """Return what the file should give, float64 of shape (..., 3)."""
         if self.before is not None:
             colour = colour @ self.before.T
-        out = evaluate(self.chain, colour)
+        out = evaluator(self.chain)(colour)
         return out if self.after is None else out @ self.after.T
 
     def transforms(self, known: Lattices) -> list[OcioTransform]:
@@ -198,7 +198,7 @@ def output_file(look: Look, output: str, scene: str | None = None) -> ClfFile:
         signal_of(look, output),
         (*rendering, *graph.output_steps(output)),
         lambda: {
-            name: evaluate(steps, light) @ AP1_TO_AP0.T for name, light in scene_colours().items()
+            name: evaluator(steps)(light) @ AP1_TO_AP0.T for name, light in scene_colours().items()
         },
         light_of(target),
         before=AP0_TO_AP1,
@@ -297,15 +297,18 @@ def write_measured(
 def seen_scene(look: Look, scene: str | None) -> Light:
     """Return what a viewer sees of ACES2065-1 on the first output of SDR."""
     name = viewing_output(look)
-    rendering, shown = look.graph.rendering(name, scene), of_display(look.graph.output(name))
-    return Light(lambda light: shown.xyz(evaluate(rendering, light @ AP0_TO_AP1.T)), shown.white)
+    shown, rendered = (
+        of_display(look.graph.output(name)),
+        evaluator(look.graph.rendering(name, scene)),
+    )
+    return Light(lambda light: shown.xyz(rendered(light @ AP0_TO_AP1.T)), shown.white)
 
 
 def scene_signal(look: Look, scene: str | None) -> Callable[[Array], Array]:
     """Return what makes of ACES2065-1 the signal of the first output in SDR."""
     name = viewing_output(look)
-    steps = (*look.graph.rendering(name, scene), *look.graph.output_steps(name))
-    return lambda light: evaluate(steps, light @ AP0_TO_AP1.T)
+    signal = evaluator((*look.graph.rendering(name, scene), *look.graph.output_steps(name)))
+    return lambda light: signal(light @ AP0_TO_AP1.T)
 
 
 def clf_head(look: Look, scene: str | None, takes: str, gives: str, words: str) -> ClfHead:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from lookkit.accuracy.truth import Light, steady
 from lookkit.deliver.agreement import Agreement, agreement, camera_colours
 from lookkit.deliver.config_parts import camera_space, display_name, look_name, owner_of
-from lookkit.evaluate import evaluate
+from lookkit.evaluate import evaluator
 from lookkit.lattice.of_graph import light_of
 from lookkit.ocio import Processor, library
 from lookkit.spaces.working import Array
@@ -88,7 +88,7 @@ def _colours(look: Look, camera: str, scene: str | None) -> Callable[[], Mapping
 
 def _exact(look: Look, camera: str, output: str, scene: str | None) -> Callable[[Array], Array]:
     chain = look.graph.chain(camera, output, scene)
-    return steady(lambda codes: evaluate(chain, codes))
+    return steady(evaluator(chain))
 
 
 def measured(look: Look, config: Any) -> dict[Way, Agreement]:

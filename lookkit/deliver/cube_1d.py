@@ -17,7 +17,7 @@ from lookkit.accuracy.truth import Exact
 from lookkit.deliver import acescct
 from lookkit.deliver.names import chain_stem, codes_of, look_stem, shown_look, signal_of
 from lookkit.deliver.written import CURVE_DECIMALS, Job, Written
-from lookkit.evaluate import evaluate
+from lookkit.evaluate import evaluator
 from lookkit.files import safe_name
 from lookkit.lutfile.cube import write_cube_1d
 from lookkit.spaces.working import Array
@@ -65,7 +65,7 @@ def chain_job(look: Look, camera: str, output: str, scene: str | None) -> Job | 
     place = Path("cube") / safe_name(camera) / f"{chain_stem(look, camera, output, scene)}_1d.cube"
 
     def exact(codes: Array) -> Array:
-        return evaluate(chain, codes)
+        return evaluator(chain)(codes)
 
     if not is_per_channel(exact):
         return None
@@ -79,7 +79,7 @@ def look_job(look: Look, scene: str | None) -> Job | None:
     place = Path("cube") / "look" / f"{look_stem(look, scene)}_ACEScct_1d.cube"
 
     def exact(codes: Array) -> Array:
-        return acescct.encode(evaluate(steps, acescct.decode(codes)))
+        return acescct.encode(evaluator(steps)(acescct.decode(codes)))
 
     if not steps or not is_per_channel(exact):
         return None

@@ -14,7 +14,7 @@ from lookkit.accuracy.interpolate import READERS
 from lookkit.accuracy.samples import CodeSpace, SetName
 from lookkit.accuracy.sampling import sample
 from lookkit.accuracy.truth import Exact, Light, steady
-from lookkit.evaluate import Runner, evaluate
+from lookkit.evaluate import Runner, evaluator
 from lookkit.graph import Decoding
 from lookkit.lattice.fit import fit_lattice
 from lookkit.nodes.base import Op
@@ -51,7 +51,7 @@ class Baking:
         """Return the baking of `chain`, which begins with `camera` and ends at `output`."""
         runner = Runner(chain)
         return cls(
-            lambda code: evaluate(chain, code),
+            evaluator(chain),
             CodeSpace(camera.inverse, camera.evaluate),
             light_of(output),
             lambda code: runner.run(code).astype(np.float64),

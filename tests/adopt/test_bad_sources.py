@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from lookkit.accuracy.sampling import grid
-from lookkit.adopt.checks import fitting_names, grey_warnings
+from lookkit.adopt.checks import fitting_names, grey_warnings, mix_warnings, range_warnings
 from lookkit.adopt.source import open_source
 from lookkit.lutfile.cube import write_cube_1d
 from lookkit.spaces.encodings import encoding
@@ -22,6 +22,7 @@ BAD = {
     "turns LogC4 into S-Log3/S-Gamut3.Cine: a technical LUT": log_to_log,
     "gives nearly the same for every colour": lambda code: 0.0 * code + 0.4,
     "changes nothing": lambda code: code,
+    "holds curves alone": lambda code: code**0.7,
     "do not rise from black to white": lambda code: 1.0 - code,
 }
 
@@ -74,3 +75,20 @@ def test_greys_tell_of_a_wrong_encoding_and_name_the_right_one(tmp_path):
     (wrong,) = grey_warnings(open_source(cube, "ACEScg", SHOWN))
     assert "the encoding or a range is likely another" in wrong
     assert "LogC4" in wrong
+
+
+def test_a_signal_of_the_other_range_and_a_matrix_with_curves_are_told(tmp_path):
+    code = grid(17)
+    signal = known_look().evaluate(code.reshape(-1, 3), camera="A", output="main")
+    signal = signal.reshape(code.shape)
+    # ITU-R BT.709: legal ten-bit signals span 64 to 940.
+    legal = bake(tmp_path / "legal.cube", (signal * 876.0 + 64.0) / 1023.0)
+    (told,) = range_warnings(open_source(legal, "LogC4", SHOWN))
+    assert "--to-range legal" in told
+    assert range_warnings(open_source(legal, "LogC4", SHOWN, shown_range="legal")) == []
+    # IEC 61966-2-1: the matrix from CIE XYZ to sRGB's primaries, and a power behind it.
+    matrix = [[3.2406, -1.5372, -0.4986], [-0.9689, 1.8758, 0.0415], [0.0557, -0.204, 1.057]]
+    mixed = np.clip(code @ np.transpose(matrix), 0.0, 1.0) ** (1 / 2.2)
+    technical = open_source(bake(tmp_path / "technical.cube", mixed), "LogC4", SHOWN)
+    assert "one fixed mix of the three" in mix_warnings(technical)[0]
+    assert mix_warnings(open_source(bake(tmp_path / "look.cube", signal), "LogC4", SHOWN)) == []

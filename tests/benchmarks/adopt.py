@@ -113,9 +113,18 @@ def of_look(text: str):
     return look, truth
 
 
-def random_look(seed: int) -> str:
-    """A recipe of a random rendering and a random half of the kinds."""
-    rng = np.random.default_rng(seed)
+def random_look(seed: int):
+    """A recipe of a random rendering and a random half of the kinds, drawn until there is one."""
+    for draw in range(9):
+        try:
+            return of_look(HEAD.format(start="", look=_drawn(seed, draw)))
+        except LookkitError:
+            continue
+    raise RuntimeError(f"random {seed}: no recipe in nine draws")
+
+
+def _drawn(seed: int, draw: int) -> str:
+    rng = np.random.default_rng([seed, draw] if draw else seed)
     u = rng.uniform
     nodes = [
         f'[[look]]\nkind = "exposure"\nstops = {u(-1, 1):.2f}\n',
@@ -160,11 +169,7 @@ def main(which: set[str]) -> None:
                 told(name, cube, None, scene, folder)
         if "random" in which:
             for seed in range(20):
-                try:
-                    look, truth = of_look(HEAD.format(start="", look=random_look(seed)))
-                except LookkitError as error:
-                    print(f"random {seed}: no recipe ({error})")
-                    continue
+                look, truth = random_look(seed)
                 cube = bake_look(folder / f"random-{seed}.cube", look)
                 told(f"random {seed}", cube, truth, scene, folder)
         if "files" in which:

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lookkit.evaluate import Runner, evaluate, parts_of
+from lookkit.evaluate import Runner, evaluate, evaluator, parts_of
 from lookkit.graph import InputTransform, OutputTransform
 from lookkit.kernel import engine, numpy_engine
 from lookkit.kernel.engine import Compiled
@@ -94,6 +94,8 @@ def test_every_kind_is_within_a_tenth_of_a_code_on_any_codes(kind, data):
     seed = data.draw(st.integers(0, 2**31))
     pixels = codes_between(-0.5, 1.5, 3000, seed)
     assert worst(chain, pixels, in_codes) <= 0.1
+    off = np.abs(evaluator(chain)(pixels) - evaluate(chain, pixels))
+    assert 1023 * off.max() <= 1e-5
 
 
 @compiled
@@ -104,6 +106,8 @@ def test_every_kind_is_within_a_tenth_of_a_code_on_any_light(kind, data):
     chain = chain_of(data.draw(nodes(kind)), "ACEScg")
     pixels = light_of_all_kinds(3000, data.draw(st.integers(0, 2**31)))
     assert worst(chain, pixels, in_light) <= 0.1
+    off = np.abs(evaluator(chain)(pixels) - evaluate(chain, pixels))
+    assert 1023 * off.max() <= 1e-5
 
 
 @compiled

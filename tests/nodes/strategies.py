@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
 from lookkit.lutfile.cube import write_cube, write_cube_1d
-from lookkit.nodes import KINDS, kind_name
+from lookkit.nodes import kind_name
 
 
 def number(low, high):
@@ -194,7 +194,3 @@ def scene(low=-6.0, high=64.0):
         number(low, high), number(-0.05, 0.05), number(0.0, 1.0), st.sampled_from([0.0, 0.18])
     ).map(lambda x: x if abs(x) > 1e-6 else 0.0)
     return hnp.arrays(np.float64, (8, 3), elements=value)
-
-
-def test_every_kind_has_a_strategy():
-    assert set(FIELDS) == {kind_name(kind) for kind in KINDS}

@@ -28,6 +28,10 @@ HOSTILE = np.array(
 )
 
 
+def test_every_kind_has_a_strategy():
+    assert set(FIELDS) == {kind_name(kind) for kind in KINDS}
+
+
 def steps_of(node):
     """A look node itself; a rendering with all it takes to reach each output's gamut."""
     if node.gives == State.SCENE:

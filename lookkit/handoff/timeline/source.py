@@ -12,7 +12,7 @@ from lookkit.deliver.best_cdl import best_cdl
 from lookkit.deliver.cdl import Correction, read_cc
 from lookkit.deliver.cdl_residual import Change, changes, viewing_light
 from lookkit.errors import InputError
-from lookkit.evaluate import evaluate
+from lookkit.evaluate import evaluator
 from lookkit.lutfile.faults import Faults
 from lookkit.lutfile.source import read_source
 from lookkit.lutfile.xmltree import parse
@@ -117,7 +117,7 @@ class _Recipe:
     def _correction(self, change: Change) -> Correction:
         if change.stem not in self._found:
             self._found[change.stem] = best_cdl(
-                lambda light: evaluate(change.steps, light),
+                evaluator(change.steps),
                 viewing_light(self.look, change),
                 change.stem,
             )

@@ -15,7 +15,7 @@ from lookkit.accuracy.truth import Exact
 from lookkit.deliver.agreement import as_opencolorio_reads
 from lookkit.deliver.amf import NAMESPACE, SHA256
 from lookkit.errors import InputError
-from lookkit.evaluate import evaluate
+from lookkit.evaluate import evaluator
 from lookkit.handoff.verify.graph import Truths, names
 from lookkit.handoff.verify.listing import inside, leaves
 from lookkit.handoff.verify.report import Row
@@ -141,7 +141,7 @@ def _pixels(
         elif place == len(named) - 1:
             ends = look.graph.rendering(output, scene)
             steps = (*ends, *look.graph.output_steps(output))
-            out = evaluate(steps, out @ AP0_TO_AP1.T)
+            out = evaluator(steps)(out @ AP0_TO_AP1.T)
         else:
             return Row(name, "graph", "reads", "it names transforms by ids alone")
     found = float(np.quantile(pictures.delta_e_2000(out), 0.999))

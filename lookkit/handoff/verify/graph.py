@@ -23,7 +23,7 @@ from lookkit.deliver.cdl_residual import FOLDER as CDL_FOLDER
 from lookkit.deliver.cdl_residual import Change, Residual, changes, viewing_light
 from lookkit.deliver.clf import ClfFile
 from lookkit.errors import InputError
-from lookkit.evaluate import evaluate
+from lookkit.evaluate import evaluator
 from lookkit.lattice.of_graph import Baking
 from lookkit.spaces.working import Array, OcioTransform
 
@@ -144,7 +144,8 @@ class Truths:
             return None if judged is None else judged.exact
         scene = names(entry, ())[2]
         steps = (*self.look.graph.trims(scene), *self.look.graph.look(scene))
-        return lambda code: acescct.encode(evaluate(steps, acescct.decode(code)))
+        run = evaluator(steps)
+        return lambda code: acescct.encode(run(acescct.decode(code)))
 
     def declared(self, entry: Mapping[str, Any]) -> Declared | None:
         """Return what a file of operations declares to be, or None if its part is not known here.
