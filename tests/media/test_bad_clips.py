@@ -9,6 +9,7 @@ import pytest
 
 from lookkit.errors import InputError, UnknownNameError
 from lookkit.media import codecs
+from lookkit.media.clip import frames_of, probe
 from lookkit.media.jobs import Options, plan
 from lookkit.media.run import run
 from lookkit.media.stills import write_still
@@ -75,6 +76,15 @@ def test_a_movie_cut_short(look, good, tmp_path):
     data = faststart.read_bytes()
     faststart.write_bytes(data[: len(data) * 6 // 10])
     assert any(word in told(look, faststart, tmp_path / "out") for word in ("cut short", "damaged"))
+
+
+def test_ffv1_is_decoded_without_threads_for_frames(good):
+    """At a damaged frame FFmpeg's end the process, seldom (found by fuzzing)."""
+    with av.open(str(good)) as container:
+        frames = frames_of(probe(good), container=container)
+        next(frames)
+        assert container.streams.video[0].codec_context.thread_type.name == "SLICE"
+        frames.close()
 
 
 def test_sound_alone(look, good, tmp_path):
