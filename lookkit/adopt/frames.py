@@ -30,8 +30,10 @@ class PairOfFrames:
     ----------
     name
         The file before.
+    recorded
+        The frame before, small, shape (height, width, 3).
     picture
-        The frame after as the one before is framed, small, shape (height, width, 3).
+        The frame after as the one before is framed, of the same shape.
     before, after
         Mean codes and mean signal of each block, shape (n, 3), rows of blocks first.
     shape
@@ -43,6 +45,7 @@ class PairOfFrames:
     """
 
     name: str
+    recorded: Picture
     picture: Picture
     before: Array
     after: Array
@@ -123,7 +126,7 @@ def _pair(ours: Path, theirs: Path) -> PairOfFrames | str:
     if fair.sum() < _FEWEST:
         return "they share too few even areas"
     shape = small.shape[0] // BLOCK, small.shape[1] // BLOCK
-    return PairOfFrames(ours.name, warped, before, after, shape, fair, seen)
+    return PairOfFrames(ours.name, small, warped, before, after, shape, fair, seen)
 
 
 def disagreeing(pair: PairOfFrames, off: Array) -> Mask:

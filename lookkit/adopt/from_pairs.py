@@ -41,6 +41,8 @@ _DOUBTED: Final = 2.0
 MOST: Final = 3000
 _OPEN: Final = Error(0.3, 0.6)
 """What pictures of eight bits leave open (our own choice: about two steps)."""
+_TOLD: Final = 0.005
+"""The share of a frame from which areas that disagree are told."""
 _NO_LOOK: Final = 5.0
 _NEAR: Final = 0.05
 """Distance in code within which a colour counts as shown."""
@@ -232,10 +234,11 @@ def _even(code: Array, most: int) -> np.ndarray:
 
 
 def _areas(pairs: Sequence[PairOfFrames], apart: Sequence[Mask]) -> list[str]:
+    shares = [gone.sum() / max(one.seen.sum(), 1) for one, gone in zip(pairs, apart, strict=True)]
     return [
-        f"{one.name}: {gone.sum() / max(one.seen.sum(), 1):.0%} of it follows no look over the "
-        "whole frame (a window, a vignette, a title, a retouch) and was not counted"
-        for one, gone in zip(pairs, apart, strict=True) if gone.any()
+        f"{one.name}: {share:.0%} of it follows no look over the whole frame (a window, a "
+        "vignette, a title, a retouch) and was not counted"
+        for one, share in zip(pairs, shares, strict=True) if share >= _TOLD
     ]  # fmt: skip
 
 

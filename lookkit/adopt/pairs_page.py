@@ -18,7 +18,6 @@ from lookkit.match.pairs import BLOCK
 from lookkit.report.html import film, page, paragraphs, table
 from lookkit.report.sheet import Cell, Row
 from lookkit.report.shown import seen
-from lookkit.spaces.working import Array
 
 _MOST: Final = 12
 _DIMMED: Final = 0.25
@@ -44,19 +43,19 @@ def write_pairs_page(made: FromPairs, path: Path) -> None:
     )  # fmt: skip
     rows, figures = [], []
     for pair, apart in list(zip(made.pairs, made.apart, strict=True))[:_MOST]:
-        recipe = made.look.evaluate(_whole(pair.before, pair), camera=CAMERA, output=OUTPUT)
-        off = delta_e_2000(made.light.lab(recipe.reshape(-1, 3)), made.light.lab(pair.after))
+        recipe = made.look.evaluate(pair.before, camera=CAMERA, output=OUTPUT)
+        off = delta_e_2000(made.light.lab(recipe), made.light.lab(pair.after))
         counted = pair.fair & ~apart
         figures.append([
             pair.name, f"{np.median(off[counted]):.2f}", f"{np.quantile(off[counted], 0.95):.2f}",
             f"{apart.sum() / max(pair.seen.sum(), 1):.0%}",
         ])  # fmt: skip
-        rows.append(_row(made, pair, apart, recipe))
+        rows.append(_row(made, pair, apart))
     left = len(made.pairs) - len(rows)
     note = (
-        "Left: the frame after. Middle: what the recipe makes of the frame before, in the mean of "
-        "each block. Right: the frame after, dark where an area follows no look over the whole "
-        "frame, such as a window, a vignette, a title or a retouch, or where the other frame ends. "
+        "The recipe: what it makes of the frame before. What was counted: the frame after, dark "
+        "where an area follows no look over the whole frame, such as a window, a vignette, a title "
+        "or a retouch, or where the other frame ends. "
         + (f"{left} more frames are not shown." if left else "")
     )
     body = [
@@ -73,20 +72,18 @@ def write_pairs_page(made: FromPairs, path: Path) -> None:
         beside.write_text(page(title, "\n".join(body)), encoding="utf-8", newline="\n")
 
 
-def _whole(blocks: Array, pair: PairOfFrames) -> Array:
-    return blocks.reshape(*pair.shape, 3)
-
-
-def _row(made: FromPairs, pair: PairOfFrames, apart: Mask, recipe: Array) -> Row:
+def _row(made: FromPairs, pair: PairOfFrames, apart: Mask) -> Row:
     high, wide = (length * BLOCK for length in pair.shape)
-    after = seen(made.display, pair.picture[:high, :wide])
+    after, before = (one[:high, :wide] for one in (pair.picture, pair.recorded))
+    recipe = made.look.apply(before, camera=CAMERA, output=OUTPUT)
+    shown = seen(made.display, after)
     lit = np.where(apart | ~pair.seen, _DIMMED, 1.0).reshape(pair.shape)
-    dimmed = np.rint(after * _large(lit)[..., None]).astype(np.uint8)
     cells = (
-        Cell(after, "after", pair.name),
-        Cell(_large(seen(made.display, recipe)), "the recipe", pair.name),
-        Cell(dimmed, "what was counted", pair.name),
-    )
+        Cell(shown, "after", pair.name),
+        Cell(seen(made.display, recipe), "the recipe", pair.name),
+        Cell(np.rint(shown * _large(lit)[..., None]).astype(np.uint8), "what was counted",
+             pair.name),
+    )  # fmt: skip
     return Row("", cells)
 
 
