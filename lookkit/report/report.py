@@ -318,7 +318,7 @@ def _exactness(look: Look, found: Sequence[Found]) -> str:
         ])  # fmt: skip
     return paragraphs([
         "Each .cube was read back and compared with the exact look; 1 is about what a trained "
-        "eye sees side by side. Colours of no scene (the whole cube) are the hardest, and the "
+        "eye sees side by side. Colours that no scene has (the whole cube) are the hardest; the "
         "worst of them are shown.",
     ]) + certificates_html(look, found)  # fmt: skip
 
