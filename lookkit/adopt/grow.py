@@ -45,6 +45,8 @@ _LOSABLE: Final = 0.035
 _CLOSER: Final = 0.78
 """The share of an error below which a LUT is taken for one that was sampled. Any LUT's reading has
 the bends of its cells, so one that was fitted comes down to 0.81 too."""
+_SEEMS_CLOSER: Final = 0.9
+"""The same while parts are still added: what they lack hides the difference."""
 _SEEMS_LOSABLE: Final = 0.15
 """The share of its cost that a fit may lose by its slopes, to be tried."""
 _FINE: Final = 0.2
@@ -152,7 +154,7 @@ def grown(task: Task, progress: Progress) -> tuple[Grown, Task]:
         other = _begun(task, "aces-2")
         best = min(best, other, key=lambda one: one.error.score)
     plain = task
-    task, best = _nearer(plain, task, best)
+    task, best = _nearer(plain, plain, best, _SEEMS_CLOSER)
     follows = () if task.grey_only else _FOLLOWS
     for place, added in enumerate(follows):
         says(", ".join(dict.fromkeys(part.step for part in added)), 2 + place)
@@ -160,11 +162,11 @@ def grown(task: Task, progress: Progress) -> tuple[Grown, Task]:
             continue
         best = _if_worth(task, best, added)
     says("taking away what is not needed", 8)
-    task, best = _nearer(plain, task, best)
+    task, best = _nearer(plain, task, best, _CLOSER)
     return _pruned(task, best), task
 
 
-def _nearer(plain: Task, task: Task, best: Grown) -> tuple[Task, Grown]:
+def _nearer(plain: Task, task: Task, best: Grown, share: float) -> tuple[Task, Grown]:
     """Return the task and the fit with the LUT read between its points as the steps bend.
 
     Both ways of reading it are fitted, and the closer fit tells which of them it is.
@@ -176,7 +178,7 @@ def _nearer(plain: Task, task: Task, best: Grown) -> tuple[Task, Grown]:
     if task is not plain:
         best = _refitted(plain, best, chain.parts, 5) or Grown(best.found, plain.error(best.found))
     closer = _refitted(bent, best, chain.parts, 5)
-    if closer is None or closer.error.score > _CLOSER * best.error.score:
+    if closer is None or closer.error.score > share * best.error.score:
         return plain, best
     return bent, closer
 
