@@ -32,6 +32,8 @@ if __package__ in (None, ""):
     sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 SETUPS = {"kiln": "kiln", "flats": "flats", "blue-hour": "blue_hour"}
+RECORDED = {"kiln": "15:00:00", "flats": "21:00:00", "blue-hour": "22:20:00"}
+"""When each was taken, on one day in June."""
 """Name of each set-up and the module that builds it."""
 
 LIGHTS = {
@@ -225,7 +227,8 @@ def _record(stem: str, image: np.ndarray, setup, factor: float, out: Path) -> di
     code = take(image, setup.bench, factor, zlib.crc32(stem.encode()))
     form = FORMATS[camera]
     path = out / f"{stem}{form['suffix']}"
-    _replace(path, lambda beside: _write(beside, code, int(form["bits"])))
+    recorded = next(time for setup, time in RECORDED.items() if stem.startswith(setup))
+    _replace(path, lambda beside: _write(beside, code, int(form["bits"]), recorded))
     return {
         "file": path.name,
         "camera": camera,
@@ -248,7 +251,7 @@ def _rounded(sites: dict[str, np.ndarray]) -> dict[str, list]:
     return {key: np.round(value, 2).astype(float).tolist() for key, value in sites.items()}
 
 
-def _write(path: Path, code: np.ndarray, bits: int) -> None:
+def _write(path: Path, code: np.ndarray, bits: int, recorded: str) -> None:
     import OpenImageIO as oiio
 
     if bits == 10:
@@ -257,7 +260,7 @@ def _write(path: Path, code: np.ndarray, bits: int) -> None:
     height, width, _ = code.shape
     spec = oiio.ImageSpec(width, height, 3, "uint8" if bits == 8 else "uint16")
     spec.attribute("Software", "lookkit demo film")
-    spec.attribute("DateTime", "2024:06:11 21:00:00")  # else the clock, and other bytes each time
+    spec.attribute("DateTime", f"2024:06:11 {recorded}")  # else the clock, and other bytes
     if bits == 10:
         spec.attribute("oiio:BitsPerSample", 10)
     elif bits == 16:

@@ -211,7 +211,8 @@ def _faults(view: View) -> list[str]:
     if view.dark > _BLACK:
         found.append("black: a slate, or a cap on the lens")
     if view.clipped > _MUCH_CLIPPED:
-        found.append(f"{view.clipped:.0%} of it is clipped, and is left out")
+        what = "clipped, or near it," if view.display_ready else "clipped,"
+        found.append(f"{view.clipped:.0%} of it is {what} and is left out")
     return found
 
 

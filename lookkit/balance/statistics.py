@@ -1,18 +1,22 @@
 """Where no pixel can be paired: the shift between two clouds of colours. Approximate.
 
 The clouds of log light are laid over each other where their histograms correlate best, and then
-moved until the nearer half of each fits the other (trimmed nearest neighbours). It holds for
+moved until the nearer half of each fits the other (trimmed nearest neighbours). What one picture
+shows and the other would show clipped or dark is left out of both, for clouds that are cut off
+at the same ends look less shifted than they are. It holds for
 the same place and the same camera alone: measured on different places, it made half of the shots
 worse, and no figure told which.
 """
 
 from __future__ import annotations
 
+from math import log2
 from typing import Final
 
 import numpy as np
+import numpy.typing as npt
 
-from lookkit.balance.view import View, library
+from lookkit.balance.view import DARK, View, library
 from lookkit.spaces.working import Array
 
 SPREAD: Final = 0.2
@@ -23,14 +27,43 @@ _LIMITS: Final = np.array([4.0, 1.0, 2.0])
 _SCALE: Final = np.array([1.0, 2.5, 2.0])
 _COUNT: Final = 1500
 _KEPT: Final = 0.6
+_LEAST: Final = 50
+_CLIPPED: Final = 0.002
+"""Share of a picture from which what is clipped bounds what is not."""
 
 
 def shift_of(hero: View, shot: View) -> Array | None:
     """Return the gain that lays a shot's colours over a hero's; None where too few are sure."""
     first, second = _colours(hero), _colours(shot)
-    if min(len(first), len(second)) < 50:
+    if min(len(first), len(second)) < _LEAST:
         return None
-    return _gain(_nearest(first, second, _correlated(first, second)))
+    ends = _ends(hero, first), _ends(shot, second)
+    shift = _correlated(first, second)
+    for turn in range(4):
+        here = _within(first - shift, ends[1])
+        there = _within(second + shift, ends[0])
+        if min(here.sum(), there.sum()) < _LEAST:
+            here, there = np.ones(len(first), bool), np.ones(len(second), bool)
+        kept = first[here], second[there]
+        shift = _correlated(*kept) if turn < 2 else _nearest(*kept, shift)
+    return _gain(shift)
+
+
+def _ends(view: View, colours: Array) -> tuple[float, float]:
+    """Return between which stops of every cone a picture's light is sure."""
+    if view.clipped < _CLIPPED:
+        return log2(DARK), np.inf
+    return log2(DARK), float(np.quantile(_cones(colours).max(axis=1), 0.995))
+
+
+def _within(colours: Array, ends: tuple[float, float]) -> npt.NDArray[np.bool_]:
+    cones = _cones(colours)
+    return np.asarray((cones.min(axis=1) >= ends[0]) & (cones.max(axis=1) <= ends[1]))
+
+
+def _cones(colours: Array) -> Array:
+    middle = colours[:, :1]
+    return np.concatenate([colours[:, 1:2] + middle, middle, colours[:, 2:] + middle], axis=1)
 
 
 def _colours(view: View) -> Array:

@@ -24,7 +24,7 @@ Mask = npt.NDArray[np.bool_]
 
 WIDTH: Final = 480
 """Pixels across: at 320 the largest errors grow by a third, at 240 by two thirds."""
-_DARK: Final = 0.004
+DARK: Final = 0.004
 """Light under it is noise and flare: 5.5 stops under mid-grey."""
 _NEAR_WHITE: Final = 0.985
 _SHOULDER: Final = 0.8
@@ -80,10 +80,12 @@ def view_of(
     code = read_frame(look, taken, share, 2 * width).code
     step = look.graph.input_transform(taken.camera).encoding
     chain = (*look.graph.camera(taken.camera, taken.scene), *look.graph.trims(taken.scene))
+    # A match has measured the camera's curve, its shoulder too.
+    known = step.scene_linear or step.is_log or look.recipe.match_of(taken.camera, taken.scene)
     return made_view(
         np.asarray(code, np.float32),
         Runner(chain),
-        display_ready=not (step.scene_linear or step.is_log),
+        display_ready=not known,
         linear=step.scene_linear,
         width=width,
         landmarks=landmarks,
@@ -111,7 +113,7 @@ def made_view(
     burnt = cv2.resize(clipped.astype(np.float32), size, interpolation=cv2.INTER_AREA) > 0.01
     cones = np.maximum(small @ TO_CONES.T.astype(np.float32), np.float32(1e-5))
     luminance = small @ AP1.to_xyz()[1].astype(np.float32)
-    dark = _in_any(cones < _DARK)
+    dark = _in_any(cones < DARK)
     sure = cv2.erode((~burnt & ~dark).astype(np.uint8), np.ones((5, 5), np.uint8)) > 0
     stops = np.log2(np.maximum(luminance, np.float32(2e-3)))
     soft = cv2.GaussianBlur(stops, (0, 0), 2.0)

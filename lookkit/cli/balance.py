@@ -13,6 +13,8 @@ from lookkit.cli.told import printable
 if TYPE_CHECKING:
     from lookkit.balance import Balanced
     from lookkit.balance.run import Shot
+    from lookkit.look import Look
+    from lookkit.media.jobs import Options
     from lookkit.recipe.shots import Shot as Line
 
 
@@ -52,6 +54,12 @@ if TYPE_CHECKING:
     "--follow", is_flag=True, help="Write key frames for shots whose light changes inside them."
 )
 @click.option("--no-drift", is_flag=True, help="Do not look for light that changes inside a shot.")
+@click.option(
+    "--sheet",
+    type=click.Path(path_type=Path),
+    metavar="PATH",
+    help="Draw every shot before and after: .png, .jpg, .tif or .pdf.",
+)
 @click.option("--dry-run", is_flag=True, help="Say what would be written, and write nothing.")
 def command(
     recipe: Path,
@@ -69,6 +77,7 @@ def command(
     across: bool,
     follow: bool,
     no_drift: bool,
+    sheet: Path | None,
     dry_run: bool,
 ) -> None:
     """Before the look is judged: make the shots of each scene agree in exposure and white.
@@ -84,7 +93,10 @@ def command(
     from lookkit.errors import some_of
     from lookkit.look import load
     from lookkit.media.jobs import Options
+    from lookkit.report.sheet import check_format
 
+    if sheet is not None:
+        check_format(sheet)
     look = load(recipe)
     options = Options(
         camera=camera, scene=scene, output=output, range=signal_range, matrix=matrix, shots=shots
@@ -107,6 +119,34 @@ def command(
         click.echo(f"{written} of {len(made.shots)} shots have a trim; {count} lines changed")
     for line in some_of(made.unread):
         click.echo(printable(line), err=True)
+    if sheet is not None:
+        _draw(look, recipe, made, options, sheet, follow=follow)
+        click.echo(sheet)
+
+
+def _draw(
+    look: Look, recipe: Path, made: Balanced, options: Options, target: Path, *, follow: bool
+) -> None:
+    """Draw the shots through the look as it was read, and with the trims that were found."""
+    from lookkit.balance.write import with_trims
+    from lookkit.cli.progress import shown_progress
+    from lookkit.look import loads
+    from lookkit.recipe.load import read_text
+    from lookkit.report.frames import CELL_WIDTH, graded_frames
+    from lookkit.report.sheet import draw_sheet
+
+    text, _ = with_trims(read_text(recipe), recipe, made, follow=follow)
+    with shown_progress() as progress:
+        frames = graded_frames(
+            look,
+            [shot.taken.place for shot in made.shots],
+            options,
+            variants=[loads(text, folder=recipe.parent)],
+            names=["before", "balanced"],
+            before=False,
+            progress=progress,
+        )
+    draw_sheet(frames.rows, target, f"{look.recipe.show}: balanced", CELL_WIDTH, frames.note)
 
 
 def _print(made: Balanced, *, follow: bool) -> None:

@@ -51,6 +51,7 @@ def graded_frames(
     options: Options | None = None,
     *,
     variants: Sequence[Look] = (),
+    names: Sequence[str] = (),
     before: bool = True,
     width: int = CELL_WIDTH,
     measured: bool = False,
@@ -68,6 +69,8 @@ def graded_frames(
         As `lookkit apply` takes them; which camera and scene they are of is found alike.
     variants
         Other looks of the same cameras, each beside the first.
+    names
+        What the look and its variants are called; default their own names.
     before
         Show each frame as recorded too.
     width
@@ -90,7 +93,7 @@ def graded_frames(
     output = _output_of(look, options)
     looks = [look, *variants]
     _check_variants(variants, taken, output)
-    names = _names(looks)
+    names = names or _names(looks)
     made = []
     for count, one in enumerate(taken):
         progress(f"frame of {one.place.name}", count, len(taken))

@@ -134,8 +134,12 @@ def files(card):
 
 
 def test_a_film_is_balanced_and_told(card):
-    done = CliRunner().invoke(command, [str(card / "film.toml"), *map(str, files(card))])
+    sheet = card / "before-after.png"
+    done = CliRunner().invoke(
+        command, [str(card / "film.toml"), *map(str, files(card)), "--sheet", str(sheet)]
+    )
     assert done.exit_code == 0, done.output
+    _second_shot_is_brighter_in_the_second_column(sheet)
     assert "A001.tif: the hero, as it is" in done.output
     assert "A002.tif: +0." in done.output
     assert "agrees already" in done.output
@@ -152,6 +156,17 @@ def test_a_film_is_balanced_and_told(card):
     )
     # Run again, it finds the same and changes nothing: it measures before a shot's own trims.
     assert write_trims(card / "film.toml", made) == 0
+
+
+def _second_shot_is_brighter_in_the_second_column(sheet):
+    import cv2
+
+    picture = cv2.imread(str(sheet), cv2.IMREAD_GRAYSCALE).astype(float)
+    rows = np.array_split(picture, 5)
+    hero, shot = (np.diff([half.mean() for half in np.array_split(one[60:-60], 2, axis=1)])
+                  for one in rows[:2])  # fmt: skip
+    # The page's margins are in both rows alike, and the hero's pictures are the same twice.
+    assert shot - hero > 8
 
 
 def test_all_else_of_the_recipe_stays_and_users_trims_stay_behind_ours(card):

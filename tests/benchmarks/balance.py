@@ -1,6 +1,6 @@
 """How well shots agree after balancing, on shots whose right trims are known, and how fast.
 
-    LOOKKIT_SAMPLES=samples python tests/benchmarks/balance.py [--keep FOLDER]
+    LOOKKIT_SAMPLES=samples python tests/benchmarks/balance.py [--keep FOLDER] [--seed 2]
 
 Prints, for each way of finding a trim, Delta E 2000 of the same surfaces before and after
 (mean / 95 %), the error of exposure against the best trim that the truth allows, and how many
@@ -14,6 +14,7 @@ import argparse
 import sys
 import time
 from collections import defaultdict
+from collections.abc import Sequence
 from itertools import combinations
 from pathlib import Path
 
@@ -58,13 +59,13 @@ class Table:
             )
 
 
-def places(keep: Path) -> list[sim.Place]:
+def places(keep: Path, photographs: Sequence[str] = PHOTOGRAPHS) -> list[sim.Place]:
     found = []
     for scene in sim.SETS:
         framings = {one: sim.kept(scene, one, WIDTH, keep) for one in sim.FRAMINGS}
         found.append(sim.Place(scene, scene, framings))
     folder = samples_folder()
-    for name in PHOTOGRAPHS:
+    for name in photographs:
         if (folder / name).is_file():
             framings = sim.photographed(folder / name, WIDTH)
             found.append(sim.Place(Path(name).stem, "flats", framings))
@@ -93,8 +94,9 @@ def main() -> None:
     asked.add_argument("--keep", type=Path, default=Path("out/balance"))
     asked.add_argument("--seed", type=int, default=1)
     asked.add_argument("--cameras", default="ABC", help="A and those beside it")
+    asked.add_argument("--photographs", nargs="*", default=PHOTOGRAPHS, help="among the samples")
     options = asked.parse_args()
-    all_places = places(options.keep)
+    all_places = places(options.keep, options.photographs)
     table = Table()
     refused: dict[str, int] = defaultdict(int)
     heroes: list[tuple[sim.Place, sim.Take]] = []
