@@ -7,6 +7,7 @@ command line exits with 2); any other `LookkitError` is a job that failed (exit 
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
@@ -89,15 +90,25 @@ def nearest(name: str, choices: Iterable[str]) -> str | None:
     return folded[close[0]] if close else None
 
 
+def _letters(name: str) -> str:
+    """Return a name's letters and digits alone, as one who leaves out its signs writes it."""
+    return re.sub(r"[\W_]", "", name.casefold())
+
+
 def expected_one_of(name: str, choices: Iterable[str]) -> str:
     """Describe the valid names, the nearest one to `name` first."""
     known = tuple(choices)
-    holding = [choice for choice in known if name and name.casefold() in choice.casefold()]
+    plain = _letters(name)
+    holding = [choice for choice in known if plain and plain in _letters(choice)]
     if len(holding) > 2 and len(known) > 12:
         # One of each family: LogC3 EI800 stands for all its exposure indexes.
         families = {choice.split()[0]: choice for choice in reversed(holding)}
         return f"the whole name, such as {', '.join(sorted(families.values()))}"
-    best = nearest(name, known)
+    numbers = set(re.findall(r"\d{3,}", name))
+    numbered = [choice for choice in known if numbers & set(re.findall(r"\d{3,}", choice))]
+    best = holding[0] if len(holding) == 1 and len(plain) > 2 else nearest(name, known)
+    if best is None and 0 < len(numbered) < 5 < len(known):
+        return f"the whole name, such as {', '.join(numbered)}"
     listing = ", ".join(known) if known else "nothing is defined"
     if best is None:
         return f"one of: {listing}"

@@ -51,13 +51,16 @@ def command(
     from lookkit.cli.progress import shown_progress
     from lookkit.cli.told import printable, tell
     from lookkit.errors import InputError, UnknownNameError
+    from lookkit.files import check_writable
     from lookkit.look import load
     from lookkit.media.measure import CAUTION, measure_file
     from lookkit.report.measure_charts import write_measures
     from lookkit.spaces import outputs
 
-    if target is not None and target.suffix.lower() != ".html":
-        raise InputError(f"{target}: expected a name that ends with .html")
+    if target is not None:
+        if target.suffix.lower() != ".html":
+            raise InputError(f"{target}: expected a name that ends with .html")
+        check_writable(target)
     if recipe is None:
         display = outputs.output(output)
     else:

@@ -61,12 +61,14 @@ def command(
     from lookkit.cli.progress import shown_progress
     from lookkit.cli.told import tell
     from lookkit.errors import InputError
+    from lookkit.files import check_writable
     from lookkit.look import load
     from lookkit.media.jobs import Options
     from lookkit.report.report import write_report
 
     if target.suffix.lower() != ".html":
         raise InputError(f"{target}: expected a name that ends with .html")
+    check_writable(target)
     look = load(recipe)
     options = Options(
         camera=camera, scene=scene, output=output, range=signal_range, matrix=matrix, shots=shots

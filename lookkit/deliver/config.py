@@ -124,6 +124,18 @@ def merge_config(look: Look, base: str, folder: Path) -> Path:
     return path
 
 
+def check_base(base: str) -> None:
+    """Check that the look can be merged over a config, before long work.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read, is of version 1 or lacks the interchange roles.
+    """
+    with TemporaryDirectory() as unpacked:
+        Ground.over(_read_base(base, Path(unpacked)), base)
+
+
 def _read_base(base: str, unpacked: Path) -> Any:
     ocio = library()
     try:

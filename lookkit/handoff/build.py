@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from lookkit.deliver.config import merged_job
+from lookkit.deliver.config import check_base, merged_job
 from lookkit.errors import InputError
 from lookkit.files import build_beside, safe_name
 from lookkit.handoff import pages
@@ -90,6 +90,8 @@ def build(
         what = "cameras" if not recipe.cameras else "outputs"
         raise InputError(f"{look.source}: no {what}, expected at least one to build for")
     _refuse_shared_names(look)
+    if base is not None:
+        check_base(base)
     left_out = pages.missing() if "report" in recipe.deliver.formats else ""
     chosen = [name for name in FORMATS if name in recipe.deliver.formats and name != "report"]
     named = [((name, n), job) for name in chosen for n, job in enumerate(FORMATS[name](look))]

@@ -6,6 +6,7 @@ import hashlib
 import json
 import platform
 from collections.abc import Sequence
+from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -33,10 +34,12 @@ def manifest(look: Look, folder: Path, written: Sequence[Written]) -> dict[str, 
                 **described.get(name, {}),
             }
     recipe = look.recipe
+    drawn = {"drawn_by": drawn_by()} if any(one.format == "report" for one in written) else {}
     return {
         "format": FORMAT,
         "lookkit": __version__,
         "machine": machine(),
+        **drawn,
         "look": recipe.name,
         "show": recipe.show,
         "version": recipe.version,
@@ -49,6 +52,11 @@ def manifest(look: Look, folder: Path, written: Sequence[Written]) -> dict[str, 
 def machine() -> str:
     """Return the architecture by which a build repeats byte for byte."""
     return platform.machine().lower()
+
+
+def drawn_by() -> str:
+    """Return the library, with its version, by which a page's drawings repeat."""
+    return f"matplotlib {version('matplotlib')}"
 
 
 def sha256_of(path: Path) -> str:

@@ -13,6 +13,10 @@ if TYPE_CHECKING:
     from lookkit.look import Look
     from lookkit.media.jobs import Options
 
+NOTES: Final = {
+    "report.html": "curves, colours, exactness and frames, for any browser",
+    "sheet.png": "every scene and camera side by side",
+}
 _NEEDED: Final = ("matplotlib", "PIL")
 
 
@@ -24,12 +28,8 @@ def jobs(
     def write(folder: Path) -> list[Written]:
         from lookkit.report.report import write_pages
 
-        notes = {
-            "report.html": "curves, colours, exactness and frames, for any browser",
-            "sheet.png": "every scene and camera side by side",
-        }
         return [
-            Written(path, "report", "page", note=notes[path.name])
+            Written(path, "report", "page", note=NOTES[path.name])
             for path in write_pages(look, folder, frames, options)
         ]
 

@@ -45,6 +45,8 @@ RECIPIENTS: Final = {
     ),
 }
 """For each format: who needs it, and what it is, in a line."""
+SHEET: Final = "; sheet.png: frames"
+"""What is added to the report's line where there is a sheet."""
 
 CAUTIONS: Final = (
     "Full-range files in legal-range paths, or the reverse, are the commonest fault: check with a",
@@ -62,7 +64,7 @@ def readme(look: Look, written: Sequence[Written]) -> str:
     """
     recipe = look.recipe
     present = {one.format for one in written}
-    sheet = "; sheet.png: frames" if any(one.path.name == "sheet.png" for one in written) else ""
+    sheet = SHEET if any(one.path.name == "sheet.png" for one in written) else ""
     lines = [f"{recipe.name}, version {recipe.version}, for {recipe.show}", ""]
     lines += ["Which files for which shot (their names go on with the output):"]
     lines += _table(look)

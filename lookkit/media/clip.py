@@ -461,7 +461,9 @@ def frames_of(
             container = stack.enter_context(opened(clip))
         video = container.streams[clip.stream]
         times = iter(frame_times(container, video)) if clip.ordered else None
-        video.codec_context.thread_type = "AUTO"
+        # FFmpeg's threads for frames of FFV1 harm each other at a damaged one: the process ends.
+        alone = video.codec_context.name == "ffv1"
+        video.codec_context.thread_type = "SLICE" if alone else "AUTO"
         wanted = [video, *(container.streams[index] for index in sound)]
         widen: Filter | None = None
         try:

@@ -274,6 +274,8 @@ def _checked(look: Look, options: Options) -> Options:
         ("scene", options.scene, scenes),
         ("matrix", options.matrix, MATRICES[1:]),
         ("codec", options.codec, tuple(CODECS)),
+        *(("camera", shot.camera, look.cameras) for shot in options.shots),
+        *(("scene", shot.scene, scenes) for shot in options.shots),
     ):
         if name is not None and name not in known:
             raise UnknownNameError(what, name, known)

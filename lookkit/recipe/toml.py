@@ -30,6 +30,27 @@ _OTHERS: Final = [
     (re.compile(r"=\s*(True|TRUE|yes|Yes|on)\s*(#.*)?$"), "no TOML word", "= true"),
     (re.compile(r"=\s*(False|FALSE|no|No|off)\s*(#.*)?$"), "no TOML word", "= false"),
     (re.compile(rf"=\s*({_WORDS})\s*(#.*)?$"), "text without quotes", r'= "\1"'),
+    (re.compile(rf"^\s*-\s+({_WORDS})\s*[:=]\s*"), "a dash and a colon", r"\1 = "),
+    (
+        re.compile(r"^\s*(?://+|/\*+|--+|;+)\s*(.*?)\s*(?:\*/)?$"),
+        "a comment of another kind",
+        r"# \1",
+    ),
+    (
+        re.compile(r"([=,\[]\s*)([-+]?)(\.\d+)"),
+        "a number that begins with its dot",
+        r"\g<1>\g<2>0\3",
+    ),
+    (re.compile(r"(\d)\.(?=\s*(?:,|\]|#|$))"), "a number that ends with its dot", r"\1.0"),
+    (re.compile(r"=\s*\(([^()]*)\)"), "round brackets", r"= [\1]"),
+    (re.compile(r"^(\s*\[\[?[\w.\"-]+)\s*(#.*)?$"), "a bracket that does not close", r"\1]"),
+    (re.compile(r"=\s*\"([^\"]*)$"), "text without its closing quote", r'= "\1"'),
+    (re.compile(r"=\s*'([^']*)$"), "text without its closing quote", r'= "\1"'),
+    (
+        re.compile(r"^(\s*)\[([^\]\"']*?)\s*([\w-]+(?: +[\w-]+)+)\s*\]"),
+        "a name with a blank",
+        r'\1[\2"\3"]',
+    ),
 ]
 """What other formats write, each with what it is called and what TOML has instead of it."""
 _DIGITS: Final = re.compile(r"0[xob][0-9A-Fa-f_]+|[0-9][0-9_]*")
@@ -120,9 +141,18 @@ def _explained(text: str, line: int, found: str, wanted: str) -> tuple[str, str]
     if any(quote in here for quote in _QUOTES):
         straight = re.sub(f"[{_QUOTES}]", '"', here).strip()
         return "typographic quotes", f"straight ones: {straight[:80]}"
+    if re.match(r"(<{7}|={7}|>{7})( |$)", here):
+        return "a mark of a merge that two versions did not fit", "one of the two, without marks"
+    if re.search(r"=\s*-?[\d.]+\s*[-+*/]\s*[\d.]", here):
+        return "a sum", "its result as one number, such as 0.333"
     for pattern, what, instead in _OTHERS:
         if pattern.search(here):
-            return what, pattern.sub(instead, here).strip()[:80]
+            return what, pattern.sub(instead, here, count=1).strip()[:80]
+    if "Unclosed" in found:
+        begun = _unclosed(lines)
+        return f"a list or table begun in line {begun} does not close", "its ] or } at the end"
+    if len(re.findall(r"[\w\"\]]\s+[\w-]+\s*=", here)) > 0:
+        return "two keys in one line", "a line of its own for each"
     header = _HEADER.match(here)
     if header and not header["name"].isascii():
         *before, last = header["name"].split(".")
@@ -132,9 +162,20 @@ def _explained(text: str, line: int, found: str, wanted: str) -> tuple[str, str]
     if "overwrite" in found or "twice" in found or "Cannot declare" in found:
         name = key["name"] if key else header["name"] if header else ""
         first = _first(lines[: line - 1], name, header is not None)
+        if here.lstrip().startswith("[[") and not first:
+            return f"double brackets around {name!r}", f"a name of its own for each: [{name}.NAME]"
         if name and first:
             return f"{name} is given again, first in line {first}", "it once"
     return found, wanted
+
+
+def _unclosed(lines: list[str]) -> int:
+    """Return the line of the last key whose value opens more brackets than it closes there."""
+    opened = [
+        number for number, line in enumerate(lines, start=1)
+        if _KEY.match(line) and sum(map(line.count, "[{")) > sum(map(line.count, "]}"))
+    ]  # fmt: skip
+    return opened[-1] if opened else len(lines)
 
 
 def _first(lines: list[str], name: str, is_header: bool) -> int:

@@ -6,7 +6,7 @@ import json
 import re
 from collections.abc import Callable, Mapping, Sequence
 from types import UnionType
-from typing import Annotated, Any, Union, cast, get_args, get_origin
+from typing import Annotated, Any, Literal, Union, cast, get_args, get_origin
 
 from pydantic import ValidationError
 
@@ -125,7 +125,7 @@ def _words(detail: dict[str, Any], path: KeyPath, model: type[Table]) -> tuple[s
         choices = sorted(_fields(table))
         return "unknown key", expected_one_of(str(path[-1]), choices)
     if kind == "missing":
-        return "missing", "a value"
+        return "missing", _missing(path, detail["loc"], model)
     if kind in ("union_tag_invalid", "union_tag_not_found"):
         return _kind_words(path, value)
     if kind in _TYPES:
@@ -150,8 +150,33 @@ def _words(detail: dict[str, Any], path: KeyPath, model: type[Table]) -> tuple[s
         return shown, f"{wanted}, at most 63"
     if "unknown illuminant" in detail["msg"] and _NUMBER.match(str(value)):
         return shown, _typed("float_type", path, value)
+    if kind.startswith("datetime"):
+        return shown, "a day, such as 2026-05-01, or a time in UTC, 2026-05-01T18:30:00Z"
     found, _, expected = str(detail["msg"]).partition(", expected ")
     return found, expected
+
+
+def _missing(path: KeyPath, loc: Sequence[str | int], model: type[Table]) -> str:
+    """Return what to write for a key, or for a number of a list, that is not there."""
+    if isinstance(path[-1], int):
+        return f"{path[-1] + 1} values in the list, or more"
+    table = table_at(model, loc[:-1])
+    members = [] if table is None else _members(_field(table, path[-1]))
+    choices = [one for member in members if get_origin(member) is Literal
+               for one in get_args(member)]  # fmt: skip
+    if choices:
+        return f"{path[-1]} = {' or '.join(json.dumps(one) for one in choices)}"
+    if str in members:
+        return f'{path[-1]} = "..."'
+    return f"{path[-1]} = NUMBER" if float in members or int in members else f"a key {path[-1]}"
+
+
+def _field(table: type[Table], name: str | int) -> Any:
+    """Return the type of a table's key."""
+    return next(
+        (one.annotation for key, one in table.model_fields.items() if (one.alias or key) == name),
+        None,
+    )
 
 
 def _typed(kind: str, path: KeyPath, value: Any) -> str:
@@ -159,6 +184,8 @@ def _typed(kind: str, path: KeyPath, value: Any) -> str:
     if _TYPES[kind] == "a list in [ ]" and isinstance(value, dict):
         name = ".".join(str(part) for part in path)
         return f"double brackets, once for each: [[{name}]]"
+    if _TYPES[kind] == "a table" and isinstance(value, list) and not isinstance(path[-1], int):
+        return f"single brackets: [{'.'.join(str(part) for part in path)}]"
     if kind in ("float_type", "int_type") and isinstance(value, str):
         number = _NUMBER.match(value)
         if number:

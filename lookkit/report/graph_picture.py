@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from lookkit.errors import InputError
 from lookkit.files import write_beside
 from lookkit.nodes.base import Node
 from lookkit.plotting import LIGHT, figure
@@ -77,9 +78,13 @@ def draw_graph(look: Look, path: Path) -> None:
 
     Raises
     ------
+    InputError
+        If its ending is another.
     LookkitError
         If matplotlib is not installed, or the picture cannot be written.
     """
+    if path.suffix.lower() not in (".svg", ".png"):
+        raise InputError(f"{path}: expected a name that ends with .svg or .png")
     made = graph_figure(look)
     import matplotlib as mpl
 

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from lookkit.errors import InputError, LookkitError
-from lookkit.files import write_beside
+from lookkit.files import check_writable, write_beside
 from lookkit.plotting import LIGHT
 from lookkit.report.shown import Bytes, pillow, profile, small
 
@@ -50,16 +50,17 @@ class Row:
 
 
 def check_format(path: Path) -> None:
-    """Check that a sheet can be written under this name.
+    """Check that a sheet can be written under this name, before its frames are made.
 
     Raises
     ------
     InputError
-        If its extension is none of `FORMATS`.
+        If its extension is none of `FORMATS`, or its folder cannot be written.
     """
     if path.suffix.lower() not in FORMATS:
         listing = ", ".join(FORMATS)
         raise InputError(f"{path}: unknown kind of sheet {path.suffix!r}, expected {listing}")
+    check_writable(path)
 
 
 def draw_sheet(

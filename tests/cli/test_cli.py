@@ -94,6 +94,27 @@ def test_build_lists_what_it_wrote_and_refuses_to_overwrite(recipe, tmp_path, ca
     assert "exists already" in err
 
 
+@pytest.mark.parametrize(
+    ("command", "told"),
+    [
+        ("check {} --picture g.doc", "expected a name that ends with .svg or .png"),
+        ("sheet {} a.tif -o none/s.png", "none/s.png: cannot be written"),
+        ("report {} a.tif -o none/r.html", "none/r.html: cannot be written"),
+        ("measure a.tif --output sRGB -o none/m.html", "none/m.html: cannot be written"),
+        ("build {} --merge none.ocio", "none.ocio: cannot be read as an OCIO config"),
+        ("apply {} a.tif --shot a*=Z", "unknown camera 'Z': one of: A"),
+    ],
+)
+def test_what_cannot_be_written_or_read_is_told_before_any_work(
+    capsys, recipe, tmp_path, monkeypatch, command, told
+):
+    monkeypatch.chdir(tmp_path)
+    status, _, err = run(capsys, *command.format(recipe).split())
+    assert status == 2
+    assert err.startswith(told) or (command.startswith("check") and told in err)
+    assert [path.name for path in tmp_path.iterdir()] == [recipe.name]
+
+
 def test_a_missing_recipe_exits_with_2(capsys, tmp_path):
     status, _, err = run(capsys, "build", tmp_path / "none.toml")
     assert status == 2

@@ -12,13 +12,18 @@ import numpy as np
 import pytest
 
 from lookkit.deliver.cube import baking
+from lookkit.deliver.written import Written
+from lookkit.handoff.pages import NOTES
+from lookkit.handoff.readme import readme
 from lookkit.handoff.verify import _truths, verify
 from lookkit.handoff.verify.graph import Judged
 from lookkit.handoff.verify.listing import read_listing
 from lookkit.handoff.verify.luts import _fewer_digits, cube_rows
+from lookkit.handoff.verify.pages import page_rows
 from lookkit.handoff.verify.promised import promised_rows
 from lookkit.handoff.verify.written import written_rows
 from tests.handoff.verifying import (
+    ONE_OUTPUT,
     SMALL,
     bad,
     built,
@@ -31,6 +36,7 @@ from tests.handoff.verifying import (
     with_formats,
 )
 
+CAMERA_B = '[cameras.B]\nencoding = "BT.709 camera"\n'
 TEXT = with_formats("cube", "config", "clf", text=SMALL)
 
 
@@ -115,8 +121,9 @@ def test_the_plain_run_finds_a_change_that_the_manifest_agrees_with(
     assert name in plainly(harmed, *[name] * name.endswith(".cube"))
 
 
-def test_a_rebuild_names_the_files_that_were_changed(folder, tmp_path):
+def test_a_rebuild_names_the_files_that_were_changed_and_no_sheet(folder, tmp_path):
     harmed, name = harmed_by(folder, tmp_path, "*.clf", r"(\d\.\d{3})\d", r"\g<1>")
+    with_sheet(harmed, TEXT)
     rows, _ = found(harmed)
     assert [row[0] for row in rows] == [name]
 
@@ -130,6 +137,58 @@ def other_recipe(folder, into):
     digest = hashlib.sha256((harmed / "recipe.toml").read_bytes()).hexdigest()
     rewrite(harmed, manifest | {"recipe_sha256": digest})
     return harmed
+
+
+def with_sheet(folder, text):
+    """Add a sheet of frames to a hand-off, as a build with frames does."""
+    entries = manifest_of(folder)["files"]
+    made = [
+        Written(
+            folder / name, one["format"], one["part"], one.get("camera"), one.get("output"),
+            one.get("scene"), one["note"],
+        )
+        for name, one in entries.items() if "part" in one
+    ]  # fmt: skip
+    made.append(Written(folder / "sheet.png", "report", "page", note=NOTES["sheet.png"]))
+    (folder / "sheet.png").write_bytes(b"a picture")
+    if (folder / "report.html").is_file():
+        (folder / "README.txt").write_text(readme(look_of(text), made))
+    relist(folder, "sheet.png", "README.txt")
+    manifest = manifest_of(folder)
+    manifest["files"]["sheet.png"] |= made[-1].described()
+    rewrite(folder, manifest)
+    with (folder / "ACCURACY.txt").open("a") as file:
+        file.write(f"  sheet.png\n    {made[-1].note}\n")
+    relist(folder, "ACCURACY.txt")
+
+
+def pages_of(folder):
+    listing = read_listing(folder)
+    return {row.file for row in page_rows(listing, _truths(listing)[0].look) if row.bad}
+
+
+def test_lists_for_people_are_made_again(folder, tmp_path):
+    assert pages_of(folder) == set()
+    harmed = copied(folder, tmp_path)
+    changed(harmed / "README.txt", "camera A", "camera Z")
+    changed(harmed / "ACCURACY.txt", r"mean 0\.\d", "mean 9.9")
+    relist(harmed, "README.txt", "ACCURACY.txt")
+    assert pages_of(harmed) == {"README.txt", "ACCURACY.txt"}
+
+
+def test_the_report_is_made_again_but_for_frames(tmp_path, monkeypatch):
+    for part in ("_neutrals", "_colours", "_tone"):  # Their charts take a second.
+        monkeypatch.setattr(f"lookkit.report.report.{part}", lambda _: "as it was")
+    text = with_formats("report", text=ONE_OUTPUT.replace(CAMERA_B, ""), certify=False)
+    made = built(tmp_path, text)
+    with_sheet(made, text)
+    frames = '<section aria-labelledby="frames-head">any</section>\n<section '
+    changed(made / "report.html", "<section ", frames)
+    relist(made, "report.html")
+    assert pages_of(made) == set()
+    changed(made / "report.html", "as it was", "better")
+    relist(made, "report.html")
+    assert pages_of(made) == {"report.html"}
 
 
 def test_a_node_off_by_a_tenth_is_found_in_all_that_it_made(folder, tmp_path):

@@ -118,7 +118,7 @@ HEAD = "schema = 1\nname = 'x'\n"
         ("name = 'x'\n", "r.toml:1: schema: missing", "schema = 1"),
         ("schema = 2\nname = 'x'\n", "r.toml:1: schema: 2 (made for a newer lookkit)", "1"),
         ("schema = true\nname = 'x'\n", "r.toml:1: schema: True", "1"),
-        ("schema = 1\n", "r.toml: name: missing", "a value"),
+        ("schema = 1\n", "r.toml: name: missing", 'name = "..."'),
         ("schema = 1\nname = \n", "r.toml:2: not valid TOML", "a recipe in TOML"),
         (HEAD + "name = 'y'\n", "r.toml:3: name is given again", "first in line 2"),
         (HEAD + "[look]\n", "r.toml:3: look: {}", "[[look]]"),

@@ -54,6 +54,39 @@ MISTAKES = {
     "a semicolon": (BASE + NODE.replace("re\"", "re\";"), 8, 'a semicolon, expected kind = "exp'),
     "text as it is": (BASE + NODE.replace('"', ""), 8, 'expected kind = "exposure"'),
     "another language's yes": (BASE + "[deliver]\nfit = True\n", 8, "expected fit = true"),
+    "a dot in front": (BASE + NODE + "stops = .5\n", 9, "expected stops = 0.5"),
+    "a dot at the end": (BASE + NODE + "stops = -1.\n", 9, "expected stops = -1.0"),
+    "round brackets": (
+        BASE + '[[look]]\nkind = "cdl"\nslope = (1, 1, 0.9)\n', 9, "expected slope = [1, 1, "
+    ),
+    "a list that does not close": (
+        BASE + '[[look]]\nkind = "cdl"\nslope = [1.1,\n1\n', 11, "begun in line 9"
+    ),
+    "a header that does not close": (BASE + "[deliver\nfit = true\n", 7, "expected [deliver]"),
+    "text that does not close": (BASE.replace('Plain"', "Plain"), 2, 'expected name = "Plain"'),
+    "a name with a blank": (BASE + '[cameras.my cam]\n', 7, '[cameras."my cam"]'),
+    "a dash and a colon": (BASE.replace("encoding =", "- encoding:"), 4, 'encoding = "LogC4"'),
+    "another comment": (BASE + "// warm\n", 7, "expected # warm"),
+    "a sum": (BASE + NODE + "stops = 1/3\n", 9, "its result as one number"),
+    "a mark of a merge": (BASE + "<<<<<<< HEAD\n", 7, "one of the two"),
+    "all in one line": (BASE.replace("\n", " "), 1, "a line of its own"),
+    "two brackets for one": (
+        BASE + '[[cameras.B]]\nencoding = "sRGB"\n', 7, "single brackets: [cameras.B]"
+    ),
+    "two brackets around all": (BASE + '[[outputs]]\noutput = "sRGB"\n', 7, "[outputs.NAME]"),
+    "a day in words": (BASE + '[deliver]\ndate = "today"\n', 8, "such as 2026-05-01"),
+    "a key left out": (BASE + "[cameras.B]\n", 7, 'missing, expected encoding = "..."'),
+    "a choice left out": (
+        BASE + '[[look]]\nkind = "lut"\nfile = "a.cube"\n', 7, 'expects = "'
+    ),
+    "a number of a list left out": (
+        BASE + '[[look]]\nkind = "cdl"\nslope = [1, 1]\n', 9, "3 values in the list"
+    ),
+    "a number left out": (
+        BASE + '[[look]]\nkind = "hue-bands"\nbands = [{ turn = 3 }]\n', 9, "centre = NUMBER"
+    ),
+    "a name without its signs": (BASE.replace("LogC4", "slog3"), 4, "S-Log3/S-Gamut3.Cine"),
+    "a name by its number": (BASE.replace("LogC4", "Rec709"), 4, "BT.709 camera, "),
     "the old name of a key": (
         BASE + '[[look]]\nkind = "white-balance"\nkelvin = 3000\ntarget = "D65"\n', 10, "`camera`"
     ),

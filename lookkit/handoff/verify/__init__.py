@@ -20,8 +20,8 @@ keeps to the recipe's budget if it was fitted. An analytic file equals the graph
 float32 arithmetic of its reader.
 
 *What this version writes* for that recipe: the words of each file and the numbers that no fit
-chose; where nothing was fitted, all numbers. Of a folder that another version made, only readers
-and figures speak.
+chose; where nothing was fitted, all numbers; and the pages for people. Of a folder that another
+version made, only readers and figures speak.
 
 Other libraries run in processes of their own (`inspect/readers.py`), for the files may be
 anybody's. A reader that is not installed is named; nothing is said to be checked by it.
@@ -43,6 +43,7 @@ from lookkit.handoff.verify.config import config_rows
 from lookkit.handoff.verify.graph import Truths
 from lookkit.handoff.verify.listing import Listing, inside, read_listing
 from lookkit.handoff.verify.luts import cube_rows, strictly
+from lookkit.handoff.verify.pages import page_rows
 from lookkit.handoff.verify.promised import promised_rows
 from lookkit.handoff.verify.rebuilt import rebuilt_rows
 from lookkit.handoff.verify.report import Report as Report
@@ -123,6 +124,8 @@ def verify(
     shots = () if truths is None else truths.look.recipe.shots
     there = _timelines(listing, timelines)
     rows += timeline_rows(there, listing.entries, folder, shots)
+    if truths is not None:
+        rows += page_rows(listing, truths.look, sound=not any(row.bad for row in rows))
     if rebuild and truths is not None:
         rows += rebuilt_rows(listing, truths.look, progress)
     # What pixels or links tell of a file is not told again by its words.
