@@ -121,6 +121,11 @@ def build_beside(folder: Path) -> Iterator[Path]:
         os.rename(beside, folder)
     except OSError as error:
         raise LookkitError(f"{folder}: writing failed ({error.strerror or error})") from error
+    except LookkitError as error:
+        if str(beside) not in str(error):
+            raise
+        # The folder is gone then; users know it by the name that it was to have.
+        raise LookkitError(str(error).replace(str(beside), str(folder))) from error
     finally:
         shutil.rmtree(beside, ignore_errors=True)
 

@@ -8,15 +8,17 @@ for a grey of 18 % (common practice, no source).
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, Protocol
 
 import numpy as np
 
+from lookkit.accuracy.truth import Light
 from lookkit.adopt.colours import Asked
 from lookkit.adopt.source import Source
 from lookkit.errors import InputError, some_of
 from lookkit.inspect.guess import guesses
 from lookkit.spaces.encodings import Encoding, encodings
+from lookkit.spaces.outputs import Output
 from lookkit.spaces.ranges import SignalRange
 from lookkit.spaces.working import MID_GREY, Array
 
@@ -36,9 +38,32 @@ them. Of looks they lie apart by 0.4 to 1.2."""
 _GREY_CHROMA: Final = 1.5
 
 
+class Shows(Protocol):
+    """What a look makes of a camera's codes: a source, or a recipe made from frames."""
+
+    @property
+    def camera(self) -> Encoding:
+        """The encoding of its codes."""
+
+    @property
+    def camera_range(self) -> SignalRange | None:
+        """Their range where it is not the encoding's own."""
+
+    @property
+    def shown(self) -> Output:
+        """The output that its signal is for."""
+
+    @property
+    def light(self) -> Light:
+        """What a viewer sees of a signal."""
+
+    def signal(self, code: Array) -> Array:
+        """Return the signal for codes, shapes (n, 3)."""
+
+
 @dataclass(frozen=True)
 class Greys:
-    """L* of a deep shadow, of 18 % grey and of a 90 % white through a LUT."""
+    """L* of a deep shadow, of 18 % grey and of a 90 % white through a look."""
 
     shadow: float
     grey: float
@@ -175,39 +200,39 @@ def is_grey_only(asked: Asked) -> bool:
     return bool(np.hypot(asked.lab[:, 1], asked.lab[:, 2]).max() < _GREY_CHROMA)
 
 
-def greys_of(source: Source, camera: Encoding, range: SignalRange | None = None) -> Greys:
+def greys_of(look: Shows, camera: Encoding, range: SignalRange | None = None) -> Greys:
     """Return where greys land when the codes are read as another camera's."""
     light = MID_GREY * np.exp2(_STOPS)[:, None].repeat(3, axis=1)
     code = np.clip(np.nan_to_num(camera.encode(light, range=range), posinf=1.0), 0.0, 1.0)
-    return Greys(*source.light.lab(source.signal(code))[:, 0].tolist())
+    return Greys(*look.light.lab(look.signal(code))[:, 0].tolist())
 
 
-def fitting_names(source: Source) -> list[str]:
-    """Return the camera encodings whose greys land where pictures have them, with this LUT."""
+def fitting_names(look: Shows) -> list[str]:
+    """Return the camera encodings whose greys land where pictures have them, with this look."""
     names = []
     for name, one in encodings().items():
         if one.scene_linear or "(display)" in name:
             continue
         ways: tuple[SignalRange, ...] = ("full", "legal")
         for way in ways:
-            if greys_of(source, one, way).likely:
+            if greys_of(look, one, way).likely:
                 names.append(name if way == one.native_range else f"{name} in {way} range")
     return names
 
 
-def grey_warnings(source: Source) -> list[str]:
+def grey_warnings(look: Shows) -> list[str]:
     """Return what the greys say against the encoding, range or output that were given."""
-    found = greys_of(source, source.camera, source.camera_range)
+    found = greys_of(look, look.camera, look.camera_range)
     if found.likely:
         return []
-    ways = source.camera_range or source.camera.native_range
-    fitting = some_of(_families(fitting_names(source)), 12)
+    ways = look.camera_range or look.camera.native_range
+    fitting = some_of(_families(fitting_names(look)), 12)
     tail = (
         f"With these it would be: {', '.join(fitting)}" if fitting else
         "No encoding of lookkit's table would make it so: is the output right (--to, --to-range)?"
     )  # fmt: skip
     return [
-        f"read as {source.camera.name} in {ways} range, for {source.shown.name}, the LUT shows a "
+        f"read as {look.camera.name} in {ways} range, for {look.shown.name}, the look shows a "
         f"deep shadow at L* {found.shadow:.0f}, 18 % grey at {found.grey:.0f} and 90 % white at "
         f"{found.white:.0f}, which pictures hardly have (0-14, 26-50, 62-100): the encoding or a "
         f"range is likely another. {tail}"

@@ -14,12 +14,12 @@ from lookkit.accuracy.difference import delta_e_2000
 from lookkit.accuracy.samples import image_like
 from lookkit.accuracy.truth import Light
 from lookkit.adopt.chain import Chain
-from lookkit.adopt.checks import is_grey_only
+from lookkit.adopt.checks import grey_warnings, is_grey_only
 from lookkit.adopt.colours import Asked
 from lookkit.adopt.frames import Mask, PairOfFrames, disagreeing, pairs_of_files, read_pairs
 from lookkit.adopt.grow import Error, Task, grown
 from lookkit.adopt.parts import DEPTH, FILM, SATURATION, TONE
-from lookkit.adopt.run import CAMERA, rounded, tables_of, written_recipe
+from lookkit.adopt.run import CAMERA, OUTPUT, rounded, tables_of, written_recipe
 from lookkit.adopt.solve import Wanted, solve
 from lookkit.adopt.text import recipe_text
 from lookkit.errors import InputError
@@ -159,10 +159,25 @@ def adopt_pairs(
         fit.found.chain.parts, lines,
     )  # fmt: skip
     look = written_recipe(place, text, told)
+    told = grey_warnings(_Look(look, takes, camera_range, display, light)) + told
     return FromPairs(
         place, look, light, display, tuple(pairs), tuple(apart), error, known.share,
         len(steps) + 1, tuple(told),
     )  # fmt: skip
+
+
+@dataclass(frozen=True, eq=False)
+class _Look:
+    """The recipe as what its greys are judged by."""
+
+    look: Look
+    camera: Encoding
+    camera_range: SignalRange | None
+    shown: Output
+    light: Light
+
+    def signal(self, code: Array) -> Array:
+        return self.look.evaluate(code, camera=CAMERA, output=OUTPUT)
 
 
 def _first(pairs: Sequence[PairOfFrames], scene: Decode, light: Light, display: Output) -> Fitted:

@@ -38,13 +38,17 @@ WORTH: Final = 0.04
 """The share by which a part must better the colours left out."""
 _ALWAYS: Final = FILM[0]
 _FOLLOWS: Final[tuple[tuple[Part, ...], ...]] = (
-    (MATRIX, COMPRESS), (TONE, DEPTH), (TINT,), HUE_BANDS, LIT_BANDS,
+    (CDL,), HUE_BANDS, (MATRIX, COMPRESS), (TONE, DEPTH), (TINT,), LIT_BANDS,
 )  # fmt: skip
 _LOSABLE: Final = 0.035
 """The share of the error on colours left out that may come back when parts go."""
+_BEHIND: Final = 2.5
+"""How many times the other's error a rendering may have to be gone on with."""
 _CLOSER: Final = 0.78
 """The share of an error below which a LUT is taken for one that was sampled. Any LUT's reading has
 the bends of its cells, so one that was fitted comes down to 0.81 too."""
+_SEEMS_CLOSER: Final = 0.9
+"""The same while parts are still added: what they lack hides the difference."""
 _SEEMS_LOSABLE: Final = 0.15
 """The share of its cost that a fit may lose by its slopes, to be tried."""
 _FINE: Final = 0.2
@@ -139,20 +143,24 @@ class Grown:
 def grown(task: Task, progress: Progress) -> tuple[Grown, Task]:
     """Return the fit with the parts that are worth having, and what it met in the end.
 
-    Both renderings are begun; the one that is closer after its first parts goes on.
+    Both renderings are begun. Where neither is far behind, both get the parts that turn white and
+    hues; the closer one goes on.
     """
 
     def says(what: str, done: int) -> None:
         progress(f"adopt: {what}", done, 10)
 
     says("tone and tint", 0)
-    best = _begun(task, "film-print")
+    begun = [_begun(task, "film-print")]
     if not task.grey_only and task.shown.aces2_style is not None:
         says("ACES 2", 1)
-        other = _begun(task, "aces-2")
-        best = min(best, other, key=lambda one: one.error.score)
+        begun.append(_begun(task, "aces-2"))
+    best = min(begun, key=_score)
+    rivals = [one for one in begun if one.error.score < _BEHIND * best.error.score]
+    if len(rivals) > 1:
+        best = min((_with_both(task, one) for one in rivals), key=_score)
     plain = task
-    task, best = _nearer(plain, task, best)
+    task, best = _nearer(plain, plain, best, _SEEMS_CLOSER)
     follows = () if task.grey_only else _FOLLOWS
     for place, added in enumerate(follows):
         says(", ".join(dict.fromkeys(part.step for part in added)), 2 + place)
@@ -160,11 +168,11 @@ def grown(task: Task, progress: Progress) -> tuple[Grown, Task]:
             continue
         best = _if_worth(task, best, added)
     says("taking away what is not needed", 8)
-    task, best = _nearer(plain, task, best)
+    task, best = _nearer(plain, task, best, _CLOSER)
     return _pruned(task, best), task
 
 
-def _nearer(plain: Task, task: Task, best: Grown) -> tuple[Task, Grown]:
+def _nearer(plain: Task, task: Task, best: Grown, share: float) -> tuple[Task, Grown]:
     """Return the task and the fit with the LUT read between its points as the steps bend.
 
     Both ways of reading it are fitted, and the closer fit tells which of them it is.
@@ -176,7 +184,7 @@ def _nearer(plain: Task, task: Task, best: Grown) -> tuple[Task, Grown]:
     if task is not plain:
         best = _refitted(plain, best, chain.parts, 5) or Grown(best.found, plain.error(best.found))
     closer = _refitted(bent, best, chain.parts, 5)
-    if closer is None or closer.error.score > _CLOSER * best.error.score:
+    if closer is None or closer.error.score > share * best.error.score:
         return plain, best
     return bent, closer
 
@@ -184,7 +192,8 @@ def _nearer(plain: Task, task: Task, best: Grown) -> tuple[Task, Grown]:
 def _if_worth(task: Task, best: Grown, added: Sequence[Part]) -> Grown:
     """Return the fit with more parts where they better it, else as it was."""
     new = [part for part in added if part not in best.found.chain.parts]
-    if not new:
+    # Nothing can be gained of what is not there.
+    if not new or best.error.score <= task.fine:
         return best
     tried = _refitted(task, best, (*best.found.chain.parts, *new), 9)
     if tried is None:
@@ -205,9 +214,15 @@ def _begun(task: Task, rendering: RenderingKind) -> Grown:
     chain = chain.with_parts(more)
     found = solve(chain, chain.carried(start.chain, start.values), task.wanted, 14)
     begun = Grown(found, task.error(found))
-    if task.grey_only:
-        return _if_worth(task, begun, (TONE,))
-    return _if_worth(task, _if_worth(task, begun, (CDL,)), HUE_BANDS)
+    return _if_worth(task, begun, (TONE,)) if task.grey_only else begun
+
+
+def _with_both(task: Task, best: Grown) -> Grown:
+    return _if_worth(task, _if_worth(task, best, (CDL,)), HUE_BANDS)
+
+
+def _score(one: Grown) -> float:
+    return one.error.score
 
 
 def _refitted(task: Task, best: Grown, parts: Sequence[Part], most: int) -> Grown | None:

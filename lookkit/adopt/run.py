@@ -39,6 +39,8 @@ from lookkit.spaces.working import Array
 
 CAMERA: Final = "source"
 OUTPUT: Final = "main"
+_SEEN: Final = 0.05
+"""What a remainder must better at least, in Delta E: less is never seen."""
 _FAR: Final = 3.0
 """Delta E of a mean above which a recipe is not the look."""
 
@@ -179,14 +181,18 @@ def _worthy(source: Source, bare: Look, task: Task, progress: Progress) -> Remai
     """Return the remainder where it betters the colours left out by what is worth a step."""
     shown = _steps_of(bare)
     task = (task.nearer(shown) if task.between is not None else None) or task
-    made = remainder_of(source, shown, progress, task.between)
-    if made is None:
+
+    def error(scene: Array) -> Error:
+        return error_of(delta_e_2000(source.light.lab(shown(scene)), task.tried.lab))
+
+    before = error(task.tried.scene)
+    least = max(WORTH * before.score, task.fine, _SEEN)
+    if before.score <= least:
         return None
-    before, after = (
-        error_of(delta_e_2000(source.light.lab(shown(scene)), task.tried.lab))
-        for scene in (task.tried.scene, made.moved(task.tried.scene))
-    )
-    return made if before.score - after.score > max(WORTH * before.score, task.fine) else None
+    made = remainder_of(source, shown, progress, task.between)
+    if made is None or before.score - error(made.moved(task.tried.scene)).score <= least:
+        return None
+    return made
 
 
 def _measured_behind(look: Look, remainder: Remainder, judged: Asked, source: Source) -> Error:

@@ -99,8 +99,8 @@ def command(
         if before is not None and after is not None:
             made: Any = adopt_pairs(before, after, target, progress=progress, **how)
             lines = [
-                f"{len(made.pairs)} pairs of frames; left out of the fit: {made.error} "
-                "(Delta E 2000)",
+                f"{len(made.pairs)} pair{'s' * (len(made.pairs) > 1)} of frames; left out of the "
+                f"fit: {made.error} (Delta E 2000)",
                 f"the frames show {made.shown:.0%} of the colours that pictures commonly have",
             ]
             if report is not None:

@@ -7,7 +7,7 @@ import importlib
 import os
 import signal
 import sys
-from typing import Any
+from typing import Any, NoReturn
 
 import click
 
@@ -79,9 +79,8 @@ def cli() -> None:
 
 def main(args: list[str] | None = None) -> Any:
     """Run the command line; the exit status is 0, 1 (a job failed) or 2 (bad input)."""
-    from lookkit.errors import InputError, LookkitError
-
     interrupted = False
+    _asked.clear()
     _end_like_an_interrupt()
     try:
         cli.main(args=args, prog_name="lookkit", standalone_mode=False)
@@ -92,34 +91,52 @@ def main(args: list[str] | None = None) -> Any:
         sys.exit(2)
     except (click.Abort, KeyboardInterrupt):
         interrupted = True
-    except LookkitError as error:
+    except Exception as error:
+        # An extension that is interrupted while it is loaded makes an error of it.
+        if not _asked:
+            _end_with(error, args)
+        interrupted = True
+    if interrupted:
+        _leave_at_once()
+
+
+def _end_with(error: Exception, args: list[str] | None) -> NoReturn:
+    """End with what an error says, and its exit status."""
+    from lookkit.errors import InputError, LookkitError
+
+    if isinstance(error, LookkitError):
         from lookkit.cli.told import escaped
 
         given = sys.argv[1:] if args is None else map(str, args)
         click.echo(escaped(str(error), given), err=True)
         sys.exit(2 if isinstance(error, InputError) else 1)
-    except BrokenPipeError:
+    if isinstance(error, BrokenPipeError):
         sys.stderr.close()
         sys.exit(1)
-    except OSError as error:
+    if isinstance(error, OSError):
         # Whatever the system refuses is the place's fault, or the name's.
         place = f"{error.filename}: " if error.filename else ""
         click.echo(f"{place}{(error.strerror or str(error)).lower()}", err=True)
         sys.exit(1)
-    if interrupted:
-        _leave_at_once()
+    raise error
+
+
+_asked: list[int] = []
+"""The signals that asked the command that runs to end."""
 
 
 def _end_like_an_interrupt() -> None:
     """Let SIGTERM and a closed terminal end a command as Ctrl-C does."""
 
     def interrupt(number: int, frame: object) -> None:
+        _asked.append(number)
         raise KeyboardInterrupt
 
-    for name in ("SIGTERM", "SIGHUP"):
+    for name in ("SIGINT", "SIGTERM", "SIGHUP"):
         number = getattr(signal, name, None)
+        usual = (signal.SIG_DFL, signal.default_int_handler)
         try:
-            if number is not None and signal.getsignal(number) == signal.SIG_DFL:
+            if number is not None and signal.getsignal(number) in usual:
                 signal.signal(number, interrupt)
         except ValueError:
             return  # Only the main thread may; a caller's own thread ends as that caller wants.

@@ -14,7 +14,12 @@ NEUTRAL: Final = 0.25 / 1023.0
 """Channels of a ramp that differ by less than this are meant to be equal."""
 
 _STEPS: Final = 16
+"""Places between two points at which the ramp is looked at. One of them is the middle, where errors
+are widest."""
+
 _PROBE: Final = 1e-3
+"""About one ten-bit code: a step small enough for a slope, large enough for its rounding."""
+
 _FLOOR: Final = 15.0
 """Delta E per unit of signal that an error costs even where the eye forgives everything."""
 

@@ -24,6 +24,8 @@ from lookkit.lattice.equations import PAIRS, products
 from lookkit.spaces.working import Array
 
 _TAIL: Final = 0.999
+"""The share of colours of which accuracy reports tell the largest error."""
+
 _INVISIBLE: Final = 0.05
 """Delta E that no tail needs to go below."""
 
@@ -34,6 +36,7 @@ _LEAST: Final = 0.3
 """Errors below this share of the aim count as that much: means are to fall, too."""
 
 _MOST: Final = 8.0
+"""What one colour counts at most, so that no single one rules its cell."""
 
 
 @dataclass(frozen=True)

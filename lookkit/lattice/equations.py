@@ -32,8 +32,14 @@ _KEEP: Final = 1e-3
 """How strongly a value is held where the samples hardly ask for anything."""
 
 _FIRMEST: Final = np.float32(1e12)
+"""How firmly a point is held at most: float32 has room for its sums."""
+
 _TOLERANCE: Final = 3e-3
+"""What may be left of the residual: the weights of a fit are coarser guesses than that."""
+
 _PASSES: Final = 3
+"""Solutions, each with the values on their bounds that left them in the one before. Measured at 17
+points: 200 leave in the first, 12 in the second, hardly one in the third."""
 
 
 class Equations:

@@ -22,9 +22,6 @@ from lookkit.lattice.problem import Problem
 from lookkit.progress import Progress, silent
 from lookkit.spaces.working import Array
 
-_KEEP_LADDER: Final = (0.5, 0.5, 0.5, 0.0)
-"""What is kept of a fit, turn by turn, while pictures or skin lose on the mean."""
-
 _UNWATCHED: Final[SetName] = "clipped-faces"
 """Measured, but not held back for: on the print from S-Log3 at 17 points that raised the true
 maximum by 8 %."""
@@ -33,6 +30,8 @@ _SETTLED_SHARES: Final = (0.7, 0.7, 0.0)
 """What is kept, turn by turn, of the last tint's removal where it folds."""
 
 _SETTLED_TURNS: Final = 3
+"""Turns in which cells that lose by it are left as they were; one was enough on 30 lattices."""
+
 _TAIL_LEFT: Final = 0.95
 """What it may make of the tail of a set, plain sampling's being 1."""
 
@@ -97,13 +96,8 @@ def fit_lattice(
     fitted = problem.fitted(watch)
     progress(what, 3, 4)
     summits = Summits(watch, fitted, graph, light)
-    fitted = watch.unfolded(problem.yielded(fitted, watch, summits))
-    for keep in _KEEP_LADDER:
-        if watch.worse(fitted)[1] <= 1.0:
-            break
-        fitted = problem.plain + keep * (fitted - problem.plain)
-    lattice, held = held_back(fitted, watch, summits)
-    if held < 1.0:
+    lattice = held_back(problem.yielded(fitted, watch, summits), watch, summits)
+    if lattice is not problem.plain:
         lattice = _settled(lattice, problem, watch)
     progress(what, 4, 4)
     return lattice

@@ -8,7 +8,6 @@ their sampled values until it does not.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from copy import copy
 from dataclasses import dataclass
 from itertools import product
 from typing import Any, Final
@@ -26,6 +25,8 @@ from lookkit.accuracy.truth import Exact, Light, at_once
 from lookkit.spaces.working import Array
 
 _TAIL: Final = 0.999
+"""The share of colours of which accuracy reports tell the largest error."""
+
 _MARGIN: Final = 0.98
 _TOP_MARGIN: Final = 0.95
 """Other colours than the watched ones are to keep the promise too; a maximum varies more."""
@@ -38,26 +39,22 @@ _INVISIBLE: Final = 0.002
 """Delta E that no figure shows."""
 
 _GAINING: Final[tuple[SetName, ...]] = ("image-like", "skin")
-
-_SLOPE: Final = 0.5
-"""Largest difference of what neighbouring points keep of their changes."""
+"""Where the mean is to fall: what a film is made of."""
 
 _FLAT: Final = 0.9 * FLAT
+"""A little less than reports allow, for files round what they hold."""
 
 _SUMMIT_CELLS: Final = 256
-_SUMMIT_ROUNDS: Final = 24
+_WITHIN: Final[Array] = np.array(list(product((0.2, 0.5, 0.8), repeat=3)))
 _CLIMBERS: Final = 128
 _CLIMBS: Final = 8
 _TRIES: Final = 12
-_WITHIN: Final[Array] = np.array(list(product((0.2, 0.5, 0.8), repeat=3)))
+"""How a maximum is looked for: in so many of the worst cells, at 27 places each; from the best in
+so many cells so many climbs are made, each of so many tries. Tests hold its promise by the longer
+search of reports."""
 
-_STEPS: Final = (
-    *[(0.75, 1)] * 4, *[(0.4, 1)] * 2, *[(0.75, 0)] * 5, *[(0.4, 0)] * 3, *[(0.0, -1)] * 20,
-)  # fmt: skip
-"""What is left of the changes around an offending cell, turn by turn, gently first; and how far
-from the neutral axis in steps points are spared, -1 for none: the axis is changed last."""
-
-_UNFOLDING: Final = (*[0.75] * 12, *[0.3] * 4, *[0.0] * 8)
+_TURNS: Final = 24
+"""Turns of `held_back`, each of which holds at least one cell more."""
 
 Mask = npt.NDArray[np.bool_]
 
@@ -85,16 +82,6 @@ class _Tail:
         limit = below if (error > below).sum() > self._may else top * self._top + _INVISIBLE
         return np.asarray(error > np.maximum(limit, self._plain * least))
 
-    def near(self, error: Array | Floats) -> Mask:
-        """Which colours come close enough to a limit to be looked at again."""
-        return np.asarray(error > 0.6 * self._tail)
-
-    def only(self, rows: Any) -> _Tail:
-        """Keep the limits of some of the colours."""
-        kept = copy(self)
-        kept._plain = self._plain[rows]
-        return kept
-
 
 @dataclass(frozen=True, eq=False)
 class _Watched:
@@ -103,16 +90,6 @@ class _Watched:
     cell: npt.NDArray[np.intp]
     reader: Reader
     tail: _Tail
-
-    def only(self, rows: Mask) -> _Watched:
-        """Keep some of the colours."""
-        return _Watched(
-            self.name,
-            self.audited.only(rows),
-            self.cell[rows],
-            self.reader,
-            self.tail.only(rows),
-        )
 
 
 class Watch:
@@ -143,38 +120,6 @@ class Watch:
         self._watched = [watched for watched, _ in both]
         self._errors = [error for _, error in both]
         self._looked = plain
-        # What the last `worse` saw near a limit, kept up to date by `offending`.
-        self._now = plain
-        self._looked_at = np.empty(0, dtype=np.intp)
-        self._turned = np.empty(0, dtype=bool)
-        self._close: list[tuple[_Watched, Array]] = []
-        self._inside_close: dict[Reader, tuple[_Tail, Floats]] = {}
-
-    def offending(self, lattice: Array) -> Mask:
-        """Cells that fold or make a set's tail worse than plain sampling's, (cells,).
-
-        It looks only at what came near a limit when `worse` looked at everything, and again
-        only where a point has changed since: enough for lattices between that one and plain
-        sampling. Before the first `worse` it sees nothing.
-        """
-        at = self._looked_at
-        touched = _cells_at((lattice != self._now).any(axis=-1)).ravel()
-        self._now = lattice
-        again = touched[at]
-        cells = at[again]
-        corners = corner_values(lattice, cells)
-        self._turned[again] = turned(self._oriented(corners, cells), self._upright[:, cells], _FLAT)
-        out = self._none()
-        out[at] = self._turned
-        for reader, (tail, inside) in self._inside_close.items():
-            inside[:, again] = self._error(corners, reader, cells)
-            out[at] |= tail.to_blame(inside).any(axis=0)
-        for watched, error in self._close:
-            rows = touched[watched.cell]
-            if rows.any():
-                error[rows] = self._seen(watched.audited.only(rows), lattice, watched.reader)
-            out[watched.cell[watched.tail.to_blame(error)]] = True
-        return out
 
     def worse(self, lattice: Array, margin: float = _MARGIN) -> tuple[Mask, float]:
         """Look at everything that has changed since the last time.
@@ -194,27 +139,13 @@ class Watch:
             the largest mean of pictures or skin under a reader, plain sampling's being 1.
         """
         self._look(lattice)
-        folds = self.folded(lattice)
-        out, near, mean = self._none(), self._none(), 0.0
+        out, mean = np.zeros(self.across**3, dtype=bool), 0.0
         for reader, tail in self._inside.items():
-            inside = self._inside_errors[reader]
-            out |= tail.to_blame(inside, margin).any(axis=0)
-            near |= tail.near(inside).any(axis=0)
-        self._close = []
+            out |= tail.to_blame(self._inside_errors[reader], margin).any(axis=0)
         for watched, error in zip(self._watched, self._errors, strict=True):
             out[watched.cell[watched.tail.to_blame(error, margin)]] = True
-            rows = watched.tail.near(error)
-            self._close.append((watched.only(rows), error[rows]))
             if watched.name in _GAINING:
                 mean = max(mean, float(error.mean()) / (watched.tail.mean + _INVISIBLE))
-        self._now = lattice
-        self._looked_at = np.flatnonzero(near | spread(out | folds))
-        self._turned = folds[self._looked_at]
-        looked_at = np.s_[:, self._looked_at]
-        self._inside_close = {
-            reader: (tail.only(looked_at), self._inside_errors[reader][looked_at])
-            for reader, tail in self._inside.items()
-        }
         return out, mean
 
     def _look(self, lattice: Array) -> None:
@@ -240,26 +171,6 @@ class Watch:
         self._shaped = lattice
         return turned(self._shape, self._upright, _FLAT)
 
-    def unfolded(self, lattice: Array) -> Array:
-        """Return the lattice with the cells that fold drawn towards plain sampling."""
-        bad = self.folded(lattice)
-        share = np.ones(lattice.shape[:3])
-        at = np.flatnonzero(spread(bad))
-        axis = near_axis(len(share), 1)
-        moved = lattice
-        for left in _UNFOLDING:
-            if not bad.any():
-                break
-            around = corners_of(bad, len(share))
-            if left:
-                around &= ~axis
-            share[around] *= left
-            moved = self.plain + share[..., None] * (lattice - self.plain)
-            corners = corner_values(moved, at)
-            bad = self._none()
-            bad[at] = turned(self._oriented(corners, at), self._upright[:, at], _FLAT)
-        return moved
-
     def worst_cells(self, lattice: Array, count: int) -> list[int]:
         """Return the cells that plain sampling or `lattice` gets most wrong, each reader."""
         cells = set[int]()
@@ -268,10 +179,6 @@ class Watch:
                 top = self._error(corner_values(one), reader).max(axis=0)
                 cells.update(np.argsort(-top, kind="stable")[:count].tolist())
         return sorted(cells)
-
-    def _none(self) -> Mask:
-        """No cell."""
-        return np.zeros(self.across**3, dtype=bool)
 
     def _oriented(self, corners: Floats, at: Any = None) -> Floats:
         """Orientation of the cells `at`, all by default."""
@@ -361,55 +268,25 @@ class Summits:
         return Audited(place, self._exact(place), self._light)
 
 
-def held_back(fitted: Array, watch: Watch, summits: Summits) -> tuple[Array, float]:
-    """Return a fitted lattice that makes no set's tail worse than plain sampling.
+def held_back(fitted: Array, watch: Watch, summits: Summits) -> Array:
+    """Return a lattice with plain sampling around every cell that does harm.
 
-    Parameters
-    ----------
-    fitted
-        The lattice, between plain sampling and the last one that `Watch.worse` saw.
-    watch, summits
-        What tells where a lattice is worse than plain sampling.
-
-    Returns
-    -------
-    tuple
-        The lattice, and the share of its points that were held back: 0 where nothing
-        offended, 1 where nothing but plain sampling was left.
+    It is plain sampling everywhere where that does not end, or where pictures lose on the mean.
     """
-    plain, size = watch.plain, watch.across + 1
-    share = np.ones((size,) * 3)
-
-    def give_way(cells: Mask, left: float, spared: int) -> None:
-        around = corners_of(cells, size)
-        if left:
-            around &= ~near_axis(size, spared)
-        elif share[around].max() == 0.0:
-            # What still offends sits between held points and free ones.
-            around = _grown(around)
-        share[around] *= left
-        if not left:
-            _ease(share)
-
-    lattice, bad = fitted, watch.worse(fitted)[0] | watch.folded(fitted)
-    for _ in range(_SUMMIT_ROUNDS):
-        for left, spared in _STEPS:
-            if not bad.any():
-                break
-            give_way(bad, left, spared)
-            lattice = plain + share[..., None] * (fitted - plain)
-            bad = watch.offending(lattice)
-            if not bad.any():
-                bad = watch.worse(lattice)[0] | watch.folded(lattice)
-        else:
-            return plain, 1.0
-        above = summits.above(lattice, cells_within(share == 0.0))
-        if not above.any():
-            return lattice, float((share < 1.0).mean())
-        give_way(above, 0.0, -1)
-        lattice = plain + share[..., None] * (fitted - plain)
-        bad = watch.offending(lattice)
-    return plain, 1.0
+    held = np.zeros((watch.across + 1,) * 3, dtype=bool)
+    lattice = fitted
+    for _ in range(_TURNS):
+        worse, mean = watch.worse(lattice)
+        bad = worse | watch.folded(lattice)
+        if not bad.any():
+            bad = summits.above(lattice, cells_within(held))
+        if mean > 1.0:
+            break
+        if not bad.any():
+            return lattice
+        held |= corners_of(bad, len(held))
+        lattice = np.where(held[..., None], watch.plain, fitted)
+    return watch.plain
 
 
 def cell_of(place: Array, across: int) -> npt.NDArray[np.intp]:
@@ -427,15 +304,6 @@ def corners_of(cells: Mask, size: int) -> Mask:
     return points
 
 
-def spread(cells: Mask) -> Mask:
-    """Add the cells that are two or fewer away, shape (cells,)."""
-    across = round(len(cells) ** (1.0 / 3.0))
-    box = cells.reshape((across,) * 3)
-    for _ in range(2):
-        box = _cells_at(corners_of(box.ravel(), across + 1))
-    return box.ravel()
-
-
 def _cells_at(points: Mask) -> Mask:
     """Cells with a corner in a mask of points, shape (n - 1, n - 1, n - 1)."""
     cells = points.shape[0] - 1
@@ -443,18 +311,6 @@ def _cells_at(points: Mask) -> Mask:
     for i, j, k in CORNERS:
         box |= points[i : i + cells, j : j + cells, k : k + cells]
     return box
-
-
-def _ease(share: Array) -> None:
-    """Let no point keep much more of its change than its neighbours, in place.
-
-    A hard border between held points and free ones would fold.
-    """
-    for _ in range(2):
-        for axis in range(3):
-            along = np.moveaxis(share, axis, 0)
-            np.minimum(along[1:], along[:-1] + _SLOPE, out=along[1:])
-            np.minimum(along[:-1], along[1:] + _SLOPE, out=along[:-1])
 
 
 def near_axis(size: int, steps: int) -> Mask:
@@ -466,16 +322,6 @@ def near_axis(size: int, steps: int) -> Mask:
     high = np.maximum(np.maximum.outer(place, place)[..., None], place)
     low = np.minimum(np.minimum.outer(place, place)[..., None], place)
     return np.asarray(high - low <= steps)
-
-
-def _grown(points: Mask) -> Mask:
-    """Spread a mask to the neighbours along the axes."""
-    out = points.copy()
-    for axis in range(3):
-        there, here = np.moveaxis(out, axis, 0), np.moveaxis(points, axis, 0)
-        there[1:] |= here[:-1]
-        there[:-1] |= here[1:]
-    return out
 
 
 def cells_within(points: Mask) -> Mask:

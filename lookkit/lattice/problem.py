@@ -25,11 +25,15 @@ _PLACES: Final[Array] = np.array([(1, 1, 1), (1, 3, 3), (3, 1, 3), (3, 3, 1), (2
 """The middles of four of the eight parts of a cell, and its own: there ridges are highest."""
 
 _ROUNDS: Final = 3
+"""Fits, each with weights by the errors that the one before has left."""
+
 _STIFFNESS: Final = 0.3
 """What it costs to change the two ends of an edge apart by one Delta E or by its length,
 the longer of the two; an average cell's errors are 1."""
 
 _STIFFER: Final = 3.0
+"""How much stiffer cells get that fold while the weights are still renewed."""
+
 _UNFOLDING: Final = (*[3.0] * 6, *[10.0] * 24)
 """How much stiffer cells that still fold get, turn by turn; what folds after all is drawn
 towards plain sampling."""

@@ -17,7 +17,12 @@ from lookkit.lattice.equations import products
 from lookkit.spaces.working import Array
 
 _PLACES: Final[Array] = np.repeat(((np.arange(8) + 0.5) / 8)[:, None], 3, axis=1)
+"""Eight greys in each cell of the diagonal."""
+
 _WEIGHT: Final = 80_000.0
+"""What the ramp counts beside all colours together, whose cells cost one on average: enough for
+its tint to go below what is seen, as every grey wall shows it."""
+
 _ALLOWED: Final = 0.24
 """Errors of lightness up to this share of plain sampling's largest are left alone."""
 
@@ -25,6 +30,8 @@ _UNSEEN: Final = 0.23 / 1023.0
 """A tint that no 10-bit display shows: left alone, because to remove it costs colours."""
 
 _SMALL: Final = 1e-3
+"""About one ten-bit code, as in `axis.py`: the step for the slope of lightness."""
+
 _LEVEL: Final = 1e-7
 """Falls of the exact ramp that are rounding."""
 
@@ -32,6 +39,9 @@ _SETTLED: Final = 0.47 / 1023.0
 """Largest difference between channels that is left: it rounds to none in 10 bits."""
 
 _SETTLING: Final = 12
+"""Turns. A grey ramp takes one; a tinted one, whose points are kept by their bounds, is within half
+a ten-bit code of where it ends (measured on six looks and cameras)."""
+
 _ONE_STEP: Final = tuple(corner for corner in CORNERS if sum(corner) == 1)
 _TWO_STEPS: Final = tuple(corner for corner in CORNERS if sum(corner) == 2)
 
@@ -118,7 +128,7 @@ class Ramp:
         return out
 
     def _read(self, lattice: Array) -> Floats:
-        corners = corner_values(lattice)[:, :, self.cells]
+        corners = corner_values(lattice, self.cells)
         return np.asarray(np.einsum("pa,acn->pcn", self._share, corners))
 
 

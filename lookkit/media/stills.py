@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import shutil
 from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
@@ -26,6 +27,8 @@ FORMATS = {".exr": "half", ".tif": "uint16", ".tiff": "uint16", ".png": "uint16"
 NO_ALPHA = (".jpg", ".jpeg")
 """Those that hold no alpha."""
 
+_BLOCK = 1 << 20
+"""Free bytes under which a picture that could not be written found a full disk."""
 _STALE = (
     "oiio:ColorSpace",
     "ICCProfile",
@@ -421,7 +424,9 @@ def write_still(
         done = writer.write_image(_filled(whole, spec.get_int_attribute("oiio:BitsPerSample")))
         failure = _said(writer)
         if not (writer.close() and done):
-            raise NotWrittenError(f"{path}: writing failed ({failure.strip() or 'disk full?'})")
+            full = shutil.disk_usage(path.parent).free < _BLOCK
+            why = "no space left on the disk" if full else failure.strip() or "disk full?"
+            raise NotWrittenError(f"{path}: writing failed ({why})")
         if suffix == ".dpx":
             _name_inside(beside, path.name)
 

@@ -4,9 +4,8 @@ r"""A negative, its print, and the light that comes through it.
     n   = D_negative(log10(F E / 0.18)) - D_negative(0)
     h   = -(U^-1 A n)                               inter-image effects, the print's exposure
     D   = S U D_print(h)                            dyes that overlap, retained silver
-    P   = hold(10^-D)                               hues back to the scene's
-    P'  = 10^-tint(-log10 P)                        printer lights and shade, by channel
-    out = (fit(P') + flare) / (1 + flare)
+    P   = tint(hold(10^-D))                         the scene's hues, printer lights and shade
+    out = (fit(P) + flare) / (1 + flare)
 
 **Film's eye.** M = I - 0.1 (AP1 to P3 - I): sensitivities that overlap a little. `compress` is the
 reference gamut compression with power 2. F is the black-and-white filter, else nothing.
@@ -21,10 +20,14 @@ mid-tones stay because h has U^-1. **Silver** adds one density to all: S D = (D 
 (1 + silver).
 **Hold.** `print_formula.held`: P is turned in Oklab, at its own lightness and chroma, towards the
 scene's hue by `hold`; a turn of d counts cos^2(d/2), weak colours and deep shade are let go. What
-the fit into the display would do to the hue is measured and taken back before it.
-**Tint.** d' = k d / (1 + (k - 1) d / full), then d' + shade (d' / black)^2. k is such that mid-grey
-gets exactly the density that the printer light gives it. It is made in the light of the print, RGB
-of P3-D65, and after the hold, so that all displays show one tint and no hue is taken back.
+the fit into the display would do to the hue, seen from the tint, is measured and 1.4 times of it
+taken back before it, for the fit turns part of that too.
+**Tint.** d' = k d / (1 + (k - 1) d / full), then d' + shade (d' / black)^2, for each channel of a
+grey of density d. k is such that mid-grey gets exactly the density that the printer light gives
+it. The tint is made in the light of the print, RGB of P3-D65, so that all displays show one. A
+colour moves in Oklab as the grey of its lightness L does: its lightness and chroma C times L'/L,
+and that grey's a and b added, over sqrt(1 + (C / 0.3 L)^2), so that vivid colours stay in the
+gamut. Greys are printed as film prints them, and skin seen from the look's own grey keeps its hue.
 **Fit.** Distances from black's neutral axis, then from white's, are compressed; limits are measured
 on all light that AP1 reaches over -6 to +10 stops. The largest channel stays; nothing folds.
 **HDR.** The print's clear film is the screen's peak; grey lies at 26 cd/m2 for `grey` = 1, and the
@@ -71,7 +74,6 @@ from lookkit.nodes.print_formula import (
     film_print,
     held,
     print_density,
-    tinted,
 )
 from lookkit.nodes.rendering import Rendering
 from lookkit.spaces.oklab import CONES, OPPONENTS, XYZ_TO_LMS
@@ -102,6 +104,8 @@ _FIT_MARGIN: Final = 0.004
 _OTHERS: Final[Array] = np.array([[0.0, 0.6, 0.4], [0.5, 0.0, 0.5], [0.35, 0.65, 0.0]])
 """Where each dye absorbs what is another's: about half of it in each of the two."""
 _SILVER: Final[Array] = np.array([0.3, 0.6, 0.1])
+_ROOTS: Final[Array] = OPPONENTS - (OPPONENTS.sum(axis=1) - [1.0, 0.0, 0.0])[:, None] / 3.0
+"""Oklab of cone roots, whose digits are rounded: made exact on neutrals."""
 _HELD_CHROMA: Final = 0.035
 _HELD_LIGHTNESS: Final = 0.1
 _CONE_FLOOR: Final = 0.25
@@ -310,6 +314,7 @@ def _numbers_without_fit(film: FilmPrint, gamut: Primaries, peak: float | None) 
         red=tints[0],
         green=tints[1],
         blue=tints[2],
+        darkest=10.0 ** (-films.print.full / 3.0),
         flare=film.flare * paper_share,
         fit=_open_fit(gamut),
         scale=1.0 if peak is None else peak / 100.0,
@@ -334,8 +339,8 @@ def _hold(film: FilmPrint, gamut: Primaries, paper_share: float) -> Hold:
         scene_cones=_rows(CONES),
         print_cones=_rows(seen),
         display_cones=_rows(display),
-        roots=_rows(OPPONENTS),
-        from_roots=_rows(np.linalg.inv(OPPONENTS)),
+        roots=_rows(_ROOTS),
+        from_roots=_rows(np.linalg.inv(_ROOTS)),
         from_print_cones=_rows(np.linalg.inv(seen)),
         share=film.hold if film.filter is None else 0.0,
         chroma=_HELD_CHROMA**2,
@@ -375,7 +380,7 @@ def _tint(films: Films, black: float, light: float, shade: float) -> Tint:
             f"grey, expected lights nearer to {NORMAL_LIGHTS:g} or a shade nearer to 0"
         )
     times = float(before * (1.0 - grey / film.full) / (grey * (1.0 - before / film.full)))
-    return Tint(times, (times - 1.0) / film.full, bent, 10.0**-film.full)
+    return Tint(times, (times - 1.0) / film.full, bent)
 
 
 def _open_fit(gamut: Primaries) -> Fit:
@@ -395,11 +400,8 @@ def _measured_fit(p: PrintNumbers) -> Fit:
     matrix = np.array(p.fit.matrix)
     fit = p.fit
     for _ in range(2):
-        turned = held(light[0], light[1], light[2], *planes, p.hold, fit)
-        toned = np.stack([tinted(one, t) for one, t in zip(turned, (p.red, p.green, p.blue),
-                                                           strict=True)], axis=-1)  # fmt: skip
-        untoned = np.stack(turned, axis=-1)
-        seen = np.concatenate([toned, untoned]) @ matrix.T
+        turned = held(light[0], light[1], light[2], *planes, p._replace(fit=fit))
+        seen = np.stack(turned, axis=-1) @ matrix.T
         low = _knee(_distances(seen[seen.max(axis=1) > 0.02]) + _FIT_MARGIN, _FIT_THRESHOLD)
         low_seen = _compress(seen, low)
         high = _knee(_distances(1.0 - low_seen) + _FIT_MARGIN, _FIT_THRESHOLD)

@@ -33,6 +33,10 @@ _DARK = 1e-30
 _BRIGHT = 1e6
 _STEEPEST = 0.99
 """Of a compression, where it is opened again: at 1 it would be level."""
+_GIVEN_BACK = 1.4
+"""Of the fit's turn: the fit turns part of what is given back too."""
+_TINTED = 0.09
+"""The square of the relative chroma at which a colour takes 71 % of a grey's tint."""
 _TINY = 1e-12
 """Added to squares of lengths: a colour without hue has no direction, and is not divided by."""
 
@@ -72,7 +76,7 @@ class Hold(NamedTuple):
 
 
 class Tint(NamedTuple):
-    """A channel's printer light and shade."""
+    """A channel's printer light and shade, as a grey gets them."""
 
     light: float
     """What thin densities are multiplied by."""
@@ -80,8 +84,6 @@ class Tint(NamedTuple):
     """(light - 1) / full."""
     shade: float
     """Density added at black, over the square of black."""
-    darkest: float
-    """The light of the print's highest density."""
 
 
 class PrintNumbers(NamedTuple):
@@ -100,6 +102,8 @@ class PrintNumbers(NamedTuple):
     red: Tint
     green: Tint
     blue: Tint
+    darkest: float
+    """Oklab's lightness of the print's highest density."""
     flare: float
     fit: Fit
     scale: float
@@ -152,9 +156,7 @@ def _shown(
 ) -> Planes:
     """Return display light of the print's densities, with the hues of scene-linear AP1."""
     pr, pg, pb = exp2(-_LOG2_OF_10 * dr), exp2(-_LOG2_OF_10 * dg), exp2(-_LOG2_OF_10 * db)
-    pr, pg, pb = held(pr, pg, pb, r, g, b, p.hold, p.fit)
-    pr, pg, pb = tinted(pr, p.red), tinted(pg, p.green), tinted(pb, p.blue)
-    pr, pg, pb = fitted(pr, pg, pb, p.fit)
+    pr, pg, pb = fitted(*held(pr, pg, pb, r, g, b, p), p.fit)
     # Only light far beyond AP1 comes out below black or above clear film.
     pr, pg, pb = clip(pr, 0.0, 1.0), clip(pg, 0.0, 1.0), clip(pb, 0.0, 1.0)
     pr, pg, pb = pr + p.flare, pg + p.flare, pb + p.flare
@@ -253,45 +255,56 @@ def fitted(r: Plane, g: Plane, b: Plane, fit: Fit) -> Planes:
     )
 
 
-def tinted(light: Plane, tint: Tint) -> Plane:
-    """Return one channel of print light under its printer light.
-
-    Below the print's darkest light and above 1 the ratio there is kept.
-    """
-    inside = minimum(maximum(light, tint.darkest), 1.0)
-    d = -_LOG10_OF_2 * log2(inside)
-    d = d * tint.light / (1.0 + d * tint.bend)
-    d = d + tint.shade * d * d
-    return light * (exp2(-_LOG2_OF_10 * d) / inside)
-
-
-def held(
-    pr: Plane, pg: Plane, pb: Plane, r: Plane, g: Plane, b: Plane, p: Hold, fit: Fit
-) -> Planes:
-    """Return print light turned towards the scene's hue, as the display will show it.
+def held(pr: Plane, pg: Plane, pb: Plane, r: Plane, g: Plane, b: Plane, p: PrintNumbers) -> Planes:
+    """Return tinted print light, turned towards the scene's hue as the display will show it.
 
     Hues are directions, complex numbers of length one; turning is multiplying. The first turn
     goes from the print's hue to the aim; the second takes back what the fit does to the result.
+    Hues are seen from the tint of a grey, so that a tinted print holds them too.
     """
-    sl, sa, sb = _scene_colour(r, g, b, p)
-    light, a, b_ = _opponents(*mixed(p.print_cones, pr, pg, pb), p.roots)
+    sl, sa, sb = _scene_colour(r, g, b, p.hold)
+    light, a, b_ = _opponents(*mixed(p.hold.print_cones, pr, pg, pb), p.hold.roots)
     relative = (sa * sa + sb * sb) / (sl * sl + _DARK)
     bright = light * light
-    share = relative / (relative + p.chroma) * bright / (bright + p.lightness)
+    share = relative / (relative + p.hold.chroma) * bright / (bright + p.hold.lightness)
     ux, uy = _direction(sa, sb)
     vx, vy = _direction(a, b_)
     along, across = ux * vx + uy * vy, uy * vx - ux * vy
-    weight = p.share * share * 0.5 * (1.0 + along)
+    weight = p.hold.share * share * 0.5 * (1.0 + along)
     tx, ty = _direction(1.0 - weight + weight * along, weight * across)
-    a1, b1 = a * tx - b_ * ty, a * ty + b_ * tx
     wx, wy = vx * tx - vy * ty, vx * ty + vy * tx
-    seen = fitted(*_from_opponents(light, a1, b1, p), fit)
-    _, fa, fb = _opponents(*mixed(p.display_cones, *seen), p.roots)
-    fx, fy = _direction(fa, fb)
+    times, ta, tb = _tint(light, p)
+    less = 1.0 / sqrt(1.0 + (a * a + b_ * b_) / ((light * light + _DARK) * _TINTED))
+    ta, tb = less * ta, less * tb
+    light, a, b_ = times * light, times * a, times * b_
+    a1, b1 = a * tx - b_ * ty, a * ty + b_ * tx
+    seen = fitted(*_from_opponents(light, a1 + ta, b1 + tb, p.hold), p.fit)
+    _, fa, fb = _opponents(*mixed(p.hold.display_cones, *seen), p.hold.roots)
+    fx, fy = _direction(fa - ta, fb - tb)
     along, across = wx * fx + wy * fy, wy * fx - wx * fy
-    back = share * 0.5 * (1.0 + along)
+    back = _GIVEN_BACK * share * 0.5 * (1.0 + along)
     tx, ty = _direction(1.0 - back + back * along, back * across)
-    return _from_opponents(light, a1 * tx - b1 * ty, a1 * ty + b1 * tx, p)
+    return _from_opponents(light, a1 * tx - b1 * ty + ta, a1 * ty + b1 * tx + tb, p.hold)
+
+
+def _tint(light: Plane, p: PrintNumbers) -> Planes:
+    """Return what the tint does to the grey of a lightness in Oklab: times as light, a and b.
+
+    Below the print's darkest light and above 1 the tint there is kept.
+    """
+    inside = minimum(maximum(light, p.darkest), 1.0)
+    d = -3.0 * _LOG10_OF_2 * log2(inside)
+    grey = _toned(d, p.red), _toned(d, p.green), _toned(d, p.blue)
+    nl, na, nb = _opponents(*mixed(p.hold.print_cones, *grey), p.hold.roots)
+    per_inside = 1.0 / inside
+    share = light * per_inside
+    return nl * per_inside, na * share, nb * share
+
+
+def _toned(d: Plane, tint: Tint) -> Plane:
+    """Return one channel's light of a grey of density d."""
+    d = d * tint.light / (1.0 + d * tint.bend)
+    return exp2(-_LOG2_OF_10 * (d + tint.shade * d * d))
 
 
 def _scene_colour(r: Plane, g: Plane, b: Plane, p: Hold) -> Planes:

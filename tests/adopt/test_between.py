@@ -56,7 +56,7 @@ def test_a_sampled_lut_is_seen_by_how_much_closer_steps_come_to_it(tmp_path):
     chain = Chain("film-print", (*FILM, SATURATION), plain.shown)
     found = solve(chain, chain.plain, plain.wanted, 6)
     as_read = Grown(found, plain.error(found))
-    task, closer = grow._nearer(plain, plain, as_read)
+    task, closer = grow._nearer(plain, plain, as_read, grow._CLOSER)
     assert task.between is not None
     assert closer.error.score < 0.3 * as_read.error.score
 

@@ -6,6 +6,7 @@ import pytest
 from lookkit.accuracy.difference import delta_e_2000
 from lookkit.accuracy.samples import image_like
 from lookkit.adopt import from_pairs
+from lookkit.adopt.checks import grey_warnings
 from lookkit.adopt.from_pairs import adopt_pairs
 from lookkit.adopt.pairs_page import write_pairs_page
 from lookkit.spaces.encodings import encoding
@@ -69,6 +70,17 @@ def test_areas_that_were_graded_apart_are_found(adopted, written):
 def test_a_frame_that_follows_another_look_is_left_out_and_told(adopted):
     assert [one.name for one in adopted.pairs] == ["f0.png", "f1.png", "f2.png"]
     assert any(line.startswith("other.png is left out") for line in adopted.told)
+
+
+def test_frames_read_as_another_encodings_are_told_by_their_greys(adopted):
+    def told(name):
+        look = from_pairs._Look(adopted.look, encoding(name), None, adopted.display, adopted.light)
+        return grey_warnings(look)
+
+    assert told("LogC4") == []
+    (wrong,) = told("S-Log3/S-Gamut3.Cine")
+    assert "the encoding or a range is likely another" in wrong
+    assert "LogC4" in wrong
 
 
 def test_the_page_shows_each_frame_three_times(adopted, tmp_path):

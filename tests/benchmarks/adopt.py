@@ -1,11 +1,12 @@
 """How close adopted looks come: to the source at the colours of pictures, and to the known look.
 
-    python tests/benchmarks/adopt.py [looks] [random] [aces] [files]
+    python tests/benchmarks/adopt.py [looks] [random] [fresh] [aces] [files]
 
 Each look is sampled into a .cube of 33 points for LogC4, adopted, and the recipe held against the
 .cube and against the look itself, on pixels of real photographs (LOOKKIT_SAMPLES) at -1, 0 and +1
 stop. "cube" is how far the .cube, read as readers do, is from its own look. Delta E 2000, mean and
 95 %.
+"random" are made looks by which the fit was bettered, "fresh" others that nothing was chosen by.
 "carried" is the mean's change with S-Log3 instead, on light that LogC4's look and S-Log3 both hold.
 """
 
@@ -167,11 +168,11 @@ def main(which: set[str]) -> None:
             for name in ("SDR-VIDEO_1.0", "SDR-100nit-REC709_2.0"):
                 cube = bake_builtins(folder / f"{name}.cube", FROM_ACES + name, TO_1886)
                 told(name, cube, None, scene, folder)
-        if "random" in which:
-            for seed in range(20):
+        for kind, first in (("random", 0), ("fresh", 100)):
+            for seed in range(first, first + 20) if kind in which else ():
                 look, truth = random_look(seed)
-                cube = bake_look(folder / f"random-{seed}.cube", look)
-                told(f"random {seed}", cube, truth, scene, folder)
+                cube = bake_look(folder / f"{kind}-{seed}.cube", look)
+                told(f"{kind} {seed}", cube, truth, scene, folder)
         if "files" in which:
             for file in sorted((samples_folder() / "lut").iterdir()):
                 if file.suffix in (".cube", ".clf"):
@@ -179,4 +180,4 @@ def main(which: set[str]) -> None:
 
 
 if __name__ == "__main__":
-    main(set(sys.argv[1:]) or {"looks", "random", "aces", "files"})
+    main(set(sys.argv[1:]) or {"looks", "random", "fresh", "aces", "files"})

@@ -1,5 +1,6 @@
 """A command that is told to end leaves nothing half-written, and clears what a dead one left."""
 
+import importlib
 import os
 import signal
 import subprocess
@@ -8,6 +9,7 @@ import time
 
 import pytest
 
+from lookkit.errors import LookkitError
 from lookkit.files import build_beside, write_beside
 from tests.handoff.verifying import SMALL
 
@@ -35,6 +37,36 @@ def test_a_build_that_is_told_to_end_leaves_nothing(tmp_path, number):
     assert "nothing half-written was left" in said
     assert "about" in said.splitlines()[0]
     assert list(into.iterdir()) == []
+
+
+def test_an_interrupt_of_which_an_extension_makes_an_error_is_one(monkeypatch, capsys):
+    command = importlib.import_module("lookkit.cli.main")
+
+    def loading(**_):
+        try:
+            signal.raise_signal(signal.SIGTERM)
+        except KeyboardInterrupt as stop:
+            raise ImportError("initialization failed") from stop
+
+    monkeypatch.setattr(command.cli, "main", loading)
+    monkeypatch.setattr(command, "_leave_at_once", lambda: sys.exit(130))
+    old = {kind: signal.getsignal(kind) for kind in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)}
+    for kind in old:
+        signal.signal(kind, signal.SIG_DFL)
+    try:
+        with pytest.raises(SystemExit) as end:
+            command.main([])
+    finally:
+        for kind, handler in old.items():
+            signal.signal(kind, handler)
+    assert end.value.code == 130
+
+
+def test_a_file_that_fails_in_a_folder_is_told_by_the_name_it_was_to_have(tmp_path):
+    with pytest.raises(LookkitError) as told, build_beside(tmp_path / "made") as folder:
+        raise LookkitError(f"{folder}/a.cube: writing failed (No space left on device)")
+    assert str(told.value).startswith(f"{tmp_path}/made/a.cube: ")
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_what_a_dead_process_left_is_cleared_and_what_a_living_one_makes_is_not(tmp_path):

@@ -14,6 +14,7 @@ from lookkit.accuracy.search import probe, worst_places
 from lookkit.accuracy.truth import Light, steady
 from lookkit.accuracy.visibility import visibility
 from lookkit.lattice.fit import fit_lattice
+from lookkit.lattice.problem import Problem
 from lookkit.spaces.working import AP0_TO_AP1
 from tests.lattice.graphs import LOGC4, aces, clipped, mild, print_slog3
 
@@ -150,6 +151,20 @@ def test_a_fit_for_one_reader_alone_is_as_good_for_it_as_the_joint_fit():
     )
     # At this size holding back costs both about the same.
     assert one < 1.02 * both
+
+
+@pytest.mark.parametrize("bumps", [[(4, 3, 2)], [*np.ndindex(9, 9, 9)]], ids=["one", "all"])
+def test_points_that_still_do_harm_go_back_to_plain_sampling(monkeypatch, bumps):
+    """No graph of ours needs it: a fit that went wrong stands in for one."""
+    graph = mild()
+    plain = sample(steady(graph.exact), 9)
+    wrong = plain.copy()
+    for one in bumps:
+        wrong[one] += 0.1 * np.where(np.arange(3) == sum(one) % 3, 1.0, -1.0)
+    monkeypatch.setattr(Problem, "yielded", lambda *_: wrong)
+    monkeypatch.setattr("lookkit.lattice.fit._settled", lambda lattice, *_: lattice)
+    found = fit_lattice(graph.exact, graph.codespace, graph.light, 9)
+    np.testing.assert_array_equal(found, plain)
 
 
 def test_a_linear_graph_is_left_alone():

@@ -205,6 +205,66 @@ def test_red_tubes_are_red_and_blue_lamps_blue_at_every_exposure(name, tube):
         assert np.abs(off).max() < 30.0
 
 
+def turned(name, light):
+    """Degrees of Oklab's hue from the scene to the screen, seen from its own grey, and chroma."""
+
+    def shown(scene):
+        return oklab(graded(look, scene) ** 2.4 @ between(BT709, AP1, "bradford").T)
+
+    look = shipped(name)
+    greys, found = shown(grey(np.arange(-14.0, 12.0, 0.05))), shown(light)
+    for axis in (1, 2):
+        found[:, axis] -= np.interp(found[:, 0], greys[:, 0], greys[:, axis])
+    return (hue_of(found) - hue_of(oklab(light)) + 180.0) % 360.0 - 180.0, chroma_of(found)
+
+
+@pytest.mark.parametrize("name", [name for name in LOOKS if name != "soft-grey"])
+def test_fire_and_skin_keep_their_hue_among_a_looks_greys(name):
+    """Black bodies of 1200-2700 K (Planck's law) to cameras balanced at 6500 and at 3200 K, 0 to
+    +4 stops, turn between -4 and +12 degrees in the mean weighted by chroma; skins of the chart
+    from -2 to +2 stops between -3 and +5 (to the degree)."""
+    colour = pytest.importorskip("colour")
+    observer = colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"]
+
+    def black_body(kelvin):
+        metres = observer.wavelengths * 1e-9
+        xyz = observer.values.T @ (metres**-5 / np.expm1(1.438777e-2 / (metres * kelvin)))
+        return xyz / xyz[1]
+
+    fires = []
+    for white in (6500.0, 3200.0):
+        adapted = colour.adaptation.matrix_chromatic_adaptation_VonKries(
+            black_body(white), AP1.to_xyz() @ np.ones(3), "Bradford"
+        )
+        for kelvin in (1200, 1500, 1800, 2200, 2700):
+            rgb = np.linalg.solve(AP1.to_xyz(), adapted @ black_body(kelvin))
+            fires.append(np.maximum(rgb, 1e-4) * 2.0 ** -stops_of(rgb[None]))
+    for stop in range(5):
+        turns, chromas = turned(name, np.array(fires) * 2.0**stop)
+        assert -4.5 < np.average(turns, weights=chromas) < 12.5, stop
+    for stop in range(-2, 3):
+        turns, _ = turned(name, SKIN * 2.0**stop)
+        assert ((turns > -3.5) & (turns < 5.5)).all(), stop
+
+
+def test_the_wide_landscape_opens_shade_without_its_noise():
+    """Shot noise of 2 % at mid-grey and a read noise of .0006, at -5 stops: spreads of L* and of
+    a*b* are at most 2.5 times those of ACES 2 (Academy), the yardstick."""
+    level = 0.18 * 2.0**-5
+    spread = 0.02 * np.sqrt(level * 0.18) + 0.0006
+    noisy = level + np.random.default_rng(1).normal(0.0, spread, (4000, 3))
+    text = (
+        'schema = 1\nname = "x"\n[rendering]\nkind = "aces-2"\n[cameras.L]\n'
+        'encoding = "ACEScg"\n[outputs.m]\noutput = "Rec.709 BT.1886"\n'
+    )
+    found = []
+    for look in (Look(parse_recipe(text), text), shipped("wide-landscape")):
+        xyz = graded(look, noisy) ** 2.4 @ BT709.to_xyz().T
+        lightness, a, b = lab(xyz, BT709.to_xyz() @ np.ones(3)).std(axis=0)
+        found.append((lightness, np.hypot(a, b)))
+    assert (np.array(found[1]) <= 2.5 * np.array(found[0])).all(), found
+
+
 def test_any_two_looks_are_apart_on_a_chart():
     """Mean Delta E 2000 (CIE 142) over the 24-patch chart from -4 to +3 stops."""
     colour = pytest.importorskip("colour")

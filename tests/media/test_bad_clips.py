@@ -3,15 +3,19 @@
 import shutil
 import subprocess
 import sys
+from fractions import Fraction
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from lookkit.errors import InputError, UnknownNameError
-from lookkit.media import codecs
+from lookkit.media import codecs, stills
+from lookkit.media.clip import frames_of, probe
 from lookkit.media.jobs import Options, plan
 from lookkit.media.run import run
 from lookkit.media.stills import write_still
+from lookkit.media.times import rate_of
 from tests.media.movies import RECIPE, av, made_look, noise, write_movie
 
 
@@ -75,6 +79,42 @@ def test_a_movie_cut_short(look, good, tmp_path):
     data = faststart.read_bytes()
     faststart.write_bytes(data[: len(data) * 6 // 10])
     assert any(word in told(look, faststart, tmp_path / "out") for word in ("cut short", "damaged"))
+
+
+def test_a_picture_in_a_codec_that_nobody_knows(tmp_path):
+    """The four letters of a stream's codec, as AVI has them (found by fuzzing)."""
+    path = tmp_path / "bad.avi"
+    write_movie(path, noise(1))
+    path.write_bytes(path.read_bytes().replace(b"FFV1", b"XQZ9"))
+    with pytest.raises(InputError, match=r"bad\.avi: its picture is in a codec that is not known"):
+        probe(path)
+
+
+def test_frames_ages_apart_have_a_rate():
+    """Times whose mean rate rounds to nothing (found by fuzzing)."""
+    video = SimpleNamespace(
+        guessed_rate=None, average_rate=None, base_rate=None, time_base=Fraction(1)
+    )
+    assert rate_of([0, 10**6, 10**7], video) == (True, 24)
+
+
+def test_what_a_library_says_in_no_text_is_told_as_far_as_it_goes():
+    """OpenImageIO quotes the bytes of a file (found by fuzzing)."""
+
+    class Reader:
+        def geterror(self):
+            return b"magic \xff".decode()
+
+    assert stills._said(Reader()).isprintable()
+
+
+def test_ffv1_is_decoded_without_threads_for_frames(good):
+    """At a damaged frame FFmpeg's end the process, seldom (found by fuzzing)."""
+    with av.open(str(good)) as container:
+        frames = frames_of(probe(good), container=container)
+        next(frames)
+        assert container.streams.video[0].codec_context.thread_type.name == "SLICE"
+        frames.close()
 
 
 def test_sound_alone(look, good, tmp_path):
