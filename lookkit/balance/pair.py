@@ -31,6 +31,11 @@ LEAST_PARTS: Final = 3
 SPREAD_PARTS: Final = 7
 """Sixteenths of the frame that hold landmarks, at least, and where little is shared: people and
 props of up to a fifth of the frame filled two to six, framings of one place six and more."""
+LEAST_FOUND: Final = 0.4
+FAR_PARTS: Final = 9
+"""Share of the overlap that is found again, at least, and sixteenths that outweigh it: two places
+with one person or thing in both had .16 to .39 on seven at most, framings of one place .4 and
+more, or ten and more sixteenths."""
 MOST_MIXED: Final = 0.15
 AGREEING: Final = 0.25
 """Stops from the centre within which a ratio agrees with it."""
@@ -57,6 +62,8 @@ class Pair:
         Share of the compared pixels whose ratio is within a quarter stop of the centre.
     cover
         Share of the frame that was compared.
+    found
+        Share of the overlap, as far as it is sure in both, that was found again and compared.
     mixed
         By how many stops the left, middle and right of the overlap differ.
     apart
@@ -68,6 +75,7 @@ class Pair:
     parts: int
     agreeing: float
     cover: float
+    found: float
     mixed: float
     apart: float
 
@@ -80,6 +88,11 @@ class Pair:
             return f"only {self.agreeing:.0%} of what is shared agrees"
         if self.cover < LEAST_COVER:
             return f"shares only {self.cover:.1%} of the frame"
+        if self.found < LEAST_FOUND and self.parts < FAR_PARTS:
+            return (
+                f"shows only {self.found:.0%} of the overlap again: it may be a person or a thing "
+                "in another place"
+            )
         if self.cover < SMALL_COVER and self.parts < SPREAD_PARTS:
             return (
                 f"shares only {self.cover:.0%} of the frame, in one spot: it may be a thing that "
@@ -117,12 +130,12 @@ def compare(hero: View, shot: View) -> Pair | None:
         return None
     kept = fits.ravel() > 0
     parts = max(_parts(here[kept], hero.size), _parts(there[kept], shot.size))
-    light, sure = _carried(hero, shot, plane)
+    light, sure, found = _carried(hero, shot, plane)
     sure[::2] = False
     sure[:, ::2] = False
     cover = float(sure.mean() * 4)
     if sure.sum() < 150:
-        return Pair(np.zeros(3), int(kept.sum()), parts, 0.0, cover, 0.0, 0.0)
+        return Pair(np.zeros(3), int(kept.sum()), parts, 0.0, cover, found, 0.0, 0.0)
     ratio = np.log2(hero.cones[sure] / np.maximum(light[sure], np.float32(1e-5)))
     weight = 1.0 / (_TEXTURE + hero.edges[sure])
     gain, agreeing = centre(ratio, weight)
@@ -131,7 +144,7 @@ def compare(hero: View, shot: View) -> Pair | None:
     sides = [centre(ratio[one], weight[one]) for one in thirds]
     mixed = float(np.ptp([side.mean() for side, _ in sides]))
     apart = float(np.median([share for _, share in sides]))
-    return Pair(gain, int(kept.sum()), parts, agreeing, cover, mixed, apart)
+    return Pair(gain, int(kept.sum()), parts, agreeing, cover, found, mixed, apart)
 
 
 def centre(ratio: Plane, weight: Plane) -> tuple[Array, float]:
@@ -201,8 +214,8 @@ def _parts(points: Plane, size: tuple[int, int]) -> int:
     return len(set((row * 4 + column).tolist()))
 
 
-def _carried(hero: View, shot: View, plane: Any) -> tuple[Plane, Any]:
-    """Return the shot's light at the hero's pixels, and where that is sure."""
+def _carried(hero: View, shot: View, plane: Any) -> tuple[Plane, Any, float]:
+    """Return the shot's light at the hero's pixels, where that is sure, and of what share."""
     cv2 = library()
     size = hero.size
     light = cv2.warpPerspective(shot.cones, plane, size)
@@ -210,7 +223,7 @@ def _carried(hero: View, shot: View, plane: Any) -> tuple[Plane, Any]:
     stops = cv2.warpPerspective(shot.stops, plane, size, borderMode=cv2.BORDER_REPLICATE)
     inside = cv2.warpPerspective(np.ones(shot.stops.shape, np.uint8), plane, size) > 0
     if not inside.any():
-        return light, inside
+        return light, inside, 0.0
     level = np.median(hero.stops[inside])
     shift = np.median((hero.stops - stops)[inside])
     first, second = _shades(hero.stops, level), _shades(stops + shift, level)
@@ -223,7 +236,9 @@ def _carried(hero: View, shot: View, plane: Any) -> tuple[Plane, Any]:
     steady = np.hypot(returned[..., 0], returned[..., 1]) < 1.0
     moved = cv2.remap(light, x, y, cv2.INTER_LINEAR)
     known = cv2.remap(sure, x, y, cv2.INTER_NEAREST) > 0
-    return moved, known & steady & inside & hero.sure
+    carried = known & steady & inside & hero.sure
+    overlap = (sure > 0) & inside & hero.sure
+    return moved, carried, float(carried.sum() / max(overlap.sum(), 1))
 
 
 def _shades(stops: Plane, level: float) -> Any:

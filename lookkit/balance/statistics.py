@@ -28,6 +28,8 @@ _SCALE: Final = np.array([1.0, 2.5, 2.0])
 _COUNT: Final = 1500
 _KEPT: Final = 0.6
 _LEAST: Final = 50
+_LEAST_SURE: Final = 0.15
+"""Share of a picture under which its colours are a corner of the scene, not the scene."""
 _CLIPPED: Final = 0.002
 """Share of a picture from which what is clipped bounds what is not."""
 
@@ -35,6 +37,8 @@ _CLIPPED: Final = 0.002
 def shift_of(hero: View, shot: View) -> Array | None:
     """Return the gain that lays a shot's colours over a hero's; None where too few are sure."""
     first, second = _colours(hero), _colours(shot)
+    if min(one.sure.mean() for one in (hero, shot)) < _LEAST_SURE:
+        return None
     if min(len(first), len(second)) < _LEAST:
         return None
     ends = _ends(hero, first), _ends(shot, second)
