@@ -140,5 +140,10 @@ def _files(folder: Path, written: Sequence[Written]) -> list[str]:
     lines = []
     for one in written:
         lines.append(f"  {one.path.relative_to(folder).as_posix()}")
-        lines += [f"    {line}" for line in (one.note, *one.accuracy) if line]
+        lines += [f"    {line}" for line in map(one_line, (one.note, *one.accuracy)) if line]
     return lines
+
+
+def one_line(text: str) -> str:
+    """Return a text on one line: names of a recipe may hold any sign that ends one."""
+    return " ".join(text.split())

@@ -87,6 +87,7 @@ names = st.from_regex(r"\A[A-Za-z0-9][A-Za-z0-9 ._-]{0,20}\Z")
 )
 @given(names, names, names, names, st.text(min_size=1, max_size=30))
 @example("a..", "x", "A", "o", "../../../etc/passwd")
+@example("0", "0", "0", "0", "0\x1e\r\n\u2028\x850")
 def test_whatever_things_are_called_a_build_stays_in_its_folder(
     tmp_path_factory, name, show, camera, output, encoding
 ):

@@ -22,7 +22,7 @@ from lookkit.deliver.written import Written
 from lookkit.errors import LookkitError
 from lookkit.handoff import pages
 from lookkit.handoff.manifest import drawn_by
-from lookkit.handoff.readme import certificates, readme
+from lookkit.handoff.readme import certificates, one_line, readme
 from lookkit.handoff.verify.listing import Listing
 from lookkit.handoff.verify.rebuilt import as_dated
 from lookkit.handoff.verify.report import Row
@@ -94,7 +94,7 @@ def _accuracy(listing: Listing, look: Look) -> str:
     for name, block in _FILE.findall(text):
         lines = [line.strip() for line in block.splitlines()]
         entry = listing.entries.get(name, {})
-        told[name] = tuple(lines[1:] if entry.get("note") else lines)
+        told[name] = tuple(lines[1:] if one_line(str(entry.get("note", ""))) else lines)
         for line in told[name]:
             if not _is_true(line, name, entry, listing.folder, look):
                 return f"says of {name[-80:]} what its figures do not: {line[:80]}"
