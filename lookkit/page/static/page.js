@@ -393,7 +393,7 @@ function paint() {
 }
 
 function draw() {
-  const ratio = devicePixelRatio, scale = moving && coarse ? 0.5 : 1;
+  const ratio = devicePixelRatio, scale = moving && coarse ? 0.4 : 1;
   const w = Math.round(place.width * ratio * scale), h = Math.round(place.height * ratio * scale);
   if (canvas.width !== w || canvas.height !== h) { canvas.width = w; canvas.height = h; }
   const top = -place.top * ratio, bottom = top + innerHeight * ratio;
