@@ -153,7 +153,7 @@ FIELDS = {
     "film-print": table(
         contrast=number(1.2, 1.4),
         black=number(3.0, 4.0),
-        grey=number(0.95, 1.3),
+        grey=number(0.98, 1.3),
         highlights=number(0.2, 0.27),
         shadows=number(0.2, 0.3),
         interimage=number(0, 0.8),
