@@ -62,9 +62,11 @@ class Written:
 class Job:
     """One step of a build: it writes below the folder it is given, and tells what.
 
-    A step that is `apart` shares no work with others, so another process may as well do it.
+    A step that is `apart` shares no work with others, so another process may as well do it. One
+    that is `last` reads what the others have written.
     """
 
     label: str
     write: Callable[[Path], Sequence[Written]]
     apart: bool = False
+    last: bool = False

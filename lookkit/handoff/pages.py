@@ -33,7 +33,7 @@ def jobs(
             for path in write_pages(look, folder, frames, options)
         ]
 
-    return [Job("report", write)]
+    return [Job("report", write, last=True)]
 
 
 def missing() -> str:

@@ -84,7 +84,7 @@ def all_done(
         for thread in threads:
             thread.start()
         for number in range(len(jobs)):
-            if number not in apart:
+            if number not in apart and not jobs[number].last:
                 do(number)
         for number in _taken(waiting):
             do(number)
@@ -95,6 +95,9 @@ def all_done(
         # What a worker could not do has come back.
         for number in _taken(waiting):
             do(number)
+        for number, job in enumerate(jobs):
+            if job.last:
+                do(number)
     finally:
         for worker in workers:
             worker.end()

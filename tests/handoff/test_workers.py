@@ -9,7 +9,8 @@ from lookkit.deliver import cube
 from lookkit.deliver.written import Job
 from lookkit.handoff import workers
 from lookkit.handoff.build import build
-from lookkit.look import loads
+from lookkit.handoff.formats import FORMATS
+from lookkit.look import Look, loads
 from lookkit.progress import silent
 
 LOOK = loads(
@@ -84,6 +85,20 @@ def test_jobs_of_a_process_that_dies_are_done_here(tmp_path, begun, alone, monke
     monkeypatch.setattr(workers, "__name__", "no_such_module")
     assert done(tmp_path, Job("wait", until_dead)) == alone
     assert begun[0].returncode == 1
+
+
+def test_a_report_waits_for_all_others(tmp_path, begun):
+    """It reads their accuracy reports from the folder."""
+    found = []
+
+    def read(folder):
+        found.extend(folder.rglob("[!.]*.cube"))
+        return []
+
+    done(tmp_path, Job("report", read, last=True))
+    assert len(found) == 2
+    look = Look(LOOK.recipe, LOOK.text)
+    assert [job.last for job in FORMATS["report"](look)] == [True]
 
 
 def test_an_interrupt_ends_the_other_processes(tmp_path, begun):
