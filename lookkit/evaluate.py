@@ -68,7 +68,7 @@ def evaluator(chain: Sequence[Op]) -> Callable[[npt.ArrayLike], Array]:
     Compiled kernels run it in float64, where they are to be had, on the caller's thread: four
     times as fast, and the same within a hundred-thousandth of a ten-bit code.
     """
-    parts = [Compiled(part) if isinstance(part, tuple) else part for part in parts_of(chain)]
+    parts = _compiled(chain)
 
     def evaluated(rgb: npt.ArrayLike) -> Array:
         values = clean(rgb)
@@ -98,6 +98,11 @@ def parts_of(chain: Sequence[Op]) -> list[Program | Op]:
     return [joined(part) if isinstance(part, tuple) else part for part in parts]
 
 
+def _compiled(chain: Sequence[Op]) -> list[Compiled | Op]:
+    """Return `parts_of` a chain, its programs compiled."""
+    return [Compiled(part) if isinstance(part, tuple) else part for part in parts_of(chain)]
+
+
 class Runner:
     """A chain, ready for pictures: compiled kernels on all cores.
 
@@ -106,9 +111,7 @@ class Runner:
     """
 
     def __init__(self, chain: Sequence[Op]) -> None:
-        self._parts = [
-            Compiled(part) if isinstance(part, tuple) else part for part in parts_of(chain)
-        ]
+        self._parts = _compiled(chain)
         self._whole = len(self._parts) == 1 and isinstance(self._parts[0], Compiled)
 
     def run(

@@ -83,7 +83,7 @@ def fitted(sampled: Array, place: Array, colours: Drawn, fixed: npt.NDArray[np.b
     fixed
         Points that stay, shape (n, n, n), boolean.
     """
-    missing = np.ascontiguousarray((colours.held - tetrahedral(sampled, place)).T)
+    missing = colours.held - tetrahedral(sampled, place)
     equations = _Equations(len(sampled), place, colours.seen, missing, ~fixed.ravel())
     return sampled + equations.solved().T.reshape(sampled.shape)
 
@@ -117,14 +117,10 @@ class _Equations:
         self._couplings = sums.reshape(len(_DIFFERENT), len(apart), points)
         self._apart = apart
         self._free = free
-        wanted = [
-            sum(weighed[_DIFFERENT.index((min(k, m), max(k, m)))] * missing[m] for m in range(3))
-            for k in range(3)
-        ]
         self._right = free * np.stack([
             sum(np.bincount(at, share * one, minlength=points)
                 for at, share in zip(corners, shares, strict=True))
-            for one in wanted
+            for one in np.einsum("nkm,nm->kn", seen, missing)
         ])  # fmt: skip
         self._diagonal = self._couplings[:3, 0]
         self._keep = _NEAR_SAMPLED * (self._diagonal[self._diagonal > 0.0].mean() + self._diagonal)

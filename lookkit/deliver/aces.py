@@ -14,7 +14,7 @@ or above 100 cd/m2, which the output cannot show; a print gives none.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
@@ -109,6 +109,8 @@ class LookTransform:
         self.steps: tuple[Op, ...] = (*look.graph.trims(scene), *look.graph.look(scene))
         self.rendering = rendering_of(look, scene)
         self.shown: Output = output(SHOWN)
+        self._look = evaluator(self.steps)
+        self._rendered: dict[Output, Callable[[Array], Array]] = {}
 
     @property
     def is_the_look_alone(self) -> bool:
@@ -132,14 +134,16 @@ class LookTransform:
 
     def light(self, scene_light: Array, shown: Output | None = None) -> Array:
         """Return what the look's own rendering shows on Rec.709 or another output."""
-        ops = (*self.steps, *self.rendering.ops_for(shown or self.shown))
-        return evaluator(ops)(scene_light)
+        shown = shown or self.shown
+        if shown not in self._rendered:
+            self._rendered[shown] = evaluator((*self.steps, *self.rendering.ops_for(shown)))
+        return self._rendered[shown](scene_light)
 
     def exact(self, code: Array) -> Array:
         """Return the transform, ACEScct to ACEScct, shape (..., 3)."""
         scene_light = acescct.decode(code)
         if self.is_the_look_alone:
-            return acescct.encode(evaluator(self.steps)(scene_light))
+            return acescct.encode(self._look(scene_light))
         light = np.clip(self.light(scene_light), 0.0, 1.0)
         return acescct.encode(self._undo.apply_exact(light))
 

@@ -165,18 +165,18 @@ class Residual:
         self.takes = f"ACEScct after the CDL {correction.id}"
         self.gives = f"ACEScct after {change.what}"
         self.baking = acescct.baking(self.exact, light, correction.apply, correction.undo)
+        name, graph = acescct.viewing_output(look), look.graph
+        self._changed = evaluator(change.steps)
+        self._shown = evaluator((*graph.rendering(name, change.scene), *graph.output_steps(name)))
 
     def signal(self, code: Array) -> Array:
         """Return the signal of the display on which ACEScct codes are judged."""
-        name = acescct.viewing_output(self.look)
-        graph = self.look.graph
-        steps = (*graph.rendering(name, self.change.scene), *graph.output_steps(name))
-        return evaluator(steps)(acescct.decode(code))
+        return self._shown(acescct.decode(code))
 
     def exact(self, code: Array) -> Array:
         """Return the change's code for a code that the CDL gave."""
         before = acescct.decode(self.correction.undo(code))
-        return acescct.encode(evaluator(self.change.steps)(before))
+        return acescct.encode(self._changed(before))
 
     def write_cube(self, made: Array, place: Path, told: str) -> Written:
         """Write the lattice, and its certificate as read back."""

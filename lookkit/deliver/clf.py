@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -85,11 +86,15 @@ class ClfFile:
     output: str | None = None
     scene: str | None = None
 
+    @cached_property
+    def _run(self) -> Callable[[Array], Array]:
+        return evaluator(self.chain)
+
     def exact(self, colour: Array) -> Array:
         """Return what the file should give, float64 of shape (..., 3)."""
         if self.before is not None:
             colour = colour @ self.before.T
-        out = evaluator(self.chain)(colour)
+        out = self._run(colour)
         return out if self.after is None else out @ self.after.T
 
     def transforms(self, known: Lattices) -> list[OcioTransform]:

@@ -78,11 +78,16 @@ def all_done(
             written[number] = answer
 
     count = max(0, min(cores(), _MOST, len(waiting)) - 1)
-    workers = [_Worker(look, folder) for _ in range(count)]
-    threads = [Thread(target=feed, args=(worker,), daemon=True) for worker in workers]
+    workers: list[_Worker] = []
+    threads: list[Thread] = []
     try:
-        for thread in threads:
-            thread.start()
+        # Where the system begins no process, all is done here.
+        with suppress(OSError):
+            while len(workers) < count:
+                workers.append(_Worker(look, folder))
+        for worker in workers:
+            threads.append(Thread(target=feed, args=(worker,), daemon=True))
+            threads[-1].start()
         for number in range(len(jobs)):
             if number not in apart and not jobs[number].last:
                 do(number)

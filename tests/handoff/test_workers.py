@@ -87,6 +87,15 @@ def test_jobs_of_a_process_that_dies_are_done_here(tmp_path, begun, alone, monke
     assert begun[0].returncode == 1
 
 
+def test_all_is_done_here_where_no_process_can_begin(tmp_path, begun, alone, monkeypatch):
+    def refuse(*_, **__):
+        raise PermissionError(13, "no processes")
+
+    monkeypatch.setattr(workers.subprocess, "Popen", refuse)
+    assert done(tmp_path) == alone
+    assert not begun
+
+
 def test_a_report_waits_for_all_others(tmp_path, begun):
     """It reads their accuracy reports from the folder."""
     found = []
