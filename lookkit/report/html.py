@@ -130,8 +130,7 @@ def svg(drawing: Any, name: str, title: str, said: str, kind: str = "") -> str:
     import matplotlib as mpl
 
     kept = io.StringIO()
-    settings: Any = {"svg.hashsalt": name, "svg.fonttype": "none"}
-    with mpl.rc_context(settings):
+    with mpl.rc_context({"svg.fonttype": "none"}):
         drawing.savefig(
             kept, format="svg", transparent=True,
             metadata={key: None for key in ("Date", "Creator", "Format", "Type")},
@@ -140,9 +139,15 @@ def svg(drawing: Any, name: str, title: str, said: str, kind: str = "") -> str:
     text = text[text.index("<svg") :]
     text = re.sub(r"<metadata>.*?</metadata>\s*", "", text, flags=re.DOTALL)
     text = re.sub(r"<!--.*?-->\s*", "", text, flags=re.DOTALL)
+    # Some names are made of the last digits of places, which differ between processes.
+    numbers: dict[str, str] = {}
+
+    def numbered(found: re.Match[str]) -> str:
+        return found[1] + numbers.setdefault(found[2], f"{found[2][0]}{len(numbers)}")
+
+    text = re.sub(r'(\bid="|href="#|url\(#)([a-z][0-9a-f]{10})\b', numbered, text)
     # Names must not repeat between the charts of a page.
-    text = re.sub(r'\bid="', f'id="{name}-', text)
-    text = re.sub(r'(href="#|url\(#)', rf"\g<1>{name}-", text)
+    text = re.sub(r'(\bid="|href="#|url\(#)', rf"\g<1>{name}-", text)
     text = re.sub(r"font: ([^;\"]*?)'DejaVu Sans'[^;\"]*", r"font: \1system-ui, sans-serif", text)
     for code, variable in _VARIABLES.items():
         text = text.replace(code, f"var({variable})")
